@@ -1,0 +1,1 @@
+"""What a flute can do: acoustics, keys, fingers, search. Knows nothing of scores."""

@@ -1,0 +1,152 @@
+"""From pitches to ranked fingerings, and from a fingering to what it sounds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fingering_db.acoustics.arrays import IndexArray, RealArray
+from fingering_db.acoustics.resonance import Crossings
+from fingering_db.fingering import Fingering
+from fingering_db.mechanism import hole_states
+from fingering_db.model import HIGHEST_HZ, Model
+from fingering_db.pitch import Pitch
+from fingering_db.playability import marked_down, relative_amplitude, strength
+from fingering_db.search import matching
+
+_CHUNK = 512  # rows of impedance at a time: bounds memory, not what is found
+_EFFORT_WEIGHT = 0.02  # of confidence per pressed key: between equals, the easier hand
+_DEVIATION_WEIGHT = 0.15  # of confidence at the edge of the tolerance
+
+
+@dataclass(frozen=True, slots=True)
+class Resonance:
+    """One resonance. hz [Hz]; strength 0..1: how surely it sounds alone; relative_amplitude, depth_db, prominence_db: what
+    that rests on (playability.py)."""
+
+    hz: float
+    strength: float
+    relative_amplitude: float
+    depth_db: float
+    prominence_db: float
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A fingering that answers. deviation_cents: sounding minus asked, per target. lip_mm: the one lip for all of them
+    (equivalent length). confidence 0..1. sounds: all its resonances up to 2.6 kHz with that lip."""
+
+    fingering: Fingering
+    deviation_cents: tuple[float, ...]
+    confidence: float
+    lip_mm: float
+    effort: float
+    sounds: tuple[Resonance, ...]
+
+    @property
+    def worst_cents(self) -> float:
+        """Largest deviation, without sign [cents]."""
+        return max(abs(cents) for cents in self.deviation_cents)
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What a search gave: how many distinct sounds answer, and the best of them, ranked."""
+
+    count: int
+    best: tuple[Candidate, ...]
+
+
+def sounds(model: Model, fingering: Fingering, lip_mm: float | None = None) -> tuple[Resonance, ...]:
+    """Every resonance of a fingering up to 2.6 kHz, lowest first; lip by the law, note for note, unless one is given [mm].
+
+    Raises FingeringError when the flute has no such touch."""
+    states = hole_states(model.instrument, fingering)[None, :]
+    lips = None if lip_mm is None else np.array([lip_mm * 1e-3])
+    crossings = model.resonances(model.flute.bore_impedance(states, model.grid), lips)
+    return _resonances(crossings, np.arange(len(crossings.hz)), strength(crossings, model.curve), model)
+
+
+def find(
+    model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float = 440.0, limit: int = 100
+) -> Found:
+    """Every distinct sound within the tolerance of all targets with one lip, best first, each by its easiest fingering.
+
+    targets: sounding pitches, any order. Lips lie between the law's values at the lowest and the highest target,
+    widened by the player's range. Every
+    reachable fingering is judged; the best `limit` are listed in full.
+    """
+    hz = np.array([pitch.hz(a4_hz) for pitch in targets])
+    law = model.flute.lip_law_m(hz)
+    spare = model.instrument.lip.spare_mm * 1e-3 if len(hz) > 1 else 0.0
+    bounds = (float(law.min()) - spare, float(law.max()) + spare)
+    rows, lips = matching(model.flute, model.halves, hz, tolerance_cents, bounds)
+    parts = [_judge(model, rows[at : at + _CHUNK], lips[at : at + _CHUNK], hz) for at in range(0, len(rows), _CHUNK)]
+    if not parts:
+        return Found(0, ())
+    confidence = np.concatenate([part[0] for part in parts])
+    cents = np.concatenate([part[1] for part in parts])
+    worst = np.abs(cents).max(axis=1)
+    effort = model.effort[model.easiest[rows]]
+    off = np.maximum(worst - model.instrument.model_cents, 0.0) / tolerance_cents
+    score = confidence - _DEVIATION_WEIGHT * off**2 - _EFFORT_WEIGHT * effort
+    score[worst > tolerance_cents] = -np.inf
+    order = np.argsort(-score, kind="stable")[: min(limit, int(np.isfinite(score).sum()))]
+    crossings = model.resonances(model.bore(rows[order]), lips[order])
+    strengths = strength(crossings, model.curve)
+    return Found(
+        int(np.isfinite(score).sum()),
+        tuple(
+            Candidate(
+                fingering=model.reach.fingering(int(model.easiest[rows[row]])),
+                deviation_cents=tuple(float(value) for value in cents[row]),
+                confidence=float(confidence[row]),
+                lip_mm=float(lips[row] * 1e3),
+                effort=float(effort[row]),
+                sounds=_resonances(crossings, np.flatnonzero(crossings.row == number), strengths, model),
+            )
+            for number, row in enumerate(order)
+        ),
+    )
+
+
+def _judge(model: Model, rows: IndexArray, lips: RealArray, hz: RealArray) -> tuple[RealArray, RealArray]:
+    """Confidence, shape (n,), and deviation of the resonance nearest to each target, shape (n, k) [cents].
+
+    Two targets that fall on one resonance, or a row without resonances, give confidence 0 and infinite deviation."""
+    crossings = model.resonances(model.bore(rows), lips)
+    strengths = strength(crossings, model.curve)
+    cents = 1200.0 * np.log2(crossings.hz[:, None] / hz)
+    nearest = np.full((len(rows), len(hz)), np.inf)
+    np.minimum.at(nearest, crossings.row, np.abs(cents))
+    hit = np.abs(cents) == nearest[crossings.row]  # (n_crossings, k)
+    deviation = np.full_like(nearest, np.inf)
+    weakest = np.ones(len(rows))
+    lowest_hz, highest_hz = np.full(len(rows), np.inf), np.zeros(len(rows))
+    for k in range(len(hz)):
+        at = np.flatnonzero(hit[:, k])
+        deviation[crossings.row[at], k] = cents[at, k]
+        np.minimum.at(weakest, crossings.row[at], strengths[at])
+        np.minimum.at(lowest_hz, crossings.row[at], crossings.hz[at])
+        np.maximum.at(highest_hz, crossings.row[at], crossings.hz[at])
+    inside = (crossings.hz > lowest_hz[crossings.row]) & (crossings.hz < highest_hz[crossings.row])
+    competing = np.where(inside & ~hit.any(axis=1), strengths, 0.0)
+    confidence = weakest * np.exp(np.bincount(crossings.row, np.log(marked_down(competing)), len(rows)))
+    shared = np.bincount(crossings.row, hit.sum(axis=1) > 1, len(rows)) > 0
+    deviation[shared] = np.inf
+    return np.where(np.isfinite(deviation).all(axis=1), confidence, 0.0), deviation
+
+
+def _resonances(
+    crossings: Crossings, own: IndexArray, strengths: RealArray, model: Model
+) -> tuple[Resonance, ...]:
+    r = relative_amplitude(crossings, model.curve)
+    return tuple(
+        Resonance(
+            float(crossings.hz[n]), float(strengths[n]), float(r[n]),
+            float(crossings.depth_db[n]), float(crossings.prominence_db[n]),
+        )
+        for n in own
+        if crossings.hz[n] <= HIGHEST_HZ
+    )  # fmt: skip

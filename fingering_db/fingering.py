@@ -1,0 +1,83 @@
+"""Fingerings as text: `T 2 3 | Eb` is thumb, second and third finger of the left hand, E-flat key of the right."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+FINGERS = ("thumb", "L1", "L2", "L3", "L4", "R1", "R2", "R3", "R4")
+LEFT_FINGERS = 5
+
+# What each touch is called, which finger plays it, in the order in which a fingering is written.
+_LEFT = {"T": "thumb", "Tb": "thumb", "1": "L1", "2": "L2", "3": "L3", "G#": "L4"}
+_RIGHT = {
+    "1": "R1", "2": "R2", "3": "R3", "Bb": "R1", "tr1": "R2", "tr2": "R3",
+    "Eb": "R4", "C#": "R4", "C": "R4", "B": "R4", "gz": "R4",
+}  # fmt: skip
+_SUFFIXES = {
+    ("thumb", "T"): ("v",),
+    **{(finger, digit): ("o", "v", "ov") for finger, digit in [("L2", "2"), ("L3", "3"), ("R1", "1")]},
+    ("L1", "1"): ("v",),
+    ("R2", "2"): ("o",),
+    ("R3", "3"): ("o",),
+}
+_WRITTEN_ORDER = {
+    touch + suffix: index
+    for index, touch in enumerate([*_LEFT, *(touch for touch in _RIGHT if touch not in _LEFT)])
+    for suffix in ("", "o", "v", "ov")
+}
+
+
+def _touches(hand: dict[str, str]) -> dict[str, tuple[str, str]]:
+    """Lower-cased token -> (finger, touch as written)."""
+    table = {}
+    for touch, finger in hand.items():
+        for suffix in ("", *_SUFFIXES.get((finger, touch), ())):
+            table[(touch + suffix).lower()] = (finger, touch + suffix)
+    return table
+
+
+_TOKENS = {"left": _touches(_LEFT), "right": _touches(_RIGHT)}
+_EXPECTED = {
+    "left": "T Tb 1 2 3 G# (o: hole in the key open, v: vent open, as 2o, Tv)",
+    "right": "1 2 3 Bb tr1 tr2 Eb C# C B gz (o: hole in the key open, as 2o)",
+}
+
+
+class FingeringError(ValueError):
+    """A text that is no fingering, or one that the instrument at hand does not have."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fingering:
+    """One placement for each finger. touches: one text per finger in the order of FINGERS, '' for a finger that is up."""
+
+    touches: tuple[str, ...]
+
+    @classmethod
+    def parse(cls, text: str) -> Fingering:
+        """Read `T 1 2 3 | 1 2 3 C`. Case is forgiven, ♯ and ♭ too. Raises FingeringError saying what was expected."""
+        hands = text.replace("♯", "#").replace("♭", "b").split("|")
+        if len(hands) != 2:
+            raise FingeringError(f"fingering '{text}': expected left hand | right hand, for example T 2 3 | Eb")
+        held: dict[str, str] = {}
+        for side, hand in zip(("left", "right"), hands, strict=True):
+            for token in re.split(r"\s+", hand.strip()) if hand.strip() else ():
+                found = _TOKENS[side].get(token.lower())
+                if found is None:
+                    raise FingeringError(
+                        f"fingering '{text}': '{token}' is no {side}-hand touch; expected {_EXPECTED[side]}"
+                    )
+                finger, touch = found
+                if finger in held:
+                    raise FingeringError(
+                        f"fingering '{text}': {held[finger]} and {touch} need the same finger ({finger})"
+                    )
+                held[finger] = touch
+        return cls(tuple(held.get(finger, "") for finger in FINGERS))
+
+    def __str__(self) -> str:
+        left = [touch for touch in self.touches[:LEFT_FINGERS] if touch]
+        right = [touch for touch in self.touches[LEFT_FINGERS:] if touch]
+        right.sort(key=_WRITTEN_ORDER.__getitem__)
+        return " ".join([*left, "|", *right])

@@ -1,0 +1,166 @@
+"""An instrument as data: bore, holes, keys, fingers, lip. One TOML file each; lengths in mm at this door only."""
+
+from __future__ import annotations
+
+import hashlib
+import tomllib
+from importlib import resources
+from pathlib import Path
+
+import msgspec
+
+DATA = resources.files("fingering_db") / "data"
+
+
+class InstrumentError(ValueError):
+    """An instrument that is unknown or a file that describes none. One line: file, key, what was needed."""
+
+
+class Struct(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """Base of the tables of an instrument file: unknown keys are mistakes."""
+
+
+class Head(Struct, frozen=True):
+    """Head joint, [mm] from the centre of the embouchure hole: bore there, length of the taper to the body's bore,
+    distance of the stopper above the embouchure hole."""
+
+    bore_at_embouchure_mm: float
+    taper_mm: float
+    stopper_mm: float
+
+
+class Body(Struct, frozen=True):
+    """Bore of the body [mm] and place of the open end [mm] from the embouchure."""
+
+    bore_mm: float
+    end_mm: float
+
+
+class Lip(Struct, frozen=True):
+    """Lip law: equivalent length [mm] of a 19-mm tube at pitch x octaves above C4 (tempered, A4 = 440 Hz):
+    at_c4_mm + per_octave_mm x + curve_mm x². bend_cents: how far the lip can pull a note either way. spare_mm: how far
+    beyond the law's values of the lowest and highest note the player goes when notes must share one lip (ours)."""
+
+    at_c4_mm: float
+    per_octave_mm: float
+    curve_mm: float = 0.0
+    bend_cents: float = 30.0
+    spare_mm: float = 5.0
+
+
+class Hole(Struct, frozen=True):
+    """A tone hole. name: the note that sounds when it is the first open one. rest: 'open' or 'shut'.
+    perforation_mm, vent_mm: diameters of the small openings in its key, 0 for none; plate_mm: thickness they go through."""
+
+    name: str
+    position_mm: float
+    diameter_mm: float
+    rest: str = "open"
+    chimney_mm: float = 2.3
+    rim_mm: float = 0.5
+    pad_rise_mm: float = 2.5
+    pad_ratio: float = 1.3
+    perforation_mm: float = 0.0
+    vent_mm: float = 0.0
+    plate_mm: float = 3.5
+
+
+class Placement(Struct, frozen=True):
+    """What one finger does: the touch it takes, the holes this shuts and opens, and the small openings left open."""
+
+    touch: str
+    shuts: tuple[str, ...] = ()
+    opens: tuple[str, ...] = ()
+    uncovers: tuple[str, ...] = ()
+    vents: tuple[str, ...] = ()
+
+
+class Finger(Struct, frozen=True):
+    """A finger and its placements beside 'up'."""
+
+    name: str
+    placements: tuple[Placement, ...]
+
+
+class Instrument(Struct, frozen=True):
+    """A whole flute. transposition_semitones: sounding minus written pitch. chart: name of its standard fingerings.
+    model_cents: rms error of the model against that chart (in-sample, printed by the fitting script)."""
+
+    name: str
+    title: str
+    family: str
+    temperature_c: float
+    a4_hz: float
+    chart: str
+    model_cents: float
+    head: Head
+    body: Body
+    lip: Lip
+    holes: tuple[Hole, ...]
+    fingers: tuple[Finger, ...]
+    transposition_semitones: int = 0
+
+    def fingerprint(self) -> str:
+        """A digest that changes with any value of the instrument."""
+        return hashlib.sha256(msgspec.json.encode(self)).hexdigest()
+
+
+def shipped() -> tuple[str, ...]:
+    """Names of the instruments that come with the package."""
+    folder = DATA / "instruments"
+    return tuple(sorted(item.name.removesuffix(".toml") for item in folder.iterdir() if item.name.endswith(".toml")))
+
+
+def load(name_or_file: str) -> Instrument:
+    """A shipped instrument by name, or one from a TOML file. Raises InstrumentError, one line."""
+    if name_or_file in shipped():
+        text = (DATA / "instruments" / f"{name_or_file}.toml").read_text(encoding="utf-8")
+        return decode(text, f"{name_or_file}.toml")
+    path = Path(name_or_file)
+    if path.suffix == ".toml" or path.exists():
+        try:
+            return decode(path.read_text(encoding="utf-8"), str(path))
+        except (OSError, UnicodeDecodeError) as error:
+            reason = getattr(error, "strerror", None) or "is no UTF-8 text"
+            raise InstrumentError(f"flute file '{name_or_file}': {reason}; expected a TOML instrument file") from error
+    raise InstrumentError(f"no flute '{name_or_file}': expected {', '.join(shipped())} or a .toml file")
+
+
+def decode(text: str, source: str) -> Instrument:
+    """An instrument from TOML text; `source` names it in errors. Raises InstrumentError."""
+    try:
+        instrument = msgspec.convert(tomllib.loads(text), Instrument)
+    except tomllib.TOMLDecodeError as error:
+        raise InstrumentError(f"flute file '{source}': no valid TOML: {error}") from error
+    except msgspec.ValidationError as error:
+        raise InstrumentError(f"flute file '{source}': {error}") from error
+    for problem in mistakes(instrument):
+        raise InstrumentError(f"flute file '{source}': {problem}")
+    return instrument
+
+
+def mistakes(instrument: Instrument) -> list[str]:
+    """Everything in an instrument that cannot be, one line each."""
+    found = []
+    names = [hole.name for hole in instrument.holes]
+    found += [f"hole '{name}' stands twice" for name in sorted({name for name in names if names.count(name) > 1})]
+    places = [hole.position_mm for hole in instrument.holes]
+    if places != sorted(places):
+        found.append("holes: position_mm must grow from the embouchure to the end")
+    if places and (places[0] <= instrument.head.taper_mm or places[-1] >= instrument.body.end_mm):
+        found.append("holes: position_mm must lie between the end of the head taper and the open end")
+    for hole in instrument.holes:
+        if hole.rest not in ("open", "shut"):
+            found.append(f"hole '{hole.name}': rest is '{hole.rest}', expected 'open' or 'shut'")
+        if not 0 < hole.diameter_mm <= instrument.body.bore_mm:
+            found.append(f"hole '{hole.name}': diameter_mm is {hole.diameter_mm}, expected 0 to {instrument.body.bore_mm}")
+        for key, size in [("perforation_mm", hole.perforation_mm), ("vent_mm", hole.vent_mm)]:
+            if not 0 <= size < hole.diameter_mm:
+                found.append(f"hole '{hole.name}': {key} is {size}, expected 0 (none) to below {hole.diameter_mm}")
+    for finger in instrument.fingers:
+        for placement in finger.placements:
+            used = (*placement.shuts, *placement.opens, *placement.uncovers, *placement.vents)
+            found += [
+                f"finger '{finger.name}', touch '{placement.touch}': no hole '{name}'" for name in used if name not in names
+            ]
+    return found

@@ -1,0 +1,102 @@
+"""Everything computed once for a flute: its fingerings, both halves of its tube on a grid, its plain curve."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray
+from fingering_db.acoustics.resonance import Crossings, rising_zeros
+from fingering_db.chart import chart
+from fingering_db.hand import easiest, efforts
+from fingering_db.instrument import Instrument
+from fingering_db.mechanism import Reach, hole_states, reach
+from fingering_db.pitch import Pitch
+from fingering_db.playability import PlainCurve, fit_plain_curve, strength
+from fingering_db.search import HalfTables, Halves, halve, tabulate
+from fingering_db.sounding import Flute
+
+HIGHEST_HZ = 2600.0  # resonances are listed up to here
+_GRID_CENTS = 10.0
+_HIGHEST_PLAIN_NOTE = Pitch.parse("C#5")  # first register of the chart: one tube each, no cross-fingering
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Model:
+    """A flute made ready for questions. grid: shape (m,) [Hz]. easiest: shape (n_sounds,), a fingering's row for each
+    distinct sound; effort: shape (n_fingerings,)."""
+
+    flute: Flute
+    reach: Reach
+    halves: Halves
+    grid: RealArray
+    tables: HalfTables
+    curve: PlainCurve
+    effort: RealArray
+    easiest: IndexArray
+
+    @property
+    def instrument(self) -> Instrument:
+        """The instrument behind it."""
+        return self.flute.instrument
+
+    def resonances(self, bore: ComplexArray, lips_m: RealArray | None = None) -> Crossings:
+        """Resonances of bore impedances on the grid, shape (n, m), with one lip per row, shape (n,) [m], or by the law."""
+        lips = self.flute.lip_law_m(self.grid) if lips_m is None else lips_m[:, None]
+        return rising_zeros(bore + 1j * self.flute.lip_slope(self.grid) * lips, self.grid)
+
+    def bore(self, sounds: IndexArray) -> ComplexArray:
+        """Bore impedance of rows of `reach.states` on the grid, shape (n, m) [Pa s/m³]."""
+        return self.tables.impedance(self.halves.upper_of[sounds], self.halves.lower_of[sounds])
+
+
+def grid_for(instrument: Instrument) -> RealArray:
+    """The analysis grid [Hz], shape (m,): from well below the lowest resonance to above HIGHEST_HZ, 10 cents apart."""
+    lowest = 343.0 / (2.0 * (instrument.body.end_mm * 1e-3 + 0.15))
+    steps = np.ceil(1200.0 * np.log2(HIGHEST_HZ * 1.04 / lowest) / _GRID_CENTS)
+    return np.asarray(lowest * 2.0 ** (np.arange(steps) * _GRID_CENTS / 1200.0))
+
+
+@lru_cache(maxsize=8)
+def model(instrument: Instrument, slide_mm: float = 0.0) -> Model:
+    """The model of an instrument; built once per process."""
+    flute = Flute(instrument, slide_mm)
+    every = reach(instrument)
+    halves = halve(every)
+    grid = grid_for(instrument)
+    effort = efforts(instrument, every)
+    tables = tabulate(flute, halves, grid)
+    return Model(flute, every, halves, grid, tables, _plain_curve(flute, grid), effort, easiest(every, effort))
+
+
+def _plain_curve(flute: Flute, grid: RealArray) -> PlainCurve:
+    notes = [note for note in chart(flute.instrument.chart) if note.pitch.midi <= _HIGHEST_PLAIN_NOTE.midi]
+    states = np.array([hole_states(flute.instrument, note.fingering) for note in notes])
+    reactance = 1j * flute.lip_slope(grid) * flute.lip_law_m(grid)
+    return fit_plain_curve(rising_zeros(flute.bore_impedance(states, grid) + reactance, grid))
+
+
+@dataclass(frozen=True, slots=True)
+class Atlas:
+    """Every resonance of every distinct sound, lip by the law. row: of `reach.states`; hz [Hz]; strength 0..1; all of
+    shape (n_resonances,), ordered by row, then frequency."""
+
+    row: IndexArray
+    hz: RealArray
+    strength: RealArray
+
+
+_ATLAS_ROWS = 512  # rows of impedance at a time: bounds memory
+
+
+@lru_cache(maxsize=8)
+def atlas(of: Model) -> Atlas:
+    """The atlas of a flute; takes a second or two, once per process."""
+    parts = []
+    for start in range(0, len(of.reach.states), _ATLAS_ROWS):
+        rows = np.arange(start, min(start + _ATLAS_ROWS, len(of.reach.states)))
+        crossings = of.resonances(of.bore(rows))
+        parts.append((crossings.row + start, crossings.hz, strength(crossings, of.curve)))
+    return Atlas(*(np.concatenate(column) for column in zip(*parts, strict=True)))

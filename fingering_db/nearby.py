@@ -1,0 +1,81 @@
+"""What could be played instead: the nearest sets of pitches that a search really finds."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+
+from fingering_db.acoustics.arrays import RealArray
+from fingering_db.finding import Candidate, find
+from fingering_db.model import Model, atlas
+from fingering_db.pitch import Pitch
+from fingering_db.playability import PLAYABLE_CONFIDENCE
+
+_MOST_SKIPPED = 2
+_MOST_TRIALS = 40  # sets to search for before giving up; one search takes a few hundredths of a second
+
+
+@dataclass(frozen=True, slots=True)
+class Nearby:
+    """A set of pitches near the one asked for, and the fingering that sounds it. moved: semitones in all."""
+
+    pitches: tuple[Pitch, ...]
+    candidate: Candidate
+    moved: float
+
+
+def nearby(
+    model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float = 440.0, wanted: int = 3
+) -> tuple[Nearby, ...]:
+    """The nearest sets that are within the tolerance and expected to sound, least movement first; may be empty.
+
+    targets: sounding pitches. Proposals come from the strong resonances of every fingering (atlas), to the nearest
+    semitone; each is then searched for with one lip, and only what the search finds is returned."""
+    found: list[Nearby] = []
+    for moved, pitches in _proposals(model, tuple(sorted(targets, key=lambda pitch: pitch.midi)), a4_hz):
+        best = find(model, pitches, tolerance_cents, a4_hz, limit=1).best
+        if best and best[0].confidence >= PLAYABLE_CONFIDENCE:
+            found.append(Nearby(pitches, best[0], moved))
+            if len(found) == wanted:
+                break
+    return tuple(found)
+
+
+def _proposals(model: Model, targets: tuple[Pitch, ...], a4_hz: float) -> list[tuple[float, tuple[Pitch, ...]]]:
+    """(semitones moved, pitches) for the sets of resonances that single fingerings offer, nearest first, without repeats."""
+    midi = np.array([pitch.midi for pitch in targets])
+    notes = _sets_of_notes(model, len(targets), a4_hz)
+    notes = notes[(np.diff(notes, axis=1) > 0).all(axis=1)]
+    # A note that is left alone keeps its quarter-tone and its spelling.
+    kept = np.abs(notes - midi) <= 0.5
+    moved = np.where(kept, 0.0, np.abs(notes - midi))
+    moved = moved[~kept.all(axis=1)]
+    notes = notes[~kept.all(axis=1)]
+    order = np.lexsort((moved.max(axis=1), (moved > 0).sum(axis=1), moved.sum(axis=1)))[:_MOST_TRIALS]
+    return [(float(moved[row].sum()), _spelled(notes[row], moved[row], targets)) for row in order]
+
+
+def _sets_of_notes(model: Model, count: int, a4_hz: float) -> RealArray:
+    """Every set of `count` strong resonances of one fingering, to the nearest semitone, shape (n, count), low to high.
+
+    Sets may leave out up to _MOST_SKIPPED strong resonances in between."""
+    every = atlas(model)
+    strong = every.strength >= PLAYABLE_CONFIDENCE
+    row = every.row[strong]
+    note = np.round(69.0 + 12.0 * np.log2(every.hz[strong] / a4_hz))
+    found = []
+    for rest in itertools.combinations(range(1, count + _MOST_SKIPPED), count - 1):
+        offsets = np.array((0, *rest))
+        first = np.arange(len(row) - offsets[-1])
+        first = first[row[first] == row[first + offsets[-1]]]
+        found.append(np.unique(note[first[:, None] + offsets], axis=0))
+    return np.unique(np.concatenate(found), axis=0)
+
+
+def _spelled(notes: RealArray, moved: RealArray, targets: tuple[Pitch, ...]) -> tuple[Pitch, ...]:
+    return tuple(
+        Pitch.from_midi(float(note)) if move else pitch
+        for note, move, pitch in zip(notes, moved, targets, strict=True)
+    )

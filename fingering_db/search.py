@@ -1,0 +1,129 @@
+"""Which reachable fingerings sound given pitches: every one is tried, exactly.
+
+The tube is cut below the thumb-and-left-hand part. Looking down from the cut, the admittance depends on the lower holes only;
+from the cut up to the embouchure, the chain matrix depends on the upper holes only. Both are tabulated; a fingering is one
+pair of them.
+
+A resonance stands where X_bore(f) + ωL·ρ/S rises through zero. Solved for the lip length L this gives, for each frequency, the lip
+at which a fingering sounds it; a resonance lies inside a window of frequencies exactly for the lips between the two values
+at the window's ends. So one lip for all pitches, free between two bounds, is an intersection of intervals: no lip is
+skipped and no fingering is looped over.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fingering_db.acoustics.arrays import BoolArray, ComplexArray, IndexArray, RealArray, StateArray
+from fingering_db.acoustics.tube import TwoPort, carry_through_cylinder, cylinder
+from fingering_db.mechanism import Reach
+from fingering_db.sounding import Flute
+
+CENT = 2.0 ** (1.0 / 1200.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Halves:
+    """Distinct states of the holes above and below the cut, and which pair each sound is.
+
+    cut: holes[:cut] are above. upper: shape (n_upper, cut); lower: (n_lower, n_holes - cut). upper_of, lower_of:
+    shape (n_sounds,), rows of the two.
+    """
+
+    cut: int
+    upper: StateArray
+    lower: StateArray
+    upper_of: IndexArray
+    lower_of: IndexArray
+
+
+def halve(reach: Reach) -> Halves:
+    """Cut where the two tables together are smallest (a chain matrix weighs four admittances)."""
+    best: Halves | None = None
+    for cut in range(1, reach.states.shape[1]):
+        upper, upper_of = _distinct(reach.states[:, :cut])
+        lower, lower_of = _distinct(reach.states[:, cut:])
+        if best is None or 4 * len(upper) + len(lower) < 4 * len(best.upper) + len(best.lower):
+            best = Halves(cut, upper, lower, upper_of, lower_of)
+    assert best is not None
+    return best
+
+
+def _distinct(states: StateArray) -> tuple[StateArray, IndexArray]:
+    keys = states.astype(np.int64) @ (5 ** np.arange(states.shape[1], dtype=np.int64))
+    _, first, inverse = np.unique(keys, return_index=True, return_inverse=True)
+    return states[first], inverse.astype(np.intp)
+
+
+@dataclass(frozen=True, slots=True)
+class HalfTables:
+    """Both halves of the tube at some frequencies: above, entries of shape (n_upper, m); below, shape (n_lower, m)."""
+
+    above: TwoPort
+    below: ComplexArray
+    cavity: ComplexArray
+
+    def impedance(self, upper: IndexArray, lower: IndexArray) -> ComplexArray:
+        """Bore and stopper cavity at the embouchure [Pa s/m³] for pairs of rows, shape (n, m)."""
+        load = self.below[lower]
+        a, b, c, d = (entry[upper] for entry in self.above)
+        through = a + b * load
+        return np.asarray(through / (c + d * load + self.cavity * through))
+
+
+def tabulate(flute: Flute, halves: Halves, freq: RealArray) -> HalfTables:
+    """Both tables at freq, shape (m,) [Hz]."""
+    elements, spacing = flute.elements(freq), flute.spacing_m()
+    below = flute.end_admittance(freq) * np.ones((len(halves.lower), 1))
+    for index in range(len(elements) - 1, halves.cut - 1, -1):
+        below = elements[index].carry(below, halves.lower[:, index - halves.cut])
+        if spacing[index] > 0.0:
+            below = carry_through_cylinder(below, freq, spacing[index], flute.bore_m, flute.air)
+    above = elements[0].two_port(halves.upper[:, 0])
+    for index in range(1, halves.cut):
+        if spacing[index] > 0.0:
+            above = above.then(cylinder(freq, spacing[index], flute.bore_m, flute.air))
+        above = above.then(elements[index].two_port(halves.upper[:, index]))
+    return HalfTables(flute.head_two_port(freq).then(above), below, flute.cavity_admittance(freq))
+
+
+def lips_in_window(
+    flute: Flute, halves: Halves, targets_hz: RealArray, tolerance_cents: float
+) -> tuple[RealArray, RealArray]:
+    """Between which lips each fingering has a resonance within the tolerance of each target.
+
+    targets_hz: shape (k,). Returns (shortest, longest), each of shape (n_sounds, k) [m]; empty where shortest ≥ longest."""
+    ends = np.concatenate([targets_hz * CENT**tolerance_cents, targets_hz * CENT**-tolerance_cents])
+    tables = tabulate(flute, halves, ends)
+    reactance = tables.impedance(halves.upper_of, halves.lower_of).imag
+    lips = -reactance / flute.lip_slope(ends)
+    count = len(targets_hz)
+    return lips[:, :count], lips[:, count:]
+
+
+def matching(
+    flute: Flute, halves: Halves, targets_hz: RealArray, tolerance_cents: float, bounds_m: tuple[float, float]
+) -> tuple[IndexArray, RealArray]:
+    """Rows of sounds that have a resonance within the tolerance of every target with ONE lip between the bounds.
+
+    Returns (sounds, lips), shapes (n,): for each the lip [m] with the least largest deviation."""
+    shortest, longest = lips_in_window(flute, halves, targets_hz, tolerance_cents)
+    low = np.maximum(shortest.max(axis=1), bounds_m[0])
+    high = np.minimum(longest.min(axis=1), bounds_m[1])
+    found: BoolArray = low <= high
+    sounds = np.flatnonzero(found)
+    lips = _least_deviation(shortest[sounds], longest[sounds], low[sounds], high[sounds])
+    return sounds, lips
+
+
+def _least_deviation(shortest: RealArray, longest: RealArray, low: RealArray, high: RealArray) -> RealArray:
+    """The lip between low and high, shape (n,), whose largest deviation over the targets is least.
+
+    A longer lip lowers every resonance; from the upper edge of a target's window (at `shortest`) to the lower edge (at
+    `longest`) the deviation falls nearly evenly, which is good to a cent: the deviations shown are computed afterwards."""
+    trials = np.linspace(low, high, 33)
+    deviation = 1.0 - 2.0 * (trials[:, :, None] - shortest) / (longest - shortest)
+    best = np.abs(deviation).max(axis=2).argmin(axis=0)
+    return np.asarray(trials[best, np.arange(len(low))])

@@ -1,0 +1,182 @@
+"""Where acoustics meets keys: the impedance of a flute for any state of its holes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fingering_db.acoustics.air import Air, air_at
+from fingering_db.acoustics.arrays import ComplexArray, RealArray, RealLike, StateArray
+from fingering_db.acoustics.embouchure import lip_over_inertance
+from fingering_db.acoustics.ends import open_end_admittance
+from fingering_db.acoustics.hole import (
+    HoleGeometry,
+    Opening,
+    closed_shunt,
+    open_shunt,
+    perforated_shunt,
+    series_impedance,
+)
+from fingering_db.acoustics.tube import TwoPort, carry_through_cylinder, cylinder, stopped_admittance, taper
+from fingering_db.instrument import Hole, Instrument
+from fingering_db.mechanism import OPEN, PERFORATION, PERFORATION_AND_VENT, SHUT, VENT
+
+MM = 1e-3
+C4_HZ = 440.0 * 2.0 ** (-9.0 / 12.0)
+
+
+@dataclass(frozen=True, slots=True)
+class HoleElement:
+    """A hole in every state it can take: half its series impedance [Pa s/m³] and its shunt admittance [m³/(Pa s)].
+
+    half_series, shunt: shape (5, *freq.shape), first index the state (OPEN..); NaN where the hole lacks the state.
+    """
+
+    half_series: ComplexArray
+    shunt: ComplexArray
+
+    def two_port(self, states: StateArray) -> TwoPort:
+        """Chain matrices for states of shape (n,); entries of shape (n, *freq.shape)."""
+        half, shunt = self.half_series[states], self.shunt[states]
+        diagonal = 1.0 + half * shunt
+        return TwoPort(diagonal, half * (1.0 + diagonal), shunt, diagonal)
+
+    def carry(self, load: ComplexArray, states: StateArray) -> ComplexArray:
+        """Admittance before the hole with `load` behind it; load of shape (n, *freq.shape), states (n,)."""
+        half, shunt = self.half_series[states], self.shunt[states]
+        return _in_series(_in_series(load, half) + shunt, half)
+
+
+def _in_series(admittance: ComplexArray, impedance: ComplexArray) -> ComplexArray:
+    return admittance / (1.0 + admittance * impedance)
+
+
+@dataclass(frozen=True, slots=True)
+class Flute:
+    """An instrument as an acoustic line. slide_mm: how far a telescoping head joint is drawn out (its tube added below
+    the taper). All methods take frequencies of shape (m,) [Hz]."""
+
+    instrument: Instrument
+    slide_mm: float = 0.0
+
+    @property
+    def air(self) -> Air:
+        """Air in the tube."""
+        return air_at(self.instrument.temperature_c)
+
+    @property
+    def bore_m(self) -> float:
+        """Radius of the body [m]."""
+        return self.instrument.body.bore_mm / 2.0 * MM
+
+    def spacing_m(self) -> list[float]:
+        """Lengths of plain tube [m]: taper's end to first hole, hole to hole, last hole to the open end."""
+        places = [self.instrument.head.taper_mm, *(hole.position_mm for hole in self.instrument.holes)]
+        places.append(self.instrument.body.end_mm)
+        lengths = [(after - before) * MM for before, after in zip(places, places[1:], strict=False)]
+        lengths[0] += self.slide_mm * MM
+        return lengths
+
+    def lip_law_m(self, freq: RealLike) -> RealArray:
+        """Equivalent length of the lip side [m] that the law gives for a single note at freq [Hz]."""
+        lip = self.instrument.lip
+        octaves = np.log2(np.asarray(freq) / C4_HZ)
+        return np.asarray((lip.at_c4_mm + lip.per_octave_mm * octaves + lip.curve_mm * octaves**2) * MM)
+
+    def lip_slope(self, freq: RealArray) -> RealArray:
+        """ωρ/S [Pa s/m⁴]: reactance of the lip side per metre of equivalent length."""
+        return np.asarray(2.0 * np.pi * freq * lip_over_inertance(self.air))
+
+    def head_two_port(self, freq: RealArray) -> TwoPort:
+        """From the embouchure to the first hole, the taper included."""
+        head, air = self.instrument.head, self.air
+        cone = taper(freq, head.taper_mm * MM, head.bore_at_embouchure_mm / 2 * MM, self.bore_m, air)
+        return cone.then(cylinder(freq, self.spacing_m()[0], self.bore_m, air))
+
+    def cavity_admittance(self, freq: RealArray) -> ComplexArray:
+        """Admittance of the tube between embouchure hole and stopper [m³/(Pa s)]."""
+        head = self.instrument.head
+        return stopped_admittance(freq, head.stopper_mm * MM, head.bore_at_embouchure_mm / 2 * MM, self.air)
+
+    def end_admittance(self, freq: RealArray) -> ComplexArray:
+        """Admittance just below the last hole [m³/(Pa s)]."""
+        end = open_end_admittance(freq, self.bore_m, self.air)
+        return carry_through_cylinder(end, freq, self.spacing_m()[-1], self.bore_m, self.air)
+
+    def elements(self, freq: RealArray) -> tuple[HoleElement, ...]:
+        """Every hole in every state. Holes of equal make share the arrays."""
+        made: dict[tuple[float, ...], HoleElement] = {}
+        found = []
+        for hole in self.instrument.holes:
+            make = (
+                hole.diameter_mm, hole.chimney_mm, hole.rim_mm, hole.pad_rise_mm, hole.pad_ratio,
+                hole.perforation_mm, hole.vent_mm, hole.plate_mm,
+            )  # fmt: skip
+            if make not in made:
+                made[make] = _element(freq, hole, self.bore_m, self.air)
+            found.append(made[make])
+        return tuple(found)
+
+    def bore_impedance(self, states: StateArray, freq: RealArray) -> ComplexArray:
+        """Impedance at the embouchure of bore and stopper cavity side by side, without the lip side [Pa s/m³].
+
+        states: shape (n, n_holes). freq: shape (m,) for every row, or (n, m) for frequencies of each row's own.
+        Returns shape (n, m)."""
+        shared = freq.ndim == 1
+        flat = freq if shared else freq.ravel()
+        elements = self.elements(flat)
+        # With frequencies of its own, every (row, frequency) pair is a row with one frequency.
+        rows = states if shared else np.repeat(states, freq.shape[1], axis=0)
+        admittance = self.end_admittance(flat) * np.ones((len(rows), 1)) if shared else self.end_admittance(flat)
+        spacing = self.spacing_m()
+        for index in range(len(elements) - 1, -1, -1):
+            if shared:
+                admittance = elements[index].carry(admittance, rows[:, index])
+            else:
+                admittance = _carry_each(elements[index], admittance, rows[:, index])
+            if index > 0 and spacing[index] > 0.0:
+                admittance = carry_through_cylinder(admittance, flat, spacing[index], self.bore_m, self.air)
+        at_embouchure = self.head_two_port(flat).admittance(admittance) + self.cavity_admittance(flat)
+        return np.asarray(1.0 / at_embouchure).reshape(len(states), -1)
+
+
+def _carry_each(element: HoleElement, load: ComplexArray, states: StateArray) -> ComplexArray:
+    """As HoleElement.carry where row i has just frequency i: load, states of shape (n,)."""
+    column = np.arange(len(states))
+    half, shunt = element.half_series[states, column], element.shunt[states, column]
+    return _in_series(_in_series(load, half) + shunt, half)
+
+
+def _element(freq: RealArray, hole: Hole, bore: float, air: Air) -> HoleElement:
+    geometry = HoleGeometry(
+        bore=bore,
+        radius=hole.diameter_mm / 2 * MM,
+        chimney=hole.chimney_mm * MM,
+        rim=hole.rim_mm * MM,
+        pad_radius=hole.pad_ratio * hole.diameter_mm / 2 * MM,
+        pad_rise=hole.pad_rise_mm * MM,
+    )
+    half_series = np.full((5, *freq.shape), np.nan, dtype=complex)
+    shunt = half_series.copy()
+    half_series[OPEN] = series_impedance(freq, geometry, air, is_open=True) / 2
+    half_series[1:] = series_impedance(freq, geometry, air, is_open=False) / 2
+    shunt[OPEN] = 1.0 / open_shunt(freq, geometry, air)
+    shunt[SHUT] = 1.0 / closed_shunt(freq, geometry, air)
+    for state, sizes in _small_openings(hole):
+        openings = tuple(Opening(size / 2 * MM, hole.plate_mm * MM) for size in sizes)
+        shunt[state] = 1.0 / perforated_shunt(freq, geometry, openings, air)
+    return HoleElement(half_series, shunt)
+
+
+def _small_openings(hole: Hole) -> Sequence[tuple[int, tuple[float, ...]]]:
+    """States with the key down and something open in it, with the diameters [mm] of what is open."""
+    found: list[tuple[int, tuple[float, ...]]] = []
+    if hole.perforation_mm:
+        found.append((PERFORATION, (hole.perforation_mm,)))
+    if hole.vent_mm:
+        found.append((VENT, (hole.vent_mm,)))
+    if hole.perforation_mm and hole.vent_mm:
+        found.append((PERFORATION_AND_VENT, (hole.perforation_mm, hole.vent_mm)))
+    return found
