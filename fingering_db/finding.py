@@ -22,7 +22,8 @@ _DEVIATION_WEIGHT = 0.15  # of confidence at the edge of the tolerance
 
 @dataclass(frozen=True, slots=True)
 class Resonance:
-    """One resonance. hz [Hz]; strength 0..1: how surely it sounds alone; relative_amplitude, depth_db, prominence_db: what
+    """One resonance. hz [Hz]; strength 0..1: how surely it sounds alone; relative_amplitude, depth_db, prominence_db:
+    what
     that rests on (playability.py)."""
 
     hz: float
@@ -59,7 +60,8 @@ class Found:
 
 
 def sounds(model: Model, fingering: Fingering, lip_mm: float | None = None) -> tuple[Resonance, ...]:
-    """Every resonance of a fingering up to 2.6 kHz, lowest first; lip by the law, note for note, unless one is given [mm].
+    """Every resonance of a fingering up to 2.6 kHz, lowest first; lip by the law, note for note, unless one is given
+    [mm].
 
     Raises FingeringError when the flute has no such touch."""
     states = hole_states(model.instrument, fingering)[None, :]
@@ -68,51 +70,73 @@ def sounds(model: Model, fingering: Fingering, lip_mm: float | None = None) -> t
     return _resonances(crossings, np.arange(len(crossings.hz)), strength(crossings, model.curve), model)
 
 
-def find(
-    model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float = 440.0, limit: int = 100
-) -> Found:
-    """Every distinct sound within the tolerance of all targets with one lip, best first, each by its easiest fingering.
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """All sounds that answer, unranked: rows of `reach.states`, lips [m], confidence, score, each of shape (n,); cents,
+    shape (n, k), deviations; mode, shape (n, k), number of the resonance that answers, 0 for the lowest."""
+
+    rows: IndexArray
+    lips: RealArray
+    confidence: RealArray
+    cents: RealArray
+    mode: IndexArray
+    score: RealArray
+
+
+def answers(model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float = 440.0) -> Answers:
+    """Every distinct sound within the tolerance of all targets with one lip.
 
     targets: sounding pitches, any order. Lips lie between the law's values at the lowest and the highest target,
-    widened by the player's range. Every
-    reachable fingering is judged; the best `limit` are listed in full.
-    """
+    widened by the player's range."""
     hz = np.array([pitch.hz(a4_hz) for pitch in targets])
     law = model.flute.lip_law_m(hz)
     spare = model.instrument.lip.spare_mm * 1e-3 if len(hz) > 1 else 0.0
     bounds = (float(law.min()) - spare, float(law.max()) + spare)
     rows, lips = matching(model.flute, model.halves, hz, tolerance_cents, bounds)
-    parts = [_judge(model, rows[at : at + _CHUNK], lips[at : at + _CHUNK], hz) for at in range(0, len(rows), _CHUNK)]
-    if not parts:
-        return Found(0, ())
+    starts = range(0, max(len(rows), 1), _CHUNK)
+    parts = [_judge(model, rows[at : at + _CHUNK], lips[at : at + _CHUNK], hz) for at in starts]
     confidence = np.concatenate([part[0] for part in parts])
     cents = np.concatenate([part[1] for part in parts])
+    mode = np.concatenate([part[2] for part in parts])
     worst = np.abs(cents).max(axis=1)
-    effort = model.effort[model.easiest[rows]]
     off = np.maximum(worst - model.instrument.model_cents, 0.0) / tolerance_cents
+    effort = model.effort[model.easiest[rows]]
     score = confidence - _DEVIATION_WEIGHT * off**2 - _EFFORT_WEIGHT * effort
-    score[worst > tolerance_cents] = -np.inf
-    order = np.argsort(-score, kind="stable")[: min(limit, int(np.isfinite(score).sum()))]
-    crossings = model.resonances(model.bore(rows[order]), lips[order])
+    kept = worst <= tolerance_cents
+    return Answers(rows[kept], lips[kept], confidence[kept], cents[kept], mode[kept], score[kept])
+
+
+def find(
+    model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float = 440.0, limit: int = 100
+) -> Found:
+    """Every distinct sound that answers, best first, each by its easiest fingering; the best `limit` listed in full."""
+    found = answers(model, targets, tolerance_cents, a4_hz)
+    order = np.argsort(-found.score, kind="stable")[:limit]
+    return Found(len(found.rows), candidates(model, found, order))
+
+
+def candidates(model: Model, found: Answers, order: IndexArray) -> tuple[Candidate, ...]:
+    """Entries of `found` in the order given, in full."""
+    if not len(order):
+        return ()
+    rows, lips = found.rows[order], found.lips[order]
+    crossings = model.resonances(model.bore(rows), lips)
     strengths = strength(crossings, model.curve)
-    return Found(
-        int(np.isfinite(score).sum()),
-        tuple(
-            Candidate(
-                fingering=model.reach.fingering(int(model.easiest[rows[row]])),
-                deviation_cents=tuple(float(value) for value in cents[row]),
-                confidence=float(confidence[row]),
-                lip_mm=float(lips[row] * 1e3),
-                effort=float(effort[row]),
-                sounds=_resonances(crossings, np.flatnonzero(crossings.row == number), strengths, model),
-            )
-            for number, row in enumerate(order)
-        ),
+    return tuple(
+        Candidate(
+            fingering=model.reach.fingering(int(model.easiest[row])),
+            deviation_cents=tuple(float(value) for value in found.cents[at]),
+            confidence=float(found.confidence[at]),
+            lip_mm=float(found.lips[at] * 1e3),
+            effort=float(model.effort[model.easiest[row]]),
+            sounds=_resonances(crossings, np.flatnonzero(crossings.row == number), strengths, model),
+        )
+        for number, (at, row) in enumerate(zip(order, rows, strict=True))
     )
 
 
-def _judge(model: Model, rows: IndexArray, lips: RealArray, hz: RealArray) -> tuple[RealArray, RealArray]:
-    """Confidence, shape (n,), and deviation of the resonance nearest to each target, shape (n, k) [cents].
+def _judge(model: Model, rows: IndexArray, lips: RealArray, hz: RealArray) -> tuple[RealArray, RealArray, IndexArray]:
+    """Confidence, shape (n,); deviation of the resonance nearest to each target, shape (n, k) [cents]; its number.
 
     Two targets that fall on one resonance, or a row without resonances, give confidence 0 and infinite deviation."""
     crossings = model.resonances(model.bore(rows), lips)
@@ -122,11 +146,14 @@ def _judge(model: Model, rows: IndexArray, lips: RealArray, hz: RealArray) -> tu
     np.minimum.at(nearest, crossings.row, np.abs(cents))
     hit = np.abs(cents) == nearest[crossings.row]  # (n_crossings, k)
     deviation = np.full_like(nearest, np.inf)
+    mode = np.zeros(nearest.shape, dtype=np.intp)
+    number = np.arange(len(crossings.row)) - np.searchsorted(crossings.row, crossings.row)
     weakest = np.ones(len(rows))
     lowest_hz, highest_hz = np.full(len(rows), np.inf), np.zeros(len(rows))
     for k in range(len(hz)):
         at = np.flatnonzero(hit[:, k])
         deviation[crossings.row[at], k] = cents[at, k]
+        mode[crossings.row[at], k] = number[at]
         np.minimum.at(weakest, crossings.row[at], strengths[at])
         np.minimum.at(lowest_hz, crossings.row[at], crossings.hz[at])
         np.maximum.at(highest_hz, crossings.row[at], crossings.hz[at])
@@ -135,12 +162,10 @@ def _judge(model: Model, rows: IndexArray, lips: RealArray, hz: RealArray) -> tu
     confidence = weakest * np.exp(np.bincount(crossings.row, np.log(marked_down(competing)), len(rows)))
     shared = np.bincount(crossings.row, hit.sum(axis=1) > 1, len(rows)) > 0
     deviation[shared] = np.inf
-    return np.where(np.isfinite(deviation).all(axis=1), confidence, 0.0), deviation
+    return np.where(np.isfinite(deviation).all(axis=1), confidence, 0.0), deviation, mode
 
 
-def _resonances(
-    crossings: Crossings, own: IndexArray, strengths: RealArray, model: Model
-) -> tuple[Resonance, ...]:
+def _resonances(crossings: Crossings, own: IndexArray, strengths: RealArray, model: Model) -> tuple[Resonance, ...]:
     r = relative_amplitude(crossings, model.curve)
     return tuple(
         Resonance(

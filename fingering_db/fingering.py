@@ -16,7 +16,7 @@ _RIGHT = {
 }  # fmt: skip
 _SUFFIXES = {
     ("thumb", "T"): ("v",),
-    **{(finger, digit): ("o", "v", "ov") for finger, digit in [("L2", "2"), ("L3", "3"), ("R1", "1")]},
+    **dict.fromkeys([("L2", "2"), ("L3", "3"), ("R1", "1")], ("o", "v", "ov")),
     ("L1", "1"): ("v",),
     ("R2", "2"): ("o",),
     ("R3", "3"): ("o",),
@@ -50,7 +50,8 @@ class FingeringError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Fingering:
-    """One placement for each finger. touches: one text per finger in the order of FINGERS, '' for a finger that is up."""
+    """One placement for each finger. touches: one text per finger in the order of FINGERS, '' for a finger that is
+    up."""
 
     touches: tuple[str, ...]
 

@@ -36,5 +36,3 @@ def easiest(reach: Reach, effort: RealArray) -> np.ndarray[tuple[int], np.dtype[
     order = np.lexsort((effort, reach.sound))
     _, first = np.unique(reach.sound[order], return_index=True)
     return np.asarray(order[first], dtype=np.intp)
-
-

@@ -50,7 +50,8 @@ class Lip(Struct, frozen=True):
 
 class Hole(Struct, frozen=True):
     """A tone hole. name: the note that sounds when it is the first open one. rest: 'open' or 'shut'.
-    perforation_mm, vent_mm: diameters of the small openings in its key, 0 for none; plate_mm: thickness they go through."""
+    perforation_mm, vent_mm: diameters of the small openings in its key, 0 for none; plate_mm: thickness they go
+    through."""
 
     name: str
     position_mm: float
@@ -153,7 +154,9 @@ def mistakes(instrument: Instrument) -> list[str]:
         if hole.rest not in ("open", "shut"):
             found.append(f"hole '{hole.name}': rest is '{hole.rest}', expected 'open' or 'shut'")
         if not 0 < hole.diameter_mm <= instrument.body.bore_mm:
-            found.append(f"hole '{hole.name}': diameter_mm is {hole.diameter_mm}, expected 0 to {instrument.body.bore_mm}")
+            found.append(
+                f"hole '{hole.name}': diameter_mm is {hole.diameter_mm}, expected 0 to {instrument.body.bore_mm}"
+            )
         for key, size in [("perforation_mm", hole.perforation_mm), ("vent_mm", hole.vent_mm)]:
             if not 0 <= size < hole.diameter_mm:
                 found.append(f"hole '{hole.name}': {key} is {size}, expected 0 (none) to below {hole.diameter_mm}")
@@ -161,6 +164,8 @@ def mistakes(instrument: Instrument) -> list[str]:
         for placement in finger.placements:
             used = (*placement.shuts, *placement.opens, *placement.uncovers, *placement.vents)
             found += [
-                f"finger '{finger.name}', touch '{placement.touch}': no hole '{name}'" for name in used if name not in names
+                f"finger '{finger.name}', touch '{placement.touch}': no hole '{name}'"
+                for name in used
+                if name not in names
             ]
     return found

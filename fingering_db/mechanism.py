@@ -54,7 +54,7 @@ def hole_states(instrument: Instrument, fingering: Fingering) -> StateArray:
                 f"fingering '{fingering}': {instrument.name} has no '{touch}' for {finger}; expected {has}"
             )
         numbers.append(known.index(touch))
-    return _states(instrument, np.array([numbers], dtype=np.uint8))[0]
+    return np.asarray(_states(instrument, np.array([numbers], dtype=np.uint8))[0])
 
 
 def reach(instrument: Instrument) -> Reach:

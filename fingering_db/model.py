@@ -43,7 +43,8 @@ class Model:
         return self.flute.instrument
 
     def resonances(self, bore: ComplexArray, lips_m: RealArray | None = None) -> Crossings:
-        """Resonances of bore impedances on the grid, shape (n, m), with one lip per row, shape (n,) [m], or by the law."""
+        """Resonances of bore impedances on the grid, shape (n, m), with one lip per row, shape (n,) [m], or by the
+        law."""
         lips = self.flute.lip_law_m(self.grid) if lips_m is None else lips_m[:, None]
         return rising_zeros(bore + 1j * self.flute.lip_slope(self.grid) * lips, self.grid)
 

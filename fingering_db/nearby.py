@@ -44,7 +44,8 @@ def nearby(
 
 
 def _proposals(model: Model, targets: tuple[Pitch, ...], a4_hz: float) -> list[tuple[float, tuple[Pitch, ...]]]:
-    """(semitones moved, pitches) for the sets of resonances that single fingerings offer, nearest first, without repeats."""
+    """(semitones moved, pitches) for the sets of resonances that single fingerings offer, nearest first, without
+    repeats."""
     midi = np.array([pitch.midi for pitch in targets])
     notes = _sets_of_notes(model, len(targets), a4_hz)
     notes = notes[(np.diff(notes, axis=1) > 0).all(axis=1)]
@@ -76,6 +77,5 @@ def _sets_of_notes(model: Model, count: int, a4_hz: float) -> RealArray:
 
 def _spelled(notes: RealArray, moved: RealArray, targets: tuple[Pitch, ...]) -> tuple[Pitch, ...]:
     return tuple(
-        Pitch.from_midi(float(note)) if move else pitch
-        for note, move, pitch in zip(notes, moved, targets, strict=True)
+        Pitch.from_midi(float(note)) if move else pitch for note, move, pitch in zip(notes, moved, targets, strict=True)
     )

@@ -1,7 +1,9 @@
 """How surely a resonance sounds, alone and together with others: a model with stated evidence, never a promise.
 
-The one feature that sorts best is relative modal amplitude: r = a/(f1 E(f)), where a = 2/(dX/dω) says how strongly the mode
-couples to the embouchure, f1 is the fingering's lowest resonance and E(f) the smooth curve on which the plain fingerings of
+The one feature that sorts best is relative modal amplitude: r = a/(f1 E(f)), where a = 2/(dX/dω) says how strongly the
+mode
+couples to the embouchure, f1 is the fingering's lowest resonance and E(f) the smooth curve on which the plain
+fingerings of
 the same flute lie. Derived for this project from the 38 notes of the standard chart and a handful of published
 playable/unplayable resonances (Wolfe, Smith, Tann & Fletcher 2001, JSV 243:127, supplement): a hypothesis, in-sample.
 """
@@ -70,7 +72,8 @@ def strength(crossings: Crossings, curve: PlainCurve) -> RealArray:
 
 
 def marked_down(between: RealArray) -> RealArray:
-    """Factor on the confidence of a set for each resonance between its lowest and highest that is not asked for, from its
+    """Factor on the confidence of a set for each resonance between its lowest and highest that is not asked for, from
+    its
     strength: a strong one takes the jet for itself (ours; no measurement)."""
     return np.asarray(1.0 - (1.0 - _STRONG_BETWEEN) * between)
 

@@ -1,11 +1,15 @@
 """Which reachable fingerings sound given pitches: every one is tried, exactly.
 
-The tube is cut below the thumb-and-left-hand part. Looking down from the cut, the admittance depends on the lower holes only;
-from the cut up to the embouchure, the chain matrix depends on the upper holes only. Both are tabulated; a fingering is one
+The tube is cut below the thumb-and-left-hand part. Looking down from the cut, the admittance depends on the lower
+holes only;
+from the cut up to the embouchure, the chain matrix depends on the upper holes only. Both are tabulated; a fingering is
+one
 pair of them.
 
-A resonance stands where X_bore(f) + ωL·ρ/S rises through zero. Solved for the lip length L this gives, for each frequency, the lip
-at which a fingering sounds it; a resonance lies inside a window of frequencies exactly for the lips between the two values
+A resonance stands where X_bore(f) + ωL·ρ/S rises through zero. Solved for the lip length L this gives, for each
+frequency, the lip
+at which a fingering sounds it; a resonance lies inside a window of frequencies exactly for the lips between the two
+values
 at the window's ends. So one lip for all pitches, free between two bounds, is an intersection of intervals: no lip is
 skipped and no fingering is looped over.
 """
@@ -16,11 +20,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fingering_db.acoustics.arrays import BoolArray, ComplexArray, IndexArray, RealArray, StateArray
+from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray, StateArray
 from fingering_db.acoustics.tube import TwoPort, carry_through_cylinder, cylinder
 from fingering_db.mechanism import Reach
 from fingering_db.sounding import Flute
 
+_LIP_TRIALS = 33
 CENT = 2.0 ** (1.0 / 1200.0)
 
 
@@ -91,16 +96,18 @@ def tabulate(flute: Flute, halves: Halves, freq: RealArray) -> HalfTables:
 
 def lips_in_window(
     flute: Flute, halves: Halves, targets_hz: RealArray, tolerance_cents: float
-) -> tuple[RealArray, RealArray]:
-    """Between which lips each fingering has a resonance within the tolerance of each target.
+) -> tuple[RealArray, RealArray, RealArray]:
+    """Which lips put a resonance of each fingering at the upper edge of each target's window, at the target, at the
+    lower.
 
-    targets_hz: shape (k,). Returns (shortest, longest), each of shape (n_sounds, k) [m]; empty where shortest ≥ longest."""
-    ends = np.concatenate([targets_hz * CENT**tolerance_cents, targets_hz * CENT**-tolerance_cents])
-    tables = tabulate(flute, halves, ends)
-    reactance = tables.impedance(halves.upper_of, halves.lower_of).imag
-    lips = -reactance / flute.lip_slope(ends)
-    count = len(targets_hz)
-    return lips[:, :count], lips[:, count:]
+    targets_hz: shape (k,). Returns three arrays of shape (n_sounds, k) [m]; a resonance lies in the window for lips
+    between
+    the first and the third, for none where the first is not below the third."""
+    freq = np.concatenate([targets_hz * CENT**edge for edge in (tolerance_cents, 0.0, -tolerance_cents)])
+    reactance = tabulate(flute, halves, freq).impedance(halves.upper_of, halves.lower_of).imag
+    lips = -reactance / flute.lip_slope(freq)
+    upper, exact, lower = np.split(lips, 3, axis=1)
+    return upper, exact, lower
 
 
 def matching(
@@ -109,21 +116,29 @@ def matching(
     """Rows of sounds that have a resonance within the tolerance of every target with ONE lip between the bounds.
 
     Returns (sounds, lips), shapes (n,): for each the lip [m] with the least largest deviation."""
-    shortest, longest = lips_in_window(flute, halves, targets_hz, tolerance_cents)
-    low = np.maximum(shortest.max(axis=1), bounds_m[0])
-    high = np.minimum(longest.min(axis=1), bounds_m[1])
-    found: BoolArray = low <= high
-    sounds = np.flatnonzero(found)
-    lips = _least_deviation(shortest[sounds], longest[sounds], low[sounds], high[sounds])
+    upper, exact, lower = lips_in_window(flute, halves, targets_hz, tolerance_cents)
+    low = np.maximum(upper.max(axis=1), bounds_m[0])
+    high = np.minimum(lower.min(axis=1), bounds_m[1])
+    sounds = np.flatnonzero(low <= high)
+    lips = _least_deviation(upper[sounds], exact[sounds], lower[sounds], low[sounds], high[sounds])
     return sounds, lips
 
 
-def _least_deviation(shortest: RealArray, longest: RealArray, low: RealArray, high: RealArray) -> RealArray:
+def _least_deviation(
+    upper: RealArray, exact: RealArray, lower: RealArray, low: RealArray, high: RealArray
+) -> RealArray:
     """The lip between low and high, shape (n,), whose largest deviation over the targets is least.
 
-    A longer lip lowers every resonance; from the upper edge of a target's window (at `shortest`) to the lower edge (at
-    `longest`) the deviation falls nearly evenly, which is good to a cent: the deviations shown are computed afterwards."""
-    trials = np.linspace(low, high, 33)
-    deviation = 1.0 - 2.0 * (trials[:, :, None] - shortest) / (longest - shortest)
-    best = np.abs(deviation).max(axis=2).argmin(axis=0)
-    return np.asarray(trials[best, np.arange(len(low))])
+    A longer lip lowers every resonance, nearly evenly from the window's upper edge to the target and on to its lower
+    edge;
+    good to a cent or two, and the deviations shown are computed afterwards."""
+    trials = np.linspace(low, high, _LIP_TRIALS)[:, :, None]
+    over, under = exact - upper, lower - exact
+    # Where the target is not between the edges the line from edge to edge serves.
+    straight = ~((over > 0.0) & (under > 0.0))
+    over = np.where(straight, (lower - upper) / 2.0, over)
+    under = np.where(straight, over, under)
+    middle = np.where(straight, (lower + upper) / 2.0, exact)
+    off = np.where(trials < middle, (middle - trials) / over, (trials - middle) / under)
+    best = off.max(axis=2).argmin(axis=0)
+    return np.asarray(trials[best, np.arange(len(low)), 0])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -75,7 +76,7 @@ class Flute:
         """Lengths of plain tube [m]: taper's end to first hole, hole to hole, last hole to the open end."""
         places = [self.instrument.head.taper_mm, *(hole.position_mm for hole in self.instrument.holes)]
         places.append(self.instrument.body.end_mm)
-        lengths = [(after - before) * MM for before, after in zip(places, places[1:], strict=False)]
+        lengths = [(after - before) * MM for before, after in itertools.pairwise(places)]
         lengths[0] += self.slide_mm * MM
         return lengths
 

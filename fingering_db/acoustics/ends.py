@@ -22,7 +22,8 @@ def unflanged_reflection(ka: RealArray) -> tuple[RealArray, RealArray]:
 
 
 def open_end_admittance(freq: RealArray, radius: float, air: Air) -> ComplexArray:
-    """Admittance of an unflanged open end [m³/(Pa s)], shape of freq [Hz]; radius [m]. Source: `unflanged_reflection`."""
+    """Admittance of an unflanged open end [m³/(Pa s)], shape of freq [Hz]; radius [m]. Source:
+    `unflanged_reflection`."""
     k = 2.0 * np.pi * freq / air.c
     modulus, length = unflanged_reflection(k * radius)
     reflection = -modulus * np.exp(-2j * k * length * radius)

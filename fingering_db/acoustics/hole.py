@@ -1,6 +1,7 @@
 """Tone holes as T networks: series Za/2, shunt Zs, series Za/2.
 
-a bore radius, b hole radius, d = b/a, t chimney height on the axis from the top of the bore circle to the rim. The series
+a bore radius, b hole radius, d = b/a, t chimney height on the axis from the top of the bore circle to the rim. The
+series
 length is in the *bore* convention (Za = jkZ0 t_a, growing as b d²); the matching volume below the chimney (t_m) is part
 of the chimney's length.
 """
@@ -64,8 +65,8 @@ def series_length(hole: HoleGeometry, *, is_open: bool) -> float:
     Lefebvre & Scavone 2012, JASA 131:3153 (from memory; closed within 0.02 b d² of finite elements, tested)."""
     b, d = hole.radius, hole.radius / hole.bore
     if is_open:
-        return -b * d**2 * (0.35 - 0.06 * float(np.tanh(2.7 * hole.chimney / b)))
-    return -b * d**2 * (0.12 + 0.17 * float(np.tanh(2.4 * hole.chimney / b)))
+        return float(-b * d**2 * (0.35 - 0.06 * np.tanh(2.7 * hole.chimney / b)))
+    return float(-b * d**2 * (0.12 + 0.17 * np.tanh(2.4 * hole.chimney / b)))
 
 
 def outer_length(hole: HoleGeometry) -> float:
@@ -77,13 +78,13 @@ def outer_length(hole: HoleGeometry) -> float:
     q = b / (b + w)
     rim = 0.8216 * b + q * (0.6133 - 0.8216) * b + 0.057 * q * (1.0 - q**5) * b
     pad = b / (3.5 * (h / b) ** 0.8 * (h / b + 3.0 * w / b) ** -0.4 + 30.0 * (h / hole.pad_radius) ** 2.6)
-    return rim + pad
+    return float(rim + pad)
 
 
 def series_impedance(freq: RealArray, hole: HoleGeometry, air: Air, *, is_open: bool) -> ComplexArray:
     """Za = jkZ0 t_a [Pa s/m³], shape of freq [Hz]."""
     k = 2.0 * np.pi * freq / air.c
-    return 1j * k * lossless_impedance(hole.bore, air) * series_length(hole, is_open=is_open)
+    return np.asarray(1j * k * lossless_impedance(hole.bore, air) * series_length(hole, is_open=is_open))
 
 
 def open_shunt(freq: RealArray, hole: HoleGeometry, air: Air) -> ComplexArray:
@@ -93,26 +94,29 @@ def open_shunt(freq: RealArray, hole: HoleGeometry, air: Air) -> ComplexArray:
     k = 2.0 * np.pi * freq / air.c
     zh = lossless_impedance(hole.radius, air)
     radiation = zh * ((k * hole.radius) ** 2 / 4.0 + 1j * k * outer_length(hole))
-    return _through_chimney(freq, hole, air, radiation, shorter=0.0)
+    return _through_chimney(freq, hole, air, np.asarray(radiation), shorter=0.0)
 
 
 def closed_shunt(freq: RealArray, hole: HoleGeometry, air: Air) -> ComplexArray:
     """Shunt impedance of a hole closed by a pad [Pa s/m³].
 
-    The pad enters the chimney by 0.05 b (Dickens 2007, thesis). The inner correction is kept, so that a perforation that
+    The pad enters the chimney by 0.05 b (Dickens 2007, thesis). The inner correction is kept, so that a perforation
+    that
     shrinks to nothing becomes the closed hole (tested)."""
     gamma, zc = propagation(freq, hole.radius, air)
     k = 2.0 * np.pi * freq / air.c
     inner = 1j * k * lossless_impedance(hole.radius, air) * inner_length(hole.radius, hole.bore)
-    return inner + zc / np.tanh(gamma * _chimney(hole, shorter=0.05 * hole.radius))
+    return np.asarray(inner + zc / np.tanh(gamma * _chimney(hole, shorter=0.05 * hole.radius)))
 
 
 def perforated_shunt(freq: RealArray, hole: HoleGeometry, openings: tuple[Opening, ...], air: Air) -> ComplexArray:
     """Shunt impedance of a hole whose key is down with one or more small openings in it [Pa s/m³].
 
     Openings act side by side. See `opening_impedance`."""
-    admittance = sum(1.0 / opening_impedance(freq, opening, hole.radius, air) for opening in openings)
-    return _through_chimney(freq, hole, air, 1.0 / np.asarray(admittance), shorter=0.05 * hole.radius)
+    admittance = np.zeros(freq.shape, dtype=complex)
+    for opening in openings:
+        admittance += 1.0 / opening_impedance(freq, opening, hole.radius, air)
+    return _through_chimney(freq, hole, air, np.asarray(1.0 / admittance), shorter=0.05 * hole.radius)
 
 
 def opening_impedance(freq: RealArray, opening: Opening, hole_radius: float, air: Air) -> ComplexArray:
@@ -131,19 +135,17 @@ def opening_impedance(freq: RealArray, opening: Opening, hole_radius: float, air
     inertance = 1j * omega * air.rho * (plate + inside + outside) / (np.pi * r**2)
     viscous = np.sqrt(2.0 * air.rho * air.mu * omega) * plate / (np.pi * r**3)
     radiated = air.rho * omega**2 / (4.0 * np.pi * air.c)
-    return inertance + viscous + radiated
+    return np.asarray(inertance + viscous + radiated)
 
 
 def _chimney(hole: HoleGeometry, shorter: float) -> float:
     return hole.chimney + matching_length(hole.radius, hole.bore) - shorter
 
 
-def _through_chimney(
-    freq: RealArray, hole: HoleGeometry, air: Air, end: ComplexArray, shorter: float
-) -> ComplexArray:
+def _through_chimney(freq: RealArray, hole: HoleGeometry, air: Air, end: ComplexArray, shorter: float) -> ComplexArray:
     """Impedance `end` at the rim seen from the bore, inner correction included."""
     gamma, zc = propagation(freq, hole.radius, air)
     tanh = np.tanh(gamma * _chimney(hole, shorter))
     k = 2.0 * np.pi * freq / air.c
     inner = 1j * k * lossless_impedance(hole.radius, air) * inner_length(hole.radius, hole.bore)
-    return inner + zc * (end + zc * tanh) / (zc + end * tanh)
+    return np.asarray(inner + zc * (end + zc * tanh) / (zc + end * tanh))

@@ -49,9 +49,7 @@ def rising_zeros(impedance: ComplexArray, freq: RealArray) -> Crossings:
     return Crossings(row, left, hz, slope, depth, np.minimum(below, above) - depth)
 
 
-def _refine(
-    reactance: RealArray, freq: RealArray, row: IndexArray, left: IndexArray
-) -> tuple[RealArray, RealArray]:
+def _refine(reactance: RealArray, freq: RealArray, row: IndexArray, left: IndexArray) -> tuple[RealArray, RealArray]:
     """Zero and slope of the cubic through the four grid points around each rise, by Newton from the straight line."""
     first = np.clip(left - 1, 0, len(freq) - 4)
     columns = first[:, None] + np.arange(4)

@@ -56,7 +56,7 @@ def propagation(freq: RealArray, radius: float, air: Air) -> tuple[ComplexArray,
     phase = omega / air.c * (1.0 + 1.045 / r_v)
     z0 = lossless_impedance(radius, air)
     zc = z0 * ((1.0 + 0.369 / r_v) - 1j * (0.369 / r_v + 1.149 / r_v**2 + 0.303 / r_v**3))
-    return alpha + 1j * phase, zc
+    return np.asarray(alpha + 1j * phase), np.asarray(zc)
 
 
 def cylinder(freq: RealArray, length: float, radius: float, air: Air) -> TwoPort:
@@ -84,9 +84,7 @@ def taper(
     return whole
 
 
-def carry_through_cylinder(
-    load: ComplexArray, freq: RealArray, length: float, radius: float, air: Air
-) -> ComplexArray:
+def carry_through_cylinder(load: ComplexArray, freq: RealArray, length: float, radius: float, air: Air) -> ComplexArray:
     """Admittance at the near end of a cylindrical tube with losses at the wall.
 
     load: shape (..., n_freq), admittance at the far end [m³/(Pa s)]. freq: shape (n_freq,) [Hz]. length ≥ 0, radius > 0

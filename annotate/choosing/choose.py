@@ -1,0 +1,43 @@
+"""One decision for each demand, and the demands that ordinary notes make by lying outside the flute."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from annotate.choosing.chords import decide_multiphonic
+from annotate.choosing.desk import Desk
+from annotate.choosing.single import decide_microtone, decide_note, out_of_compass
+from annotate.choosing.slides import decide_glissando
+from annotate.decision import Decision
+from annotate.demand import GLISSANDO, MICROTONE, MULTIPHONIC, NOTE, Demand
+from annotate.findings import Finding
+from annotate.place import Place
+from annotate.score import Event, Part
+
+
+def choose(demand: Demand, desk: Desk) -> tuple[Decision, tuple[Finding, ...]]:
+    """Decide one demand on one flute."""
+    if demand.kind == MULTIPHONIC:
+        return decide_multiphonic(demand, desk)
+    if demand.kind == GLISSANDO:
+        return decide_glissando(demand, desk), ()
+    if demand.kind == MICROTONE:
+        return decide_microtone(demand, desk), ()
+    return decide_note(demand, desk), ()
+
+
+def ordinary_demands(part: Part, demands: Iterable[Demand], desk: Desk) -> tuple[Demand, ...]:
+    """A demand for each ordinary note of the part that lies outside the flute's compass."""
+    taken = {id(event) for demand in demands for event in demand.events}
+    found = []
+    for event in part.events:
+        if id(event) in taken or event.cue or event.hidden or not out_of_compass(event, desk):
+            continue
+        found.append(_note_demand(part, event))
+    return tuple(found)
+
+
+def _note_demand(part: Part, event: Event) -> Demand:
+    place = Place(part.name, part.id, event.bar, event.beat, event.voice, event.rehearsal, event.seconds)
+    note = max(event.notes, key=lambda one: abs(one.sounding.midi - 76.0))  # the one farthest from the middle
+    return Demand("", NOTE, place, (event,), (note.written,), (note.sounding,), seconds_end=event.seconds_end)

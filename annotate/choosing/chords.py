@@ -1,0 +1,188 @@
+"""Deciding multiphonics."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from annotate.choosing.codes import WRITTEN_FINGERING_DIFFERS, WRITTEN_FINGERING_UNKNOWN
+from annotate.choosing.desk import Desk, alternatives, instead, ranked, shown, status_of, transposition
+from annotate.decision import DOUBTFUL, PLAYABLE, UNPLAYABLE, Decision
+from annotate.demand import Demand
+from annotate.findings import Finding
+from fingering_db.finding import Candidate, Resonance, sounds
+from fingering_db.fingering import Fingering, FingeringError
+from fingering_db.pitch import Pitch
+from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
+
+_MOST_PITCHES = 6  # up to 2.6 kHz a fingering has some six to nine resonances: ours
+_HARMONIC_CENTS = 40.0  # a partner this near a harmonic of the other would only colour it
+
+
+def decide_multiphonic(demand: Demand, desk: Desk) -> tuple[Decision, tuple[Finding, ...]]:
+    """Judge the composer's own fingering where there is one, else search; unplayable chords get what is near."""
+    written = _own_fingering(demand)
+    if written is not None:
+        judged = _judge_written(demand, desk, written)
+        if isinstance(judged, Decision):
+            return judged, ()
+        decision, _ = decide_multiphonic_by_search(demand, desk)
+        return decision, (judged,)
+    return decide_multiphonic_by_search(demand, desk)
+
+
+def decide_multiphonic_by_search(demand: Demand, desk: Desk) -> tuple[Decision, tuple[Finding, ...]]:
+    """The best fingering for the chord, or for one note with a partner left open."""
+    if len(demand.sounding) > _MOST_PITCHES:
+        why = f"{len(demand.sounding)} pitches at once: a flute's resonances can give {_MOST_PITCHES} at the very most."
+        return Decision(demand, desk.name, UNPLAYABLE, why, band_cents=desk.band_cents()), ()
+    tolerance = desk.tolerance(demand)
+    candidates = ranked(desk.find(demand.sounding, tolerance), tolerance)
+    if demand.open_pitches:
+        candidates = tuple(candidate for candidate in candidates if _partner(candidate, demand.sounding[0], desk))
+    if not candidates or status_of(candidates[0], tolerance) == UNPLAYABLE:
+        return _unplayable(demand, desk, candidates), ()
+    best = candidates[0]
+    status = status_of(best, tolerance)
+    why = _reason(best, status, tolerance, desk)
+    if demand.open_pitches:
+        partner = _partner(best, demand.sounding[0], desk)
+        assert partner is not None
+        name = Pitch.from_midi(Pitch.from_hz(partner.hz, desk.a4_hz).midi - transposition(demand))
+        why += f" The second pitch is left open: {name} is the strongest partner."
+    return _decision(demand, desk, best, status, why, candidates), ()
+
+
+def _decision(
+    demand: Demand, desk: Desk, best: Candidate, status: str, why: str, candidates: tuple[Candidate, ...]
+) -> Decision:
+    return Decision(
+        demand=demand,
+        flute=desk.name,
+        status=status,
+        why=why,
+        fingering=str(best.fingering),
+        deviation_cents=best.deviation_cents,
+        band_cents=desk.band_cents(),
+        confidence=best.confidence,
+        sounds=shown(best.sounds, desk.a4_hz),
+        alternatives=alternatives(candidates, desk.tolerance(demand)),
+    )
+
+
+def _reason(best: Candidate, status: str, tolerance: float, desk: Desk) -> str:
+    worst, band = best.worst_cents, desk.band_cents()
+    if status == PLAYABLE:
+        within = f"within {worst:.0f} cents (tolerance {tolerance:.0f})"
+        return f"Every pitch is {within} with one lip, and each resonance is strong enough."
+    if worst > tolerance:
+        reach = " The lip or the instrument may make it up." if worst <= tolerance + band else ""
+        return f"The nearest fingering is {worst:.0f} cents off (tolerance {tolerance:.0f}, model ±{band:.0f}).{reach}"
+    return (
+        f"The pitches are within {worst:.0f} cents, but a resonance is weak or has a strong neighbour: "
+        f"confidence {best.confidence:.2f}, {PLAYABLE_CONFIDENCE:g} or more would be expected to sound."
+    )
+
+
+def _unplayable(demand: Demand, desk: Desk, candidates: tuple[Candidate, ...]) -> Decision:
+    tolerance = desk.tolerance(demand)
+    tried = len(desk.model.reach.placements)
+    if demand.open_pitches:
+        why = (
+            f"None of {tried:,} fingerings within {2 * tolerance:.0f} cents of this note has a second strong resonance."
+        )
+    elif candidates:
+        why = (
+            f"The best of {tried:,} fingerings has these resonances, but not all are strong enough to sound: "
+            f"confidence {candidates[0].confidence:.2f}, under {DOUBTFUL_CONFIDENCE:g}."
+        )
+    else:
+        why = (
+            f"None of {tried:,} fingerings has resonances within {2 * tolerance:.0f} cents of all pitches with one lip."
+        )
+    proposals = () if demand.open_pitches else instead(desk, demand, demand.sounding)
+    return Decision(demand, desk.name, UNPLAYABLE, why, band_cents=desk.band_cents(), instead=proposals)
+
+
+def _partner(candidate: Candidate, pitch: Pitch, desk: Desk) -> Resonance | None:
+    """The strongest other resonance that is no harmonic relation of the note, next to it among the playable ones."""
+    note = pitch.hz(desk.a4_hz)
+    strong = [sound for sound in candidate.sounds if sound.strength >= PLAYABLE_CONFIDENCE]
+    at = min(range(len(strong)), key=lambda n: abs(Pitch.from_hz(strong[n].hz).midi - pitch.midi), default=None)
+    if at is None:
+        return None
+    neighbours = [strong[n] for n in (at - 1, at + 1) if 0 <= n < len(strong)]
+    fitting = [sound for sound in neighbours if not _is_harmonic(sound.hz, note)]
+    return max(fitting, key=lambda sound: sound.strength, default=None)
+
+
+def _is_harmonic(one: float, other: float) -> bool:
+    """Whether two frequencies stand in the ratio 1:2 or 1:3 within _HARMONIC_CENTS."""
+    cents = abs(Pitch.from_hz(one).midi - Pitch.from_hz(other).midi) * 100.0
+    return any(abs(cents - harmonic) < _HARMONIC_CENTS for harmonic in (1200.0, 1902.0))
+
+
+@dataclass(frozen=True, slots=True)
+class _Match:
+    deviation_cents: tuple[float, ...]
+    strength: float
+
+
+def _own_fingering(demand: Demand) -> Fingering | None:
+    try:
+        return Fingering.parse(demand.fingering) if demand.fingering else None
+    except FingeringError:
+        return None
+
+
+def _judge_written(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Finding:
+    """A decision when the composer's fingering sounds the pitches, else the finding that says what it sounds."""
+    tolerance = desk.tolerance(demand)
+    place = str(demand.place)
+    try:
+        resonances = sounds(desk.model, fingering)
+    except FingeringError as error:
+        return Finding(
+            WRITTEN_FINGERING_UNKNOWN,
+            "warning",
+            place,
+            f"{error}.",
+            "Check the fingering, or name the flute with --flute.",
+            demand.id,
+        )
+    match = _match(resonances, demand, desk)
+    worst = max((abs(cents) for cents in match.deviation_cents), default=float("inf"))
+    if worst > 2.0 * tolerance or match.strength < DOUBTFUL_CONFIDENCE:
+        strong = [Pitch.from_hz(sound.hz, desk.a4_hz) for sound in resonances if sound.strength >= PLAYABLE_CONFIDENCE]
+        message = (
+            f"the written fingering {fingering} does not sound these pitches; it sounds {', '.join(map(str, strong))}"
+        )
+        return Finding(
+            WRITTEN_FINGERING_DIFFERS,
+            "warning",
+            place,
+            message,
+            "Another fingering was searched for; compare the two.",
+            demand.id,
+        )
+    good = worst <= tolerance and match.strength >= PLAYABLE_CONFIDENCE
+    why = f"The written fingering sounds every pitch within {worst:.0f} cents (tolerance {tolerance:.0f})."
+    return Decision(
+        demand=demand,
+        flute=desk.name,
+        status=PLAYABLE if good else DOUBTFUL,
+        why=why,
+        fingering=str(fingering),
+        deviation_cents=match.deviation_cents,
+        band_cents=desk.band_cents(),
+        confidence=match.strength,
+        sounds=shown(resonances, desk.a4_hz),
+    )
+
+
+def _match(resonances: tuple[Resonance, ...], demand: Demand, desk: Desk) -> _Match:
+    deviations, strengths = [], []
+    for pitch in demand.sounding:
+        near = min(resonances, key=lambda sound: abs(Pitch.from_hz(sound.hz, desk.a4_hz).midi - pitch.midi))
+        deviations.append((Pitch.from_hz(near.hz, desk.a4_hz).midi - pitch.midi) * 100.0)
+        strengths.append(near.strength)
+    return _Match(tuple(deviations), min(strengths))

@@ -1,0 +1,108 @@
+"""What every decision needs: the flute, the tolerances, and how candidates become statuses and values to show."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+from annotate.decision import DOUBTFUL, PLAYABLE, UNPLAYABLE, Alternative, Instead, Sound
+from annotate.demand import MICROTONE, Demand
+from fingering_db.finding import Candidate, Found, Resonance, find
+from fingering_db.model import Model
+from fingering_db.nearby import Nearby, nearby
+from fingering_db.pitch import Pitch
+from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
+from fingering_db.uncertainty import band_cents
+
+_ALTERNATIVES = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """A flute and the options a decision depends on. tolerance_cents: from the user, None for the usual one."""
+
+    name: str
+    model: Model
+    a4_hz: float
+    tolerance_cents: float | None = None
+
+    def tolerance(self, demand: Demand) -> float:
+        """30 cents, 20 for microtones, or what the user said."""
+        if self.tolerance_cents is not None:
+            return self.tolerance_cents
+        return 20.0 if demand.kind == MICROTONE else 30.0
+
+    def search(self, sounding: tuple[Pitch, ...], tolerance_cents: float, limit: int) -> Found:
+        """Search within the tolerance itself, as the user asks it directly."""
+        return find(self.model, sounding, tolerance_cents, self.a4_hz, limit)
+
+    def find(self, sounding: tuple[Pitch, ...], tolerance_cents: float) -> Found:
+        """Search up to twice the tolerance; repeated questions are answered from memory."""
+        return _find(self.model, sounding, 2.0 * tolerance_cents, self.a4_hz)
+
+    def band_cents(self) -> float:
+        """Uncertainty of a deviation [cents]."""
+        return band_cents(self.model.instrument)
+
+
+@lru_cache(maxsize=1024)
+def _find(model: Model, sounding: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float) -> Found:
+    return find(model, sounding, tolerance_cents, a4_hz)
+
+
+@lru_cache(maxsize=1024)
+def _nearby(model: Model, sounding: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float) -> tuple[Nearby, ...]:
+    return nearby(model, sounding, tolerance_cents, a4_hz)
+
+
+def transposition(demand: Demand) -> float:
+    """Sounding minus written [semitones]."""
+    return demand.sounding[0].midi - demand.pitches[0].midi if demand.pitches else 0.0
+
+
+def status_of(candidate: Candidate, tolerance_cents: float) -> str:
+    """playable: within the tolerance and expected to sound; doubtful: within twice the tolerance, or may sound."""
+    if candidate.confidence < DOUBTFUL_CONFIDENCE:
+        return UNPLAYABLE
+    if candidate.worst_cents <= tolerance_cents and candidate.confidence >= PLAYABLE_CONFIDENCE:
+        return PLAYABLE
+    return DOUBTFUL
+
+
+def ranked(found: Found, tolerance_cents: float) -> tuple[Candidate, ...]:
+    """Candidates with the playable ones first, the search's order kept within a status."""
+    order = {PLAYABLE: 0, DOUBTFUL: 1, UNPLAYABLE: 2}
+    return tuple(sorted(found.best, key=lambda candidate: order[status_of(candidate, tolerance_cents)]))
+
+
+def alternatives(candidates: tuple[Candidate, ...], tolerance_cents: float) -> tuple[Alternative, ...]:
+    """The next best, one for each way of holding all fingers but the right little one, none that is unplayable."""
+    seen = {candidates[0].fingering.touches[:-1]} if candidates else set()
+    chosen = []
+    for candidate in candidates[1:]:
+        hold = candidate.fingering.touches[:-1]
+        if hold in seen or status_of(candidate, tolerance_cents) == UNPLAYABLE:
+            continue
+        seen.add(hold)
+        chosen.append(Alternative(str(candidate.fingering), candidate.deviation_cents, candidate.confidence))
+        if len(chosen) == _ALTERNATIVES:
+            break
+    return tuple(chosen)
+
+
+def shown(sounds: tuple[Resonance, ...], a4_hz: float) -> tuple[Sound, ...]:
+    """Resonances with the nearest sounding pitch."""
+    return tuple(Sound(sound.hz, Pitch.from_hz(sound.hz, a4_hz), sound.strength) for sound in sounds)
+
+
+def instead(desk: Desk, demand: Demand, sounding: tuple[Pitch, ...]) -> tuple[Instead, ...]:
+    """The nearest playable sets, in written pitch and the score's spelling where a note stays."""
+    moved_by = transposition(demand)
+    spelling = dict(zip(demand.sounding, demand.pitches, strict=True))
+    proposals = []
+    for near in _nearby(desk.model, sounding, desk.tolerance(demand), desk.a4_hz):
+        written = tuple(spelling.get(pitch) or pitch.transposed(-moved_by) for pitch in near.pitches)
+        away = f"{near.moved:g} semitone{'s' if near.moved != 1 else ''} away in all"
+        why = f"{away}, confidence {near.candidate.confidence:.2f}"
+        proposals.append(Instead(written, str(near.candidate.fingering), why))
+    return tuple(proposals)

@@ -1,0 +1,101 @@
+"""What was decided for one demand on one flute."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from annotate.demand import Demand, NotJudged
+from annotate.findings import Finding
+from fingering_db.pitch import Pitch
+
+PLAYABLE, DOUBTFUL, UNPLAYABLE = "playable", "doubtful", "unplayable"
+
+
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """One resonance of a fingering. hz: frequency; pitch: nearest note (sounding) with cents; strength: 0..1,
+    how surely it sounds alone (under 0.5: not expected to)."""
+
+    hz: float
+    pitch: Pitch
+    strength: float
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """Another fingering for the same demand, in order of confidence and ease."""
+
+    fingering: str
+    deviation_cents: tuple[float, ...]
+    confidence: float
+
+
+@dataclass(frozen=True, slots=True)
+class Instead:
+    """Something near that can be played. pitches: written pitch, low to high; to: where a glissando goes; why: one
+    phrase."""
+
+    pitches: tuple[Pitch, ...]
+    fingering: str
+    why: str
+    to: tuple[Pitch, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PathPoint:
+    """A glissando at time t (0..1): slide [mm], open fraction of half-holed keys, lip [cents], sounds."""
+
+    t: float
+    slide_mm: float
+    open: tuple[tuple[str, float], ...]
+    lip_cents: float
+    fingering: str
+    sounds: tuple[Sound, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """One demand on one flute. status: playable, doubtful or unplayable; why: one sentence with figures.
+
+    fingering: canonical text, '' if none. deviation_cents: per pitch of the demand, sounding minus asked,
+    each uncertain by +/- band_cents. confidence: 0..1. notes: technique notes as written into the score, top
+    to bottom.
+    """
+
+    demand: Demand
+    flute: str
+    status: str
+    why: str
+    fingering: str = ""
+    deviation_cents: tuple[float, ...] = ()
+    band_cents: float = 0.0
+    confidence: float = 0.0
+    sounds: tuple[Sound, ...] = ()
+    alternatives: tuple[Alternative, ...] = ()
+    instead: tuple[Instead, ...] = ()
+    path: tuple[PathPoint, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """The whole outcome of a run, before it is worded or written. flutes: names in the order asked for.
+
+    decisions: score order; with several flutes each demand once per flute, first flute first.
+    a4_hz: the tuning the pitches asked for were taken at.
+    """
+
+    score: str
+    flutes: tuple[str, ...]
+    decisions: tuple[Decision, ...] = ()
+    findings: tuple[Finding, ...] = field(default=())
+    not_judged: tuple[NotJudged, ...] = ()
+    parts_read: tuple[str, ...] = ()
+    a4_hz: float = 440.0
+
+    def first_flute(self) -> tuple[Decision, ...]:
+        """Decisions on the flute named first (per part, for scores with several parts)."""
+        seen: dict[str, Decision] = {}
+        for decision in self.decisions:
+            seen.setdefault(decision.demand.id, decision)
+        return tuple(seen.values())

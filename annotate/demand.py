@@ -1,0 +1,46 @@
+"""What one place in the score asks of the flute."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from annotate.place import Place
+from annotate.score import Event
+from fingering_db.pitch import Pitch
+
+MULTIPHONIC, GLISSANDO, MICROTONE, NOTE = "multiphonic", "glissando", "microtone", "note"
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """One demand. kind: one of the four constants above.
+
+    events: the events of the score it stands on (first one carries the marks); several for a glissando or ties.
+    pitches: as read on the staff, in the score's spelling, written pitch, low to high. sounding: the same after
+    transposition. to / to_sounding: where a glissando goes. fingering: text the composer wrote, '' if none.
+    open_pitches: a multiphonic written as one note; its other pitches are left to the player.
+    continuous: for a glissando, True smooth, False chromatic run, None not told by the notation.
+    word: the technique word that made it a demand, as written.
+    """
+
+    id: str
+    kind: str
+    place: Place
+    events: tuple[Event, ...]
+    pitches: tuple[Pitch, ...]
+    sounding: tuple[Pitch, ...]
+    to: tuple[Pitch, ...] = ()
+    to_sounding: tuple[Pitch, ...] = ()
+    fingering: str = ""
+    open_pitches: bool = False
+    continuous: bool | None = None
+    word: str = ""
+    seconds_end: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class NotJudged:
+    """A technique that was recognised and is not judged (whistle tone, tongue ram, ..)."""
+
+    place: Place
+    what: str

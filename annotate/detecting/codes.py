@@ -1,0 +1,26 @@
+"""Codes of the findings of this stage, each with the sentence that `ventwise explain` gives."""
+
+from __future__ import annotations
+
+CODES: dict[str, str] = {
+    "R201": "Chords may be multiphonics or something else, the score does not decide; they are read "
+    "as multiphonics because nothing tells of several players. Say --chords multiphonic, players or voice.",
+    "R202": "Chords may be multiphonics or several players, the score does not decide; they are read "
+    "as several players because the part's name or a word tells of them. Say "
+    "--chords multiphonic or players.",
+    "R203": "In a part for several players a word, a fingering or a technique gives a chord to one of them; "
+    "it is read as a multiphonic.",
+    "R204": "Chords are read as several players, one note each; they ask for no multiphonic.",
+    "R205": "Chords are read as singing while playing; what is sung is not judged.",
+    "R206": "A technique word holds until 'ord.', another technique word or a double bar; here it makes "
+    "multiphonics of several single notes, perhaps more than was meant.",
+    "R207": "A fingering is written at a single note without a technique word; it is read as a multiphonic "
+    "whose other pitches are left open.",
+    "R208": "Notes of two voices sound together without starting and ending together; they are read as "
+    "several players and ask for no multiphonic.",
+    "G201": "A glissando or slide starts at a note and nothing tells where it ends; it is not judged.",
+    "G202": "A glissando or slide ends at a note and nothing tells where it started; it is not judged.",
+    "G203": "A glissando or slide starts and ends at the same pitch; there is nothing to glide over.",
+    "G204": "A glissando word stands where no line leads from note to note; no glissando is read.",
+    "G205": "A glissando or slide leads to or from a note that is hidden or a cue; it is not judged.",
+}

@@ -1,0 +1,71 @@
+"""What a flute part asks: the driver of this stage."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from annotate.demand import Demand, NotJudged
+from annotate.detecting.glissando import find_glissandi
+from annotate.detecting.microtone import find_microtones
+from annotate.detecting.multiphonic import find_multiphonics
+from annotate.detecting.players import READINGS
+from annotate.detecting.remarks import (
+    chord_remarks,
+    fingering_remarks,
+    overlap_remarks,
+    word_remarks,
+)
+from annotate.detecting.scene import Scene
+from annotate.detecting.unjudged import find_unjudged
+from annotate.findings import Finding
+from annotate.score import Part
+
+
+@dataclass(frozen=True, slots=True)
+class Detected:
+    """All that one part asks. Demands are in order of time, with ids d1, d2, .. within the part."""
+
+    demands: tuple[Demand, ...]
+    findings: tuple[Finding, ...]
+    not_judged: tuple[NotJudged, ...]
+
+    def renumbered(self, first: int) -> Detected:
+        """The same with demands numbered from `first` on; findings follow their demands."""
+        ids = {demand.id: f"d{first + offset}" for offset, demand in enumerate(self.demands)}
+        return Detected(
+            tuple(replace(demand, id=ids[demand.id]) for demand in self.demands),
+            tuple(replace(finding, demand=ids.get(finding.demand, "")) for finding in self.findings),
+            self.not_judged,
+        )
+
+
+def detect(part: Part, chords: str = "auto", parts_in_score: int = 0) -> Detected:
+    """Find multiphonics, glissandi and microtones of a part, and what is doubtful or not judged.
+
+    chords: 'auto', or how every chord is to be read: 'multiphonic', 'players', 'voice'. parts_in_score:
+    how many parts the whole score has, evidence for or against a second player; 0 for unknown.
+    Raises ValueError for another value of `chords`.
+    """
+    if chords not in ("auto", *READINGS):
+        raise ValueError(f"chords is '{chords}': expected auto, multiphonic, players or voice")
+    scene = Scene.of(part, chords, parts_in_score)
+    glissandi = find_glissandi(scene)
+    used = set(glissandi.used)
+    multiphonics = find_multiphonics(scene, used)
+    used.update(note.start for demand in multiphonics for event in demand.events for note in event.notes)
+    found = [*glissandi.demands, *multiphonics, *find_microtones(scene, used)]
+    found.sort(key=lambda d: (d.events[0].onset, not d.events[0].grace, d.events[0].start))
+    demands = tuple(replace(demand, id=f"d{number}") for number, demand in enumerate(found, start=1))
+    ids: dict[int, str] = {}
+    for demand in demands:
+        for event in demand.events:
+            for note in event.notes:
+                ids.setdefault(note.start, demand.id)
+    findings = [
+        *chord_remarks(scene, ids),
+        *word_remarks(scene, demands),
+        *fingering_remarks(scene, demands),
+        *overlap_remarks(scene),
+        *glissandi.findings,
+    ]
+    return Detected(demands, tuple(findings), find_unjudged(scene))

@@ -1,0 +1,74 @@
+"""Fingerings that the composer wrote: a `<fingering>`, or words in rows of circles, fingers and keys."""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Sequence
+from fractions import Fraction
+
+from annotate.detecting.sonority import Sonority
+from annotate.score import Part
+
+_CIRCLE = re.compile("[●○◐◑◒◓◉◎⦿⊙⬤◯⚫⚪⨂⊗]")
+_FINGER = re.compile(r"(?:t|th|[1-4])(?:[ov½]|ov)?", re.IGNORECASE)
+_KEY = re.compile(r"(?:tb|tr|tr\.?\s?[12]?|[a-h][#♯b♭]?|gis|es|dis|cis|gz)(?:v|o)?", re.IGNORECASE)
+_APART = re.compile(r"[\s|/,–—-]+")
+
+
+def _tokens(row: str) -> tuple[int, list[str]]:
+    """How many circles a row has, and what else stands in it."""
+    circles = len(_CIRCLE.findall(row))
+    return circles, [token for token in _APART.split(_CIRCLE.sub(" ", row)) if token]
+
+
+def _is_row(row: str) -> bool:
+    """Whether everything in a row can belong to a fingering."""
+    circles, tokens = _tokens(row)
+    known = all(_FINGER.fullmatch(token) or _KEY.fullmatch(token) for token in tokens)
+    return known and bool(circles or tokens or row.strip() in ("|", "/", "-"))
+
+
+def is_fingering(rows: Sequence[str]) -> bool:
+    """Whether rows of text are a fingering of both hands.
+
+    It has three circles, or fingers with a bar between the hands, or three rows with fingers among them. One
+    digit, as in exercises, is no such fingering.
+    """
+    if not rows or not all(_is_row(row) for row in rows):
+        return False
+    circles = sum(_tokens(row)[0] for row in rows)
+    tokens = [token for row in rows for token in _tokens(row)[1]]
+    fingers = [token for token in tokens if _FINGER.fullmatch(token)]
+    bar = any("|" in row for row in rows) or (any("/" in row for row in rows) and "T" in tokens)
+    return (
+        circles >= 3
+        or (bar and len(fingers) + circles >= 1 and len(tokens) >= 2)
+        or (len(rows) >= 3 and len(fingers) >= 2)
+        or ("T" in tokens and len(fingers) >= 2)
+    )
+
+
+class WrittenFingerings:
+    """The fingerings written in a part, by place. This program's own are not among them."""
+
+    def __init__(self, part: Part) -> None:
+        self._by_staff = part.staves > 1
+        self._rows: dict[tuple[int, Fraction], list[str]] = defaultdict(list)
+        for direction in part.directions:
+            if not direction.ours:
+                rows = [row for row in direction.text.splitlines() if row.strip()]
+                key = (direction.staff if self._by_staff else 0, direction.onset)
+                if all(_is_row(row) for row in rows):
+                    self._rows[key].extend(rows)
+
+    def at(self, sonority: Sonority) -> str:
+        """The fingering at a sonority as written, rows of words apart by newlines; '' for none."""
+        marks = [text for note in sonority.all_notes for kind, text in note.technical if kind == "fingering"]
+        if is_fingering([" ".join(marks)] if marks else []):
+            return " ".join(marks)
+        rows = self._rows.get((sonority.first.staff if self._by_staff else 0, sonority.onset), [])
+        # Words over a grace note and its main note stand at one moment: the main note has them.
+        if sonority.first.grace or not is_fingering(rows):
+            return ""
+        return "\n".join(row.strip() for row in rows)

@@ -1,0 +1,213 @@
+"""Glissandi: lines from note to note; several between two chords of one player are one demand."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from annotate.demand import GLISSANDO, Demand
+from annotate.detecting.multiphonic import opening
+from annotate.detecting.scene import Scene, demand
+from annotate.detecting.sonority import Link, Sonority, is_silent, place_of, place_of_word
+from annotate.detecting.words import GLISSANDO as GLISSANDO_ROLE
+from annotate.detecting.words import MULTIPHONIC, Said, find_words
+from annotate.findings import Finding
+from annotate.score import Event, Note, SlideMark
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """One end of a line: the mark, its note and event."""
+
+    event: Event
+    note: Note
+    mark: SlideMark
+
+    @property
+    def key(self) -> tuple[str, int, str, int]:
+        return self.event.voice, self.event.staff, self.mark.kind, self.mark.number
+
+
+@dataclass(frozen=True, slots=True)
+class Pairs:
+    """Lines with both ends, and the ends that stay alone."""
+
+    lines: tuple[tuple[End, End], ...]
+    orphans: tuple[End, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Glissandi:
+    """Demands and findings of this technique, and the byte offsets of the notes that they use."""
+
+    demands: tuple[Demand, ...]
+    findings: tuple[Finding, ...]
+    used: frozenset[int]
+
+
+def _ends(event: Event, role: str) -> list[End]:
+    notes = sorted(event.notes, key=lambda note: note.sounding.midi)
+    return [End(event, note, mark) for note in notes for mark in note.slides if mark.role == role]
+
+
+def pair_lines(events: Iterable[Event]) -> Pairs:
+    """Pair starts and stops by voice, kind and number, each start with the nearest later stop.
+
+    Unnumbered lines on several notes of a chord pair from the lowest note up. A stop on the note where the
+    next line starts closes the earlier one. A start repeated before any stop leaves the earlier one alone.
+    """
+    waiting: dict[tuple[str, int, str, int], list[End]] = defaultdict(list)
+    lines: list[tuple[End, End]] = []
+    orphans: list[End] = []
+    for event in sorted(events, key=lambda e: (e.onset, not e.grace, e.start)):
+        for stop in _ends(event, "stop"):
+            if waiting[stop.key]:
+                lines.append((waiting[stop.key].pop(0), stop))
+            else:
+                orphans.append(stop)
+        for start in _ends(event, "start"):
+            earlier = [end for end in waiting[start.key] if end.event is not event]
+            if earlier:
+                orphans += earlier
+                waiting[start.key].clear()
+            waiting[start.key].append(start)
+    orphans += [end for ends in waiting.values() for end in ends]
+    orphans.sort(key=lambda end: (end.event.onset, end.note.start))
+    return Pairs(tuple(lines), tuple(orphans))
+
+
+def _orphan_finding(scene: Scene, end: End) -> Finding:
+    place = str(place_of(scene.part, end.event))
+    start = end.mark.role == "start"
+    missing = "end" if start else "start"
+    return Finding(
+        code="G201" if start else "G202",
+        severity="warning",
+        place=place,
+        message=f"a {end.mark.kind} {'starts' if start else 'ends'} at {end.note.written} "
+        f"and nothing tells where it {'ends' if start else 'started'}; it is not judged",
+        advice=f"draw the line from note to note, or give its {missing} the same number and voice",
+    )
+
+
+def _level_finding(scene: Scene, end: End) -> Finding:
+    return Finding(
+        "G203",
+        "info",
+        str(place_of(scene.part, end.event)),
+        f"a {end.mark.kind} starts and ends at {end.note.written}; there is nothing to glide over",
+        "correct one of the two notes",
+    )
+
+
+def _words_on(scene: Scene, start: Sonority, stop: Sonority) -> list[Said]:
+    """Glissando words from the start of a line up to its end."""
+    return [
+        said
+        for said in scene.spans.of_role(GLISSANDO_ROLE)
+        if (scene.part.staves == 1 or said.direction.staff == start.first.staff)
+        and (start.onset <= said.direction.onset < stop.onset or said.direction.onset == start.onset)
+    ]
+
+
+def _told(words: list[Said], lines: list[tuple[End, End]]) -> tuple[str, bool | None]:
+    """The word at a glissando as written, and whether words tell it smooth or chromatic."""
+    hits = [said.hit for said in words]
+    texts = [end.mark.text for line in lines for end in line if end.mark.text.strip()]
+    hits += [hit for text in texts for hit in find_words(text) if hit.technique.role == GLISSANDO_ROLE]
+    for hit in hits:
+        if hit.technique.continuous is not None:
+            return hit.word, hit.technique.continuous
+    return (hits[0].word if hits else texts[0].strip() if texts else ""), None
+
+
+def _between(
+    scene: Scene, start: Sonority, stop: Sonority, lines: list[tuple[End, End]], used: set[int]
+) -> list[Demand]:
+    """The demands of all lines that lead from one sonority to another."""
+    verdicts = [scene.verdict_of(sonority) for sonority in (start, stop)]
+    if all(verdict is None or verdict.outcome == MULTIPHONIC for verdict in verdicts):
+        routes = [(scene.ties.chain(start), scene.ties.chain(stop))]
+    else:
+        # Each player, or the flute beside the voice, has a line of his own.
+        routes = [(scene.ties.chain(start, (a.note,)), scene.ties.chain(stop, (b.note,))) for a, b in lines]
+    words = _words_on(scene, start, stop)
+    word, continuous = _told(words, lines)
+    found = []
+    for before, after in routes:
+        if [n.sounding.midi for n in before[0].notes] == [n.sounding.midi for n in after[0].notes]:
+            continue
+        links = _joined(before, after)
+        used.update(note.start for link in links for note in link.notes)
+        opened = opening(scene, start) if len(before[0].notes) == 1 else None
+        found.append(
+            demand(
+                scene,
+                GLISSANDO,
+                links,
+                to=after[0],
+                fingering=scene.fingerings.at(before[0].sonority),
+                open_pitches=opened is not None and bool(opened.word),
+                continuous=continuous,
+                word=word or (opened.word if opened else ""),
+            )
+        )
+    return found
+
+
+def _joined(before: tuple[Link, ...], after: tuple[Link, ...]) -> tuple[Link, ...]:
+    seen = {id(link.sonority) for link in before}
+    return before + tuple(link for link in after if id(link.sonority) not in seen)
+
+
+def _word_findings(scene: Scene, groups: Iterable[tuple[Sonority, Sonority]]) -> list[Finding]:
+    """Glissando words in bars where no line starts or is under way."""
+    bars = {bar for start, stop in groups for bar in range(start.first.bar_index, stop.first.bar_index + 1)}
+    return [
+        Finding(
+            "G204",
+            "warning",
+            str(place_of_word(scene.part, said.direction)),
+            f"the word '{said.hit.word}' stands here but no line leads from note to note; "
+            "no glissando is read",
+            "draw a glissando line from the first note to the last",
+        )
+        for said in scene.spans.of_role(GLISSANDO_ROLE)
+        if said.hit.technique.id != "chromatic run" and said.direction.bar_index not in bars
+    ]
+
+
+def find_glissandi(scene: Scene) -> Glissandi:
+    """All glissandi of a part. One without a second end, a way to go or a printed end is a finding."""
+    pairs = pair_lines(scene.part.events)
+    findings = [_orphan_finding(scene, end) for end in pairs.orphans if not is_silent(end.event)]
+    groups: dict[tuple[int, int], list[tuple[End, End]]] = defaultdict(list)
+    for start, stop in pairs.lines:
+        silent = [is_silent(end.event) for end in (start, stop)]
+        if not any(silent):
+            groups[scene.index_of[start.event.start], scene.index_of[stop.event.start]].append((start, stop))
+        elif not all(silent):
+            event = stop.event if silent[0] else start.event
+            way = "from" if silent[0] else "to"
+            findings.append(
+                Finding(
+                    "G205",
+                    "warning",
+                    str(place_of(scene.part, event)),
+                    f"a {start.mark.kind} leads {way} a note that is hidden or a cue; it is not judged",
+                    "show the note it leads to, or give the goal in words",
+                )
+            )
+    demands: list[Demand] = []
+    used: set[int] = set()
+    ends = []
+    for (first, last), lines in groups.items():
+        start_sonority, stop_sonority = scene.sonorities[first], scene.sonorities[last]
+        ends.append((start_sonority, stop_sonority))
+        found = _between(scene, start_sonority, stop_sonority, lines, used)
+        demands += found
+        if not found:
+            findings.append(_level_finding(scene, lines[0][0]))
+    findings += _word_findings(scene, ends)
+    return Glissandi(tuple(demands), tuple(findings), frozenset(used))

@@ -1,0 +1,56 @@
+"""Microtones: single notes that lie between the keys of the piano."""
+
+from __future__ import annotations
+
+from collections.abc import Container
+
+from annotate.demand import MICROTONE, Demand
+from annotate.detecting.players import is_odd_head
+from annotate.detecting.scene import Scene, demand
+from annotate.detecting.sonority import Sonority
+from annotate.detecting.words import MULTIPHONIC, VOICE
+from annotate.score import Note
+
+PRINTED_CENTS = 10.0
+"""A printed microtonal accidental asks for a microtone from this far off a tempered note [cents]."""
+UNPRINTED_CENTS = 20.0
+"""Without one, smaller deviations are a program's playback tuning; nobody can read them [cents]."""
+
+
+def cents_off(note: Note) -> float:
+    """Distance of the sounding pitch from the nearest tempered note [cents], 0 to 50."""
+    midi = note.sounding.midi
+    return abs(midi - round(midi)) * 100.0
+
+
+def is_microtone(note: Note) -> bool:
+    """Whether a note's sounding pitch is a microtone that the player is asked for."""
+    # Alters are written with two or three decimals: 0.1 means 10 cents, whatever binary fractions make of it.
+    off = round(cents_off(note), 3)
+    return off >= UNPRINTED_CENTS or (note.microtonal_as_printed and off > PRINTED_CENTS)
+
+
+def played_notes(scene: Scene, sonority: Sonority) -> tuple[Note, ...]:
+    """The notes of a sonority that are each played as a note of their own."""
+    verdict = scene.verdict_of(sonority)
+    if verdict is None:
+        return sonority.notes
+    if verdict.outcome == MULTIPHONIC:
+        return ()
+    if verdict.outcome == VOICE:
+        return tuple(note for note in sonority.notes if not is_odd_head(note))
+    return sonority.notes
+
+
+def find_microtones(scene: Scene, used: Container[int]) -> tuple[Demand, ...]:
+    """One demand for each microtone; tied ones are one. `used`: byte offsets of notes of other demands."""
+    found = []
+    for sonority in scene.sonorities:
+        for note in played_notes(scene, sonority):
+            if note.start in used or not is_microtone(note):
+                continue
+            links = scene.ties.chain(sonority, (note,))
+            if links[0].sonority is sonority:
+                text = scene.fingerings.at(sonority)
+                found.append(demand(scene, MICROTONE, links, fingering=text))
+    return tuple(found)

@@ -1,0 +1,180 @@
+"""What sounds together on one staff: an event, or events of several voices as one; and what is tied."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+
+from annotate.place import Place
+from annotate.score import Direction, Event, Note, Part
+from fingering_db.pitch import Pitch
+
+_SAME_PITCH = 0.01
+"""Two pitches nearer than this [semitones] are one."""
+
+
+def is_silent(event: Event) -> bool:
+    """Cue, hidden and ossia notes make no demands."""
+    return event.cue or event.hidden or event.ossia
+
+
+@dataclass(frozen=True, slots=True)
+class Sonority:
+    """Events that sound as one, and their notes from low to high (sounding), each pitch once."""
+
+    events: tuple[Event, ...]
+    notes: tuple[Note, ...]
+
+    @property
+    def first(self) -> Event:
+        return self.events[0]
+
+    @property
+    def onset(self) -> Fraction:
+        return self.first.onset
+
+    @property
+    def stop(self) -> Fraction:
+        """Where it ends [quarters]; the onset for grace notes."""
+        return self.first.onset + (Fraction(0) if self.first.grace else self.first.duration)
+
+    @property
+    def seconds(self) -> float:
+        return self.first.seconds_end - self.first.seconds
+
+    @property
+    def is_chord(self) -> bool:
+        """Two or more different sounding pitches."""
+        return len(self.notes) > 1
+
+    @property
+    def written(self) -> tuple[Pitch, ...]:
+        return tuple(note.written for note in self.notes)
+
+    @property
+    def sounding(self) -> tuple[Pitch, ...]:
+        return tuple(note.sounding for note in self.notes)
+
+    @property
+    def all_notes(self) -> tuple[Note, ...]:
+        """Every note, unisons of two voices included."""
+        return tuple(note for event in self.events for note in event.notes)
+
+
+def _distinct(events: Iterable[Event]) -> tuple[Note, ...]:
+    notes: list[Note] = []
+    for note in sorted((n for e in events for n in e.notes), key=lambda n: (n.sounding.midi, n.start)):
+        if not notes or note.sounding.midi - notes[-1].sounding.midi > _SAME_PITCH:
+            notes.append(note)
+    return tuple(notes)
+
+
+def gather(events: Iterable[Event]) -> tuple[Sonority, ...]:
+    """Sonorities of a part in order of time (grace notes before their main note, else file order)."""
+    groups: dict[tuple[object, ...], list[Event]] = {}
+    for event in events:
+        if is_silent(event) or not event.notes:
+            continue
+        key: tuple[object, ...] = (event.staff, event.onset, event.duration)
+        if event.grace or any(other.voice == event.voice for other in groups.get(key, ())):
+            key = (*key, event.start)
+        groups.setdefault(key, []).append(event)
+    found = [Sonority(tuple(group), _distinct(group)) for group in groups.values()]
+    return tuple(sorted(found, key=lambda s: (s.onset, not s.first.grace, s.first.start)))
+
+
+def overlapping(sonorities: tuple[Sonority, ...]) -> list[Sonority]:
+    """Sonorities that begin while one of another voice, begun earlier or ending elsewhere, still sounds."""
+    found = []
+    sounding: list[Sonority] = []
+    for sonority in sonorities:
+        if sonority.first.grace:
+            continue
+        sounding = [other for other in sounding if other.stop > sonority.onset]
+        voices = {event.voice for event in sonority.events}
+        if any(
+            other.first.staff == sonority.first.staff and not voices & {event.voice for event in other.events}
+            for other in sounding
+        ):
+            found.append(sonority)
+        sounding.append(sonority)
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """Some notes of a sonority, on their way along a tie."""
+
+    sonority: Sonority
+    notes: tuple[Note, ...]
+
+
+class Ties:
+    """Which note is tied to which. A tie starts on one note and stops on the next of the same pitch."""
+
+    def __init__(self, sonorities: tuple[Sonority, ...]) -> None:
+        starting: dict[tuple[int, Fraction], list[Sonority]] = defaultdict(list)
+        for sonority in sonorities:
+            if not sonority.first.grace:
+                starting[sonority.first.staff, sonority.onset].append(sonority)
+        self._next: dict[int, Link] = {}
+        self._previous: dict[int, Link] = {}
+        for sonority in sonorities:
+            for later in starting[sonority.first.staff, sonority.stop]:
+                if later is not sonority and later.stop > sonority.onset:
+                    self._join(sonority, later)
+
+    def _join(self, sonority: Sonority, later: Sonority) -> None:
+        for note in sonority.notes:
+            for other in later.notes:
+                same = abs(other.sounding.midi - note.sounding.midi) <= _SAME_PITCH
+                if same and note.tie_start and other.tie_stop:
+                    self._next.setdefault(note.start, Link(later, (other,)))
+                    self._previous.setdefault(other.start, Link(sonority, (note,)))
+
+    @staticmethod
+    def _follow(links: dict[int, Link], link: Link, whole: bool) -> Link | None:
+        found = [links.get(note.start) for note in link.notes]
+        present = [one for one in found if one is not None]
+        if len(present) < len(found) or any(one.sonority is not present[0].sonority for one in present):
+            return None
+        sonority = present[0].sonority
+        if whole and len(sonority.notes) != len(link.sonority.notes):
+            return None
+        return Link(sonority, tuple(note for one in present for note in one.notes))
+
+    def chain(self, sonority: Sonority, notes: tuple[Note, ...] = ()) -> tuple[Link, ...]:
+        """All that is tied before and after these notes of a sonority (all by default), in order of time.
+
+        For whole sonorities the chain ends where a note comes or goes: that is another chord.
+        """
+        whole = not notes
+        links = [Link(sonority, notes or sonority.notes)]
+        while (before := self._follow(self._previous, links[0], whole)) is not None:
+            links.insert(0, before)
+        while (after := self._follow(self._next, links[-1], whole)) is not None:
+            links.append(after)
+        return tuple(links)
+
+    def is_head(self, sonority: Sonority) -> bool:
+        """Whether nothing is tied to the whole sonority from before."""
+        return self._follow(self._previous, Link(sonority, sonority.notes), True) is None
+
+
+def part_label(part: Part) -> str:
+    """How a part is called in a place."""
+    return part.name or part.abbreviation or f"Part {part.number}"
+
+
+def place_of(part: Part, event: Event) -> Place:
+    """The place of an event."""
+    label = part_label(part)
+    return Place(label, part.id, event.bar, event.beat, event.voice, event.rehearsal, event.seconds)
+
+
+def place_of_word(part: Part, direction: Direction) -> Place:
+    """The place of words."""
+    label = part_label(part)
+    return Place(label, part.id, direction.bar, direction.beat, direction.voice)

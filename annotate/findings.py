@@ -1,0 +1,27 @@
+"""Findings: what the user must know, each of a documented type; and the one error that means 'could not look'."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+class InputError(Exception):
+    """The input could not be looked at. The message is one line: what, where, what was expected."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing the user must know.
+
+    code: family letter and number (R reading, P playing, H hands and time, G glissando, F file).
+    severity: 'error', 'warning' or 'info'. place: as a musician says it ('Flute, bar 12, beat 2'), '' for the file.
+    message: one sentence saying what was asked and what is possible. advice: what to do.
+    demand: id of the demand it belongs to, '' for none.
+    """
+
+    code: str
+    severity: str
+    place: str
+    message: str
+    advice: str
+    demand: str = ""

@@ -1,0 +1,134 @@
+"""Text for a terminal: what it can print, how wide it comes out, and how it is broken into lines.
+
+Names and words from a score are other people's text: control characters and terminal escapes are taken out
+here.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+
+_ASCII = str.maketrans(
+    {
+        "♯": "#", "♭": "b", "♮": "", "±": "+/-", "→": "->", "×": "x", "·": "-", "–": "-", "—": "-", "−": "-",
+        "‘": "'", "’": "'", "“": '"', "”": '"', "«": '"', "»": '"', "…": "...", "•": "-",
+        "ß": "ss", "ø": "o", "Ø": "O", "æ": "ae", "Æ": "AE", "œ": "oe", "Œ": "OE",
+        "ł": "l", "Ł": "L", "ı": "i", "đ": "d", "Đ": "D", "þ": "th", "Þ": "Th", "ð": "d", "Ð": "D",
+    }
+)  # fmt: skip
+KEEP = "\N{NO-BREAK SPACE}"
+"""A blank at which no line is broken; `plain` turns it into an ordinary one at the very end."""
+
+_VARIATION_WIDE = "\N{VARIATION SELECTOR-16}"
+
+
+def needs_ascii(encoding: str | None) -> bool:
+    """True if a stream of this encoding (None: unknown) cannot print the signs of diagrams and pitches."""
+    try:
+        "●○◎◉◐♯♭±→".encode(encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return True
+    return False
+
+
+def clean(text: str, ascii_only: bool = False) -> str:
+    """One line that no terminal can take for a command.
+
+    White space becomes a blank (a no-break space stays), invisible format characters go, other control
+    characters, lone surrogates and characters without a meaning become '?'. With `ascii_only` accents are
+    dropped, musical and typographic signs spelled, and '?' stands for what has no ASCII form.
+    """
+    kept = "".join(_safe(char) for char in text)
+    return KEEP.join(_in_ascii(piece) for piece in kept.split(KEEP)) if ascii_only else kept
+
+
+def together(text: str) -> str:
+    """The text with no blank at which a line may be broken."""
+    return text.replace(" ", KEEP)
+
+
+def plain(text: str) -> str:
+    """The text with ordinary blanks only."""
+    return text.replace(KEEP, " ")
+
+
+def _in_ascii(kept: str) -> str:
+    spelled = unicodedata.normalize("NFKD", kept.translate(_ASCII)).translate(_ASCII)
+    bare = "".join(char for char in spelled if not unicodedata.combining(char))
+    return bare.encode("ascii", "replace").decode("ascii")
+
+
+def _safe(char: str) -> str:
+    if char == KEEP:
+        return char
+    if char.isspace():
+        return " "
+    category = unicodedata.category(char)
+    if category == "Cf":
+        return ""
+    return "?" if category[0] == "C" else char
+
+
+def display_width(text: str) -> int:
+    """Columns a cleaned text takes in a terminal: East Asian wide characters two, combining marks none."""
+    return sum(_char_width(char) for char in text)
+
+
+def _char_width(char: str) -> int:
+    # The selector asks for the wide, coloured form of the character before it.
+    if char == _VARIATION_WIDE:
+        return 1
+    if unicodedata.category(char) in ("Mn", "Me"):
+        return 0
+    return 2 if unicodedata.east_asian_width(char) in "WF" else 1
+
+
+def pad(text: str, width: int) -> str:
+    """The text with blanks up to `width` columns (unchanged if it is wider)."""
+    return text + " " * (width - display_width(text))
+
+
+def wrap(text: str, width: int, hanging: int = 0) -> list[str]:
+    """Cleaned text in lines of at most `width` columns (at least 2), broken at blanks.
+
+    Lines after the first are indented by `hanging` blanks. A word wider than a line is cut. Runs of blanks
+    shrink to one. Empty text: no line.
+    """
+    lines: list[str] = []
+    line, indent = "", ""
+    for word in text.split(" "):
+        if not word:
+            continue
+        rest = word
+        if line and display_width(indent + line) + 1 + display_width(rest) <= width:
+            line = f"{line} {rest}"
+            continue
+        if line:
+            lines.append(indent + line)
+            indent = " " * hanging
+        while display_width(indent + rest) > width:
+            head = _head(rest, max(width - len(indent), 2))
+            lines.append(indent + head)
+            rest, indent = rest[len(head) :], " " * hanging
+        line = rest
+    return [*lines, indent + line] if line else lines
+
+
+def _head(word: str, width: int) -> str:
+    """The longest beginning of a word that fits; combining marks stay with their letter; never empty."""
+    used = 0
+    for index, char in enumerate(word):
+        used += _char_width(char)
+        if used > width and index:
+            return word[:index]
+    return word
+
+
+def side_by_side(columns: list[tuple[list[str], int]], gap: int = 2) -> list[str]:
+    """Blocks of lines next to each other: (lines, width) from the left, `gap` blanks between."""
+    height = max((len(lines) for lines, _ in columns), default=0)
+    joined = []
+    for index in range(height):
+        cells = [pad(lines[index] if index < len(lines) else "", width) for lines, width in columns]
+        joined.append((" " * gap).join(cells).rstrip())
+    return joined

@@ -1,0 +1,191 @@
+"""All stages on one screen: bytes -> score -> demands -> decisions -> report, and marks back into the bytes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from annotate import container
+from annotate.choosing.choose import choose, ordinary_demands
+from annotate.choosing.codes import NO_SUCH_FLUTE, unplayable_finding
+from annotate.choosing.desk import Desk
+from annotate.decision import Decision, Result
+from annotate.demand import Demand, NotJudged
+from annotate.detecting.detect import detect
+from annotate.findings import Finding, InputError
+from annotate.marking import Marked, mark, notes_at, words_by_place
+from annotate.reading.flutes import choose_part, find_flute_parts
+from annotate.reading.read import read_headings, read_score
+from annotate.score import Part, Score
+from annotate.stripping import strip
+from annotate.writing import splice, verify_roundtrip
+from fingering_db.instrument import InstrumentError, load, shipped
+from fingering_db.model import model
+
+DEFAULT_FLUTE = "open-hole-b"
+# The flute that a part's sound id or name tells, where one of that name is shipped.
+FLUTE_OF_FAMILY = {"flute": DEFAULT_FLUTE, "piccolo": "piccolo", "alto": "alto", "bass": "bass"}
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What the user asked for. flutes: names or files, first one decides; part_flutes: (part selector, flute) pairs;
+    parts: selectors, empty for every flute part."""
+
+    flutes: tuple[str, ...] = ()
+    part_flutes: tuple[tuple[str, str], ...] = ()
+    a4_hz: float | None = None
+    parts: tuple[str, ...] = ()
+    chords: str = "auto"
+    tolerance_cents: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """A score that was looked at. data: its XML bytes without earlier marks of ours."""
+
+    file: container.ScoreFile
+    data: bytes
+    score: Score
+    parts: tuple[Part, ...]
+    result: Result
+
+
+def look(path: Path, options: Options, progress: Progress | None = None) -> Looked:
+    """Read a score and decide every demand. Raises InputError when it cannot be looked at."""
+    file = container.load(path)
+    data = strip(file.data)
+    headings = read_headings(data)
+    chosen = _chosen_parts(headings, options, path)
+    score = read_score(data, {part.id for part, _ in chosen})
+    parts = tuple(part for part in score.parts if part.id in {heading.id for heading, _ in chosen})
+    families = {part.id: family for part, family in chosen}
+    findings: list[Finding] = list(score.findings)
+    decisions: list[Decision] = []
+    not_judged: list[NotJudged] = []
+    names: list[str] = []
+    a4_hz = 440.0
+    count = 0
+    for part in parts:
+        desks = _desks(headings, part, families[part.id], options)
+        if not desks:
+            findings.append(_no_flute(part, families[part.id]))
+            continue
+        names += [desk.name for desk in desks]
+        a4_hz = desks[0].a4_hz
+        detected = detect(part, options.chords, len(score.parts)).renumbered(count + 1)
+        demands = _with_ordinary(part, detected.demands, desks[0], count)
+        count += len(demands)
+        findings += detected.findings
+        not_judged += detected.not_judged
+        made, remarks = _decide(part, demands, desks, progress)
+        decisions += made
+        findings += remarks
+    result = Result(
+        score=str(path),
+        flutes=tuple(dict.fromkeys(names)),
+        decisions=tuple(decisions),
+        findings=tuple(findings),
+        not_judged=tuple(not_judged),
+        parts_read=tuple(part.name or part.id for part in parts),
+        a4_hz=a4_hz,
+    )
+    return Looked(file, data, score, parts, result)
+
+
+def annotate(
+    looked: Looked, target: Path, *, in_place: bool, diagrams: str = "changes", carrier: str = "rows"
+) -> Result:
+    """Write the score with its marks to `target`, all or nothing; returns the result with findings about places."""
+    container.check_target(looked.file.path, target, in_place)
+    marked = [_marked(part, looked.result, diagrams, carrier) for part in looked.parts]
+    new_data = splice(looked.data, [one for part in marked for one in part.marks], carrier)
+    _write(looked.file, new_data, target)
+    findings = tuple(finding for part in marked for finding in part.findings)
+    return replace(looked.result, findings=looked.result.findings + findings)
+
+
+def strip_file(path: Path, target: Path, *, in_place: bool) -> None:
+    """Write the score without our marks to `target`, all or nothing."""
+    file = container.load(path)
+    container.check_target(path, target, in_place)
+    _write(file, strip(file.data), target)
+
+
+def _write(file: container.ScoreFile, new_data: bytes, target: Path) -> None:
+    verify_roundtrip(file.data, new_data)
+
+    def verify(content: bytes) -> None:
+        verify_roundtrip(file.data, container.check_packed(file, content).data)
+
+    container.write_atomically(target, container.pack(file, new_data), verify)
+
+
+def _chosen_parts(headings: Score, options: Options, path: Path) -> tuple[tuple[Part, str], ...]:
+    """(part, family) in file order; those named by the user, else every flute part."""
+    flutes = find_flute_parts(headings.parts)
+    if not options.parts:
+        if not flutes:
+            listed = ", ".join(f"{part.number} '{part.name or part.id}'" for part in headings.parts) or "none"
+            raise InputError(f"{path}: no flute part found; name one with --part, from: {listed}")
+        return flutes
+    families = {part.id: family for part, family in flutes}
+    asked = {choose_part(headings.parts, selector).id for selector in options.parts}
+    return tuple((part, families.get(part.id, "flute")) for part in headings.parts if part.id in asked)
+
+
+def _desks(headings: Score, part: Part, family: str, options: Options) -> list[Desk]:
+    """A desk for each flute that this part is judged on; none when its kind of flute has no model."""
+    own = [flute for selector, flute in options.part_flutes if choose_part(headings.parts, selector).id == part.id]
+    names = own or list(options.flutes)
+    if not names and FLUTE_OF_FAMILY[family] in shipped():
+        names = [FLUTE_OF_FAMILY[family]]
+    return [desk(name, options) for name in names]
+
+
+def desk(name: str, options: Options) -> Desk:
+    """A flute ready to be asked. Raises InputError for one that is not there."""
+    try:
+        instrument = load(name)
+    except InstrumentError as error:
+        raise InputError(str(error)) from error
+    return Desk(instrument.name, model(instrument), options.a4_hz or instrument.a4_hz, options.tolerance_cents)
+
+
+def _no_flute(part: Part, family: str) -> Finding:
+    message = f"no model of this kind of flute ({family}) is shipped: the part was not judged"
+    advice = "Judge it on another flute with --flute NAME or --flute FILE.toml."
+    return Finding(NO_SUCH_FLUTE, "warning", part.name or part.id, message, advice)
+
+
+def _with_ordinary(part: Part, demands: tuple[Demand, ...], first: Desk, count: int) -> tuple[Demand, ...]:
+    """The part's demands and those of notes outside the flute, in time order; ids of the former stay."""
+    extra = ordinary_demands(part, demands, first)
+    named = tuple(replace(demand, id=f"d{count + len(demands) + n}") for n, demand in enumerate(extra, start=1))
+    return tuple(sorted((*demands, *named), key=lambda demand: (demand.events[0].onset, demand.events[0].start)))
+
+
+def _decide(
+    part: Part, demands: tuple[Demand, ...], desks: list[Desk], progress: Progress | None
+) -> tuple[list[Decision], list[Finding]]:
+    decisions: list[Decision] = []
+    findings: list[Finding] = []
+    texts = words_by_place(part)
+    for done, demand in enumerate(demands, start=1):
+        for number, one in enumerate(desks):
+            decision, remarks = choose(demand, one)
+            decisions.append(replace(decision, notes=notes_at(decision, texts)))
+            findings += remarks
+            unplayable = unplayable_finding(decision) if number == 0 else None
+            findings += [unplayable] if unplayable else []
+        if progress:
+            progress(done, len(demands))
+    return decisions, findings
+
+
+def _marked(part: Part, result: Result, diagrams: str, carrier: str) -> Marked:
+    own = [decision for decision in result.first_flute() if decision.demand.place.part_id == part.id]
+    return mark(part, own, diagrams, carrier)

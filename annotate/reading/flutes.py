@@ -1,0 +1,160 @@
+"""Which parts of a score are for flute, and for which flute; and the choice of a part by the user."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+import unicodedata
+from collections.abc import Sequence
+from functools import cache
+from importlib.resources import files
+
+from annotate.findings import InputError
+from annotate.score import Part
+
+FLUTE, PICCOLO, ALTO, BASS = "flute", "piccolo", "alto", "bass"
+_SPECIAL = (PICCOLO, ALTO, BASS)
+_PIECES = re.compile(r"[/&+,;()\[\]|:–—]|\b(?:and|und|et|ed|y|och|og|en)\b")
+_LETTERS = str.maketrans({"ø": "o", "æ": "ae", "ł": "l", "đ": "d"})  # accents that are part of the letter
+_WORD = re.compile(r"[^\W\d_]+")
+
+_Table = dict[str, frozenset[str]]
+
+
+def find_flute_parts(parts: Sequence[Part]) -> tuple[tuple[Part, str], ...]:
+    """The parts for flute, each with its family: 'flute', 'piccolo', 'alto' or 'bass'.
+
+    The sound id decides, then the part's name, its instruments' names, its group and its abbreviation. A MIDI
+    program alone decides nothing: singers' parts carry that of the flute.
+    """
+    found = ((part, flute_family(part)) for part in parts)
+    return tuple((part, family) for part, family in found if family)
+
+
+def flute_family(part: Part) -> str:
+    """The family of a part, '' when it is not for flute."""
+    sounds = [each.sound for each in part.instruments if each.sound]
+    for sound in sounds:
+        family = family_of_sound(sound)
+        if family:
+            return family
+    other_wind = any(sound.startswith(("wind.", "brass.", "voice.")) for sound in sounds)
+    names = [part.name, *(each.name for each in part.instruments), part.group]
+    if _not_ours(" ".join(names)) or any(sound.startswith("wind.flutes.") for sound in sounds):
+        return ""
+    for name in names if not other_wind else names[:1]:
+        family = family_of_name(name)
+        if family:
+            return family
+    # An abbreviation is too short to gainsay a sound id, and 'Fl.' is written for Flügelhorn too.
+    return "" if sounds else family_of_name(part.abbreviation)
+
+
+def family_of_sound(sound: str) -> str:
+    """The family told by a MusicXML sound id, '' for none of ours."""
+    table = _lists()["sounds"]
+    sound = sound.strip().lower()
+    if any(_within(sound, each) for each in table["not_ours"]):
+        return ""
+    for family in (*_SPECIAL, FLUTE):
+        if any(_within(sound, each) for each in table[family]):
+            return family
+    return ""
+
+
+def family_of_name(name: str) -> str:
+    """The family told by a name or an abbreviation in any of the languages listed, '' for none of ours."""
+    if _not_ours(name):
+        return ""
+    pieces = [_words(piece) for piece in _PIECES.split(_plain(name))]
+    for piece in pieces:
+        family = _family_of_words(piece)
+        if family == FLUTE:
+            # 'Flute (alto)', but not 'Flute (piccolo)' or 'Flute / Alto flute', where a player changes
+            # instrument.
+            rest = [other for other in pieces if other is not piece and other and not _family_of_words(other)]
+            for other in rest:
+                family = _family_of_words([*piece, *other]) or family
+        if family:
+            return family
+    return ""
+
+
+def _family_of_words(words: list[str]) -> str:
+    lists = _lists()
+    whole = " ".join(words)
+    for family in (*_SPECIAL, FLUTE):
+        if whole in lists["alone"][family]:
+            return family
+    named = [word for word in words if word in lists["words"][FLUTE] or word in lists["alone"][FLUTE]]
+    if not named:
+        # One-word names for the others: 'Altflöte in G', 'Ottavino'.
+        inside = [family for family in _SPECIAL for word in words if word in lists["alone"][family]]
+        return inside[0] if inside else ""
+    for family in _SPECIAL:
+        if any(word in lists["words"][family] or word in lists["alone"][family] for word in words):
+            return family
+    return FLUTE
+
+
+def choose_part(parts: Sequence[Part], selector: str) -> Part:
+    """The part that the user means: its id, its name, or its number from 1.
+
+    Raises InputError, listing the parts, when there is no such part or the name stands at several.
+    """
+    text = " ".join(selector.split())
+    for matches in (
+        [part for part in parts if part.id == text],
+        [part for part in parts if text and part.name == text],
+        [part for part in parts if text.isdecimal() and len(text) < 6 and part.number == int(text)],
+        [part for part in parts if text and text.casefold() in (part.id.casefold(), part.name.casefold())],
+        [part for part in parts if text and text.casefold() == part.abbreviation.casefold()],
+    ):
+        if len(matches) == 1:
+            return matches[0]
+        if matches:
+            numbers = " or ".join(str(part.number) for part in matches)
+            raise InputError(
+                f"several parts are named '{text}': give the number, {numbers}, instead of the name"
+            )
+    listed = "; ".join(f"{part.number} {part.name or '(no name)'} [{part.id}]" for part in parts) or "none"
+    raise InputError(f"no part '{text}' in the score: expected a name, an id or a number of {listed}")
+
+
+def _not_ours(name: str) -> bool:
+    words = _words(_plain(name))
+    refused = _lists()["not_ours"]["words"]
+    return any(word in refused for word in words)
+
+
+def _within(sound: str, prefix: str) -> bool:
+    return sound == prefix or sound.startswith(prefix + ".")
+
+
+def _plain(text: str) -> str:
+    """Lower case, full-width forms made plain, Latin letters without accents; kana keep their marks."""
+    text = unicodedata.normalize("NFKC", text).casefold()
+    text = text.translate(_LETTERS)
+    bare = "".join(
+        char
+        for char in unicodedata.normalize("NFD", text)
+        if not unicodedata.combining(char) or char in "\u3099\u309a"
+    )
+    return unicodedata.normalize("NFC", bare)
+
+
+def _words(text: str) -> list[str]:
+    return _WORD.findall(text)
+
+
+@cache
+def _lists() -> dict[str, _Table]:
+    text = files("annotate.reading").joinpath("flute_names.toml").read_text(encoding="utf-8")
+    tables = tomllib.loads(text)
+    return {
+        name: {
+            key: frozenset(map(str, words) if name == "sounds" else map(_plain, words))
+            for key, words in table.items()
+        }
+        for name, table in tables.items()
+    }

@@ -1,0 +1,65 @@
+"""The head of a score: its title, and the list of its parts with names and instruments."""
+
+from __future__ import annotations
+
+from annotate.findings import InputError
+from annotate.reading.tree import Node
+from annotate.score import Instrument, Part
+
+
+def read_title(node: Node) -> str:
+    """The title in `<work>` or `<movement-title>`, '' for none."""
+    text = node.text_of("work-title") if node.tag == "work" else node.text
+    return " ".join(text.split())
+
+
+def read_part_list(node: Node) -> tuple[Part, ...]:
+    """The parts in the order of `<part-list>`. Raises InputError for an id that is missing or used twice."""
+    parts: list[Part] = []
+    groups: dict[str, str] = {}
+    seen: set[str] = set()
+    for child in node.children:
+        if child.tag == "part-group":
+            number = child.attributes.get("number", "1")
+            groups.pop(number, None)
+            if child.attributes.get("type") == "start":
+                groups[number] = _name(child, "group-name")
+        elif child.tag == "score-part":
+            part_id = child.attributes.get("id", "")
+            if not part_id or part_id in seen:
+                problem = f"two parts with the id '{part_id}'" if part_id else "a part without an id"
+                raise InputError(f"the list of parts has {problem}: expected a different id for each part")
+            seen.add(part_id)
+            group = next((name for name in reversed(groups.values()) if name), "")
+            parts.append(_part(child, part_id, len(parts) + 1, group))
+    return tuple(parts)
+
+
+def _part(node: Node, part_id: str, number: int, group: str) -> Part:
+    sounds = [
+        Instrument(
+            each.attributes.get("id", ""), each.text_of("instrument-name"), each.text_of("instrument-sound")
+        )
+        for each in node.all("score-instrument")
+    ]
+    programs = [each.text_of("midi-program") for each in node.all("midi-instrument")]
+    return Part(
+        id=part_id,
+        number=number,
+        name=_name(node, "part-name"),
+        abbreviation=_name(node, "part-abbreviation"),
+        instruments=tuple(sounds),
+        midi_programs=tuple(
+            int(each) for each in programs if each.isascii() and each.isdigit() and len(each) < 5
+        ),
+        group=group,
+    )
+
+
+def _name(node: Node, tag: str) -> str:
+    """The plain name, or, where it is empty, the name as displayed."""
+    name = " ".join(node.text_of(tag).split())
+    display = node.child(f"{tag}-display")
+    if name or display is None:
+        return name
+    return " ".join(" ".join(each.text for each in display.all("display-text")).split())

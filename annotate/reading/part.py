@@ -1,0 +1,427 @@
+"""One part, bar by bar: where every note stands in its bar, and what it is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from annotate.findings import InputError
+from annotate.place import Place
+from annotate.reading import codes
+from annotate.reading.chords import ChordReader, RawEvent
+from annotate.reading.directions import RawDirection, read_direction
+from annotate.reading.notes import RawNote, duration_from_type
+from annotate.reading.pitch_reading import Transposition
+from annotate.reading.remarks import Remarks
+from annotate.reading.time import Meter, TempoMark, read_meter, read_metronome, read_sound_tempo
+from annotate.reading.tree import Node
+from annotate.reading.values import MalformedError, decimal, shown, whole
+
+MAX_GRID = 10**15
+"""Ticks to a quarter note: beyond every rhythm, and short enough to reckon with."""
+_DOUBLE_BARS = frozenset({"light-light", "light-heavy", "heavy-light", "heavy-heavy", "heavy"})
+_ZERO = Fraction(0)
+_SAVE_AGAIN = "Save the score again from your notation program."
+
+SKIMMED = frozenset(
+    [
+        "note",
+        "chord",
+        "grace",
+        "duration",
+        "backup",
+        "forward",
+        "attributes",
+        "divisions",
+        "time",
+        "beats",
+        "beat-type",
+        "senza-misura",
+        "direction",
+        "direction-type",
+        "rehearsal",
+        "metronome",
+        "beat-unit",
+        "beat-unit-dot",
+        "per-minute",
+        "sound",
+        "offset",
+    ]
+)
+"""Elements kept of a part that is not asked for: its time, tempo and rehearsal marks."""
+LEFT_OUT = frozenset(
+    [
+        "beam",
+        "lyric",
+        "print",
+        "harmony",
+        "figured-bass",
+        "listening",
+        "play",
+        "slur",
+        "dynamics",
+        "ornaments",
+        "tuplet",
+        "fermata",
+        "arpeggiate",
+        "key",
+        "clef",
+        "wedge",
+        "level",
+        "footnote",
+        "pedal",
+        "midi-instrument",
+        "midi-device",
+        "part-symbol",
+        "grouping",
+        "link",
+        "bookmark",
+        "measure-style",
+    ]
+)
+"""Elements left out of a part that is read in full."""
+
+
+@dataclass(slots=True)
+class RawPart:
+    """A part before its time is known. contents (quarters that the notes fill), meters,
+    bars (numbers as printed), implicit: one entry for each bar."""
+
+    id: str
+    events: list[RawEvent] = field(default_factory=list)
+    directions: list[RawDirection] = field(default_factory=list)
+    double_bars: list[tuple[int, Fraction | None]] = field(default_factory=list)
+    """(bar index, offset in quarters; None for the end of the bar)."""
+    tempos: list[TempoMark] = field(default_factory=list)
+    rehearsals: dict[int, str] = field(default_factory=dict)
+    contents: list[Fraction] = field(default_factory=list)
+    meters: list[Meter] = field(default_factory=list)
+    bars: list[str] = field(default_factory=list)
+    implicit: list[bool] = field(default_factory=list)
+    voices: set[str] = field(default_factory=set)
+    staves: int = 1
+    octaves_transposed: bool = False
+
+
+class PartReader:
+    """Reads the bars of one part in order. full: notes too; else only time, tempo and rehearsal marks."""
+
+    def __init__(
+        self, part_id: str, name: str, full: bool, remarks: Remarks, instruments: frozenset[str]
+    ) -> None:
+        self.raw = RawPart(part_id)
+        self.full = full
+        self.name = name
+        self._remarks = remarks
+        self._instruments = instruments
+        self._divisions: Fraction | None = None
+        self._grid = 1
+        self._lengths: dict[str, int] = {}
+        self._quarters_of: dict[int, Fraction] = {}
+        self._meter = Meter(Fraction(4), Fraction(1))
+        self._transpositions: dict[int, Transposition] = {}
+        self._ossia: set[int] = set()
+        self._unseen: set[int] = set()
+        self._chords = ChordReader(self.raw.events, self._remark)
+        self._instrument = ""
+        self._pending: list[RawNote] = []
+        # Ticks, of which there are self._grid to the quarter, from the beginning of the bar.
+        self._cursor = self._reach = self._last = self._last_duration = 0
+        self._after_note = False
+        self._in_order = True
+
+    def measure(self, node: Node) -> None:
+        """Read one `<measure>`. Raises InputError naming part and bar."""
+        raw = self.raw
+        bar = " ".join(node.attributes.get("number", "").split())
+        raw.bars.append(bar or str(len(raw.bars) + 1))
+        raw.implicit.append(node.attributes.get("implicit") == "yes")
+        raw.meters.append(self._meter)
+        self._cursor = self._reach = 0
+        self._after_note = False
+        self._in_order = True
+        try:
+            self._children(node)
+        except MalformedError as error:
+            raise InputError(f"{self.name}, bar {raw.bars[-1]}: {error}") from None
+        raw.contents.append(self._quarters(self._reach))
+
+    def _children(self, measure: Node) -> None:
+        for child in measure.children:
+            tag = child.tag
+            if tag == "note":
+                self._note(child)
+            elif tag == "backup":
+                self._move(-self._length(child.text_of("duration"), "duration of a backup"))
+            elif tag == "forward":
+                self._move(self._length(child.text_of("duration"), "duration of a forward"))
+            elif tag == "attributes":
+                self._attributes(child)
+            elif tag == "direction":
+                self._direction(child)
+            elif tag == "sound":
+                self._sound(child, _ZERO)
+            elif tag == "barline":
+                self._barline(child)
+        if self._pending:
+            pending, self._pending = self._pending, []
+            self._chords.bar(pending, len(self.raw.bars) - 1, self._in_order)
+
+    # -- time
+    # -------------------------------------------------------------------------------------------------
+
+    def _length(self, text: str, what: str) -> int:
+        """Ticks of a duration in divisions; the grid is made finer where a duration does not fall on it."""
+        known = self._lengths.get(text)
+        if known is None:
+            if self._divisions is None:
+                self._divisions = Fraction(1)
+                self._remark(
+                    codes.NO_DIVISIONS,
+                    "warning",
+                    "the part does not say how many divisions a quarter note has: one was assumed",
+                    _SAVE_AGAIN,
+                )
+            duration = decimal(text, what)
+            if duration < 0:
+                raise MalformedError(f"{what} {shown(text)} is negative")
+            known = self._lengths[text] = self._ticks(duration / self._divisions)
+        return known
+
+    def _ticks(self, quarters: Fraction) -> int:
+        finer = (quarters * self._grid).denominator
+        if finer > 1:
+            self._grid *= finer
+            if self._grid > MAX_GRID:
+                raise MalformedError("durations and divisions that fit into no common grid")
+            self._cursor, self._reach = self._cursor * finer, self._reach * finer
+            self._last, self._last_duration = self._last * finer, self._last_duration * finer
+            self._lengths, self._quarters_of = {}, {}
+        return int(quarters * self._grid)
+
+    def _quarters(self, ticks: int) -> Fraction:
+        known = self._quarters_of.get(ticks)
+        if known is None:
+            known = self._quarters_of[ticks] = Fraction(ticks, self._grid)
+        return known
+
+    def _offset(self, text: str) -> Fraction:
+        """Quarters of an `<offset>` in divisions, which may be negative; 0 for an empty one."""
+        if not text:
+            return _ZERO
+        size = self._length(text.lstrip("+-"), "offset")
+        return Fraction(-size if text.startswith("-") else size, self._grid)
+
+    def _move(self, by: int) -> None:
+        self._cursor += by
+        if by < 0:
+            self._in_order = False
+        if self._cursor < 0:
+            self._cursor = 0
+            self._remark(
+                codes.BACKUP_TOO_FAR,
+                "warning",
+                "a voice begins before its bar: read from the beginning of the bar",
+                "Check the rhythm of this bar.",
+            )
+        self._reach = max(self._reach, self._cursor)
+        self._after_note = False
+
+    def _note(self, node: Node) -> None:
+        kids = {child.tag: child for child in node.children}
+        chord = "chord" in kids and self._after_note
+        if "grace" in kids:
+            duration = 0
+        elif "duration" in kids:
+            text = kids["duration"].text
+            duration = self._length(text if text in self._lengths else text.strip(), "duration")
+        else:
+            duration = self._last_duration if chord else self._printed_length(node)
+        if not chord:
+            if "chord" in kids and self.full:
+                self._remark(
+                    codes.CHORD_WITHOUT_NOTE,
+                    "warning",
+                    "a chord note without a note before it: read as a note of its own",
+                    "Check the chord.",
+                )
+            self._last = self._cursor
+            self._last_duration = duration
+            self._cursor += duration
+            self._reach = max(self._reach, self._cursor)
+            self._after_note = True
+        if self.full:
+            self._keep(node, kids, duration, chord)
+
+    def _printed_length(self, node: Node) -> int:
+        if not self.full:
+            return 0
+        length = duration_from_type(node)
+        if length is None:
+            raise MalformedError("a note without a duration")
+        self._remark(
+            codes.DURATION_FROM_TYPE,
+            "warning",
+            "a note without a duration: its printed shape was taken",
+            _SAVE_AGAIN,
+        )
+        return self._ticks(length)
+
+    def _keep(self, node: Node, kids: dict[str, Node], duration: int, chord: bool) -> None:
+        before = self._pending[-1] if chord and self._pending else None
+        voice = kids["voice"].text.strip() if "voice" in kids else (before.voice if before else "1")
+        staff = self._staff(kids["staff"].text) if "staff" in kids else (before.staff if before else 1)
+        if "instrument" in kids:
+            self._instrument = kids["instrument"].attributes.get("id", "")
+        self.raw.voices.add(voice)
+        self._pending.append(
+            RawNote(
+                node=node,
+                kids=kids,
+                offset=self._quarters(self._last),
+                duration=self._quarters(duration),
+                chord=chord,
+                grace="grace" in kids,
+                voice=voice,
+                staff=staff,
+                instrument=self._instrument if len(self._instruments) > 1 else "",
+                transposition=self._transpositions.get(staff) or self._transpositions.get(0),
+                unseen=node.attributes.get("print-object") == "no" or staff in self._unseen,
+                ossia=staff in self._ossia,
+            )
+        )
+
+    def _staff(self, text: str) -> int:
+        staff = whole(text, "staff")
+        if not 1 <= staff <= 100:
+            raise MalformedError(f"staff {staff} is not from 1 to 100")
+        return staff
+
+    # -- everything else
+    # --------------------------------------------------------------------------------------
+
+    def _attributes(self, node: Node) -> None:
+        for child in node.children:
+            if child.tag == "divisions":
+                divisions = decimal(child.text, "divisions")
+                if divisions <= 0:
+                    raise MalformedError(f"divisions {child.text.strip()} is not above 0")
+                if divisions != self._divisions:
+                    self._divisions = divisions
+                    self._lengths = {}
+            elif child.tag == "time":
+                self._meter = read_meter(child)
+                if not self._reach:
+                    self.raw.meters[-1] = self._meter
+            elif child.tag == "staves":
+                self.raw.staves = max(self.raw.staves, self._staff(child.text))
+            elif child.tag == "transpose":
+                self._transpose(child)
+            elif child.tag == "staff-details":
+                self._staff_details(child)
+
+    def _transpose(self, node: Node) -> None:
+        octaves = whole(node.text_of("octave-change", "0") or "0", "octave-change")
+        chromatic = decimal(node.text_of("chromatic", "0") or "0", "chromatic")
+        if abs(octaves) > 10 or abs(chromatic) > 120:
+            raise MalformedError(
+                f"a transposition by {float(chromatic):g} semitones and {octaves} octaves is too large"
+            )
+        diatonic = node.text_of("diatonic")
+        steps = whole(diatonic, "diatonic") + 7 * octaves if diatonic else None
+        staff = self._staff(node.attributes["number"]) if "number" in node.attributes else 0
+        if not staff:
+            self._transpositions = {}
+        moved = Transposition(chromatic + 12 * octaves, steps)
+        self._transpositions[staff] = moved
+        if moved.semitones and moved.semitones % 12 == 0:
+            self.raw.octaves_transposed = True
+
+    def _staff_details(self, node: Node) -> None:
+        staff = self._staff(node.attributes.get("number", "1"))
+        kind = node.text_of("staff-type")
+        if kind:
+            (self._ossia.add if kind in ("ossia", "cue") else self._ossia.discard)(staff)
+        shown = node.attributes.get("print-object")
+        if shown:
+            (self._unseen.add if shown == "no" else self._unseen.discard)(staff)
+
+    def _direction(self, node: Node) -> None:
+        shift = node.child("offset")
+        offset = self._offset("" if shift is None else shift.text.strip())
+        here = self._quarters(self._cursor) + offset
+        for kind in node.all("direction-type"):
+            for metronome in kind.all("metronome"):
+                self._metronome(metronome, here)
+            for mark in kind.all("rehearsal"):
+                text = " ".join(mark.text.split())
+                if text:
+                    self.raw.rehearsals.setdefault(len(self.raw.bars) - 1, text)
+        sound = node.child("sound")
+        if sound is not None:
+            # The standard: a direction's offset moves what is printed; what is played, only if it says so.
+            played = shift is not None and shift.attributes.get("sound") == "yes"
+            self._sound(sound, offset if played else _ZERO)
+        if self.full:
+            staff = self._staff(node.text_of("staff", "1") or "1")
+            self.raw.directions.extend(
+                read_direction(node, len(self.raw.bars) - 1, here, staff, node.text_of("voice"))
+            )
+
+    def _sound(self, node: Node, offset: Fraction) -> None:
+        offset = self._offset(node.text_of("offset")) or offset
+        try:
+            tempo = read_sound_tempo(node)
+        except MalformedError as error:
+            self._ignored(error)
+            tempo = None
+        if tempo is not None:
+            self.raw.tempos.append(
+                TempoMark(len(self.raw.bars) - 1, self._quarters(self._cursor) + offset, True, tempo)
+            )
+        change = node.child("instrument-change")
+        if change is not None and change.attributes.get("id", "") in self._instruments:
+            self._instrument = change.attributes["id"]
+
+    def _metronome(self, node: Node, offset: Fraction) -> None:
+        try:
+            read = read_metronome(node)
+        except MalformedError as error:
+            self._ignored(error)
+            return
+        if read is not None:
+            self.raw.tempos.append(TempoMark(len(self.raw.bars) - 1, offset, False, *read))
+
+    def _barline(self, node: Node) -> None:
+        if node.text_of("bar-style") in _DOUBLE_BARS:
+            location = node.attributes.get("location", "right")
+            offset = {"left": _ZERO, "middle": self._quarters(self._cursor)}.get(location)
+            self.raw.double_bars.append((len(self.raw.bars) - 1, offset))
+
+    def _ignored(self, error: MalformedError) -> None:
+        self._remark(
+            codes.VALUE_IGNORED, "warning", f"{error}: left out", "Check this value in your notation program."
+        )
+
+    def _remark(
+        self, code: str, severity: str, message: str, advice: str, offset: Fraction | None = None
+    ) -> None:
+        moment = self._quarters(self._cursor) if offset is None else offset
+        place = Place(self.name, self.raw.id, self.raw.bars[-1], 1 + moment / self._meter.unit)
+        self._remarks.add(code, severity, str(place), message, advice)
+
+
+def pickup(raw: RawPart, index: int, lengths: Sequence[Fraction]) -> Fraction:
+    """Quarters missing at the front of a bar: a pick-up of one beat in 4/4 is its fourth beat, not its first.
+
+    Counted so are a first bar, and an unnumbered bar that completes the short one before it. lengths: quarters of the
+    bars of the score.
+    """
+    nominal, length = raw.meters[index].bar, lengths[index]
+    if nominal is None or not 0 < length < nominal:
+        return _ZERO
+    if index == 0:
+        return nominal - length if raw.implicit[0] or raw.bars[0] == "0" else _ZERO
+    completes = raw.implicit[index] and lengths[index - 1] + length == nominal
+    return nominal - length if completes else _ZERO

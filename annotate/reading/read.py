@@ -1,0 +1,224 @@
+"""From the bytes of a MusicXML file to a Score. Two steps: all parts within their bars, then time for all of
+them."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import replace
+from fractions import Fraction
+
+from annotate.findings import Finding, InputError
+from annotate.reading import codes
+from annotate.reading.chords import RawEvent
+from annotate.reading.directions import RawDirection
+from annotate.reading.encoding import inspect
+from annotate.reading.heading import read_part_list, read_title
+from annotate.reading.part import LEFT_OUT, SKIMMED, PartReader, RawPart, pickup
+from annotate.reading.remarks import Remarks
+from annotate.reading.time import DEFAULT_TEMPO, Timeline, bar_lengths
+from annotate.reading.tree import Node, walk
+from annotate.reading.values import shown
+from annotate.score import Direction, Event, Part, Score
+
+_TIMEWISE = (
+    "the score is timewise (<score-timewise>) and must be saved as partwise: open it in a notation program and export"
+    " MusicXML again"
+)
+
+
+def read_headings(data: bytes) -> Score:
+    """Title and list of parts, no music; what follows the list of parts is not looked at.
+
+    data: the XML bytes. Raises InputError in one line.
+    """
+    return _read(data, None, headings_only=True)
+
+
+def read_score(data: bytes, wanted: Collection[str] | None = None) -> Score:
+    """The whole score: notes and directions of the `wanted` parts (ids; None for all), tempo from all parts.
+
+    data: the XML bytes. Raises InputError, in one line with part and bar, for what cannot be read.
+    """
+    return _read(data, wanted, headings_only=False)
+
+
+def _read(data: bytes, wanted: Collection[str] | None, *, headings_only: bool) -> Score:
+    form = inspect(data)
+    gathering = _Gathering(wanted, headings_only)
+    walk(data, form, gathering)
+    # Timing makes remarks too, so it comes before they are collected.
+    parts = gathering.parts if headings_only else gathering.timed()
+    return Score(parts, gathering.version, gathering.title, form.repairs + gathering.findings())
+
+
+class _Gathering:
+    """Receives the score bar by bar."""
+
+    def __init__(self, wanted: Collection[str] | None, headings_only: bool) -> None:
+        self.headings_only = headings_only
+        self.version = self.title = ""
+        self.parts: tuple[Part, ...] = ()
+        self._wanted = wanted
+        self._remarks = Remarks()
+        self._raw: dict[str, RawPart] = {}
+        self._reader: PartReader | None = None
+
+    def root(self, tag: str, attributes: dict[str, str]) -> None:
+        if tag == "score-timewise":
+            raise InputError(_TIMEWISE)
+        if tag != "score-partwise":
+            raise InputError(
+                f"the file is XML with the root {shown(tag)}: expected MusicXML, <score-partwise>"
+            )
+        self.version = attributes.get("version", "")
+
+    def heading(self, node: Node) -> None:
+        if node.tag == "part-list":
+            self.parts = read_part_list(node)
+        else:
+            self.title = read_title(node) or self.title
+
+    def open_part(self, part_id: str) -> tuple[frozenset[str], bool]:
+        if not part_id and len(self._raw) < len(self.parts):
+            # Some programs leave the id out: then the order tells.
+            part_id = self.parts[len(self._raw)].id
+        part = next((each for each in self.parts if each.id == part_id), None)
+        if part_id in self._raw:
+            raise InputError(f"the part with the id '{part_id}' stands twice in the score")
+        if part is None:
+            part = Part(part_id, len(self.parts) + 1, part_id, "")
+            self.parts = (*self.parts, part)
+            self._remarks.add(
+                codes.PART_NOT_LISTED,
+                "warning",
+                "",
+                f"part {shown(part_id)} is not in the list of parts",
+                "Save the score again from your notation program.",
+            )
+        full = self._wanted is None or part_id in self._wanted
+        ids = frozenset(each.id for each in part.instruments)
+        self._reader = PartReader(part_id, part.name or f"part {part_id}", full, self._remarks, ids)
+        self._raw[part_id] = self._reader.raw
+        return (LEFT_OUT, False) if full else (SKIMMED, True)
+
+    def measure(self, node: Node) -> None:
+        assert self._reader is not None
+        self._reader.measure(node)
+
+    def close_part(self) -> None:
+        self._reader = None
+
+    def findings(self) -> tuple[Finding, ...]:
+        return self._remarks.findings()
+
+    def timed(self) -> tuple[Part, ...]:
+        """The parts with their music, times told."""
+        raws = list(self._raw.values())
+        lengths = bar_lengths([raw.contents for raw in raws], [raw.meters for raw in raws])
+        timeline = Timeline(lengths, [mark for raw in raws for mark in raw.tempos])
+        if raws and not timeline.told:
+            self._remarks.add(
+                codes.NO_TEMPO,
+                "info",
+                "",
+                f"no tempo in numbers: {DEFAULT_TEMPO:.0f} quarter notes a minute were assumed",
+                "Write a metronome mark.",
+            )
+        rehearsals = _rehearsals(raws, len(lengths))
+        done = []
+        for part in self.parts:
+            raw = self._raw.get(part.id)
+            if raw is None:
+                self._remarks.add(
+                    codes.PART_WITHOUT_MUSIC,
+                    "info",
+                    "",
+                    f"part '{part.name or part.id}' has no music in the file",
+                    "",
+                )
+            done.append(part if raw is None else _timed_part(part, raw, timeline, rehearsals))
+        return tuple(done)
+
+
+def _rehearsals(raws: list[RawPart], bars: int) -> list[str]:
+    """For each bar 'C', 'C+1', .. since the last rehearsal mark of any part, '' before the first."""
+    marks: dict[int, str] = {}
+    for raw in raws:
+        for index, text in raw.rehearsals.items():
+            marks.setdefault(index, text)
+    told: list[str] = []
+    letter, since = "", 0
+    for index in range(bars):
+        if index in marks:
+            letter, since = marks[index], index
+        told.append(letter + (f"+{index - since}" if letter and index > since else ""))
+    return told
+
+
+def _timed_part(part: Part, raw: RawPart, timeline: Timeline, rehearsals: list[str]) -> Part:
+    pads = [pickup(raw, index, timeline.lengths) for index in range(len(raw.bars))]
+    events = [_event(each, raw, timeline, pads, rehearsals) for each in raw.events]
+    events.sort(key=lambda event: event.onset)
+    directions = [_direction(each, raw, timeline, pads) for each in raw.directions]
+    doubles = {
+        timeline.bars[index] + (timeline.lengths[index] if offset is None else offset)
+        for index, offset in raw.double_bars
+    }
+    return replace(
+        part,
+        events=tuple(events),
+        directions=tuple(directions),
+        double_bars=tuple(sorted(doubles)),
+        staves=raw.staves,
+        multiple_voices=len(raw.voices) > 1,
+        octaves_transposed=raw.octaves_transposed,
+    )
+
+
+def _event(
+    each: RawEvent,
+    raw: RawPart,
+    timeline: Timeline,
+    pads: list[Fraction],
+    rehearsals: list[str],
+) -> Event:
+    index = each.bar_index
+    onset = timeline.bars[index] + each.offset
+    return Event(
+        notes=each.notes,
+        bar=raw.bars[index],
+        bar_index=index,
+        beat=1 + (pads[index] + each.offset) / raw.meters[index].unit,
+        onset=onset,
+        duration=each.duration,
+        seconds=timeline.seconds(onset),
+        seconds_end=timeline.seconds(onset + each.duration),
+        voice=each.voice,
+        staff=each.staff,
+        grace=each.grace,
+        cue=each.cue,
+        hidden=each.hidden,
+        rehearsal=rehearsals[index],
+        instrument=each.instrument,
+        ossia=each.ossia,
+        chord_start=each.chord_start,
+    )
+
+
+def _direction(each: RawDirection, raw: RawPart, timeline: Timeline, pads: list[Fraction]) -> Direction:
+    onset = max(Fraction(0), timeline.bars[each.bar_index] + each.offset)
+    # A negative offset may put words into the bar before.
+    index = min(timeline.bar_at(onset), each.bar_index)
+    return Direction(
+        text=each.text,
+        onset=onset,
+        bar=raw.bars[index],
+        bar_index=index,
+        beat=1 + (onset - timeline.bars[index] + pads[index]) / raw.meters[index].unit,
+        staff=each.staff,
+        voice=each.voice,
+        start=each.start,
+        end=each.end,
+        ours=each.ours,
+        kind=each.kind,
+    )

@@ -1,0 +1,342 @@
+"""A small tree for each bar, built by expat from bytes and dropped when it has been read; every limit is kept
+here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Protocol
+from xml.parsers import expat
+
+from annotate.findings import InputError
+from annotate.reading.encoding import TextForm
+
+MAX_DEPTH = 100
+MAX_NOTES = 500_000
+MAX_ELEMENTS_IN_BAR = 2_000_000
+MAX_ENTITY = 100_000
+"""Characters that one internal entity may grow to."""
+MAX_GROWTH = 1_000_000
+"""Characters that all internal entities together may add to the file."""
+
+_PLACED = frozenset({"note", "direction"})
+# Text between the children of these is blank; not listening to it saves most calls from expat.
+_WITHOUT_TEXT = frozenset(
+    [
+        "measure",
+        "note",
+        "pitch",
+        "rest",
+        "notations",
+        "technical",
+        "articulations",
+        "direction",
+        "direction-type",
+        "attributes",
+        "time",
+        "transpose",
+        "backup",
+        "forward",
+        "sound",
+        "metronome",
+        "barline",
+        "work",
+        "part-list",
+        "score-part",
+        "score-instrument",
+        "midi-instrument",
+    ]
+)
+_CUT_OFF = frozenset({3, 5, 6, 20})
+"""expat's numbers for: no element found, unclosed token, partial character, unclosed CDATA section."""
+_HEADING = frozenset({"work", "movement-title", "part-list"})
+
+
+class Node:
+    """An element. start, end: byte offsets in the file, told for notes and directions only, else -1."""
+
+    __slots__ = ("attributes", "children", "end", "start", "tag", "text")
+
+    def __init__(self, tag: str, attributes: dict[str, str]) -> None:
+        self.tag = tag
+        self.attributes = attributes
+        self.children: list[Node] = []
+        self.text = ""
+        self.start = -1
+        self.end = -1
+
+    def child(self, tag: str) -> Node | None:
+        """The first child with this tag."""
+        for node in self.children:
+            if node.tag == tag:
+                return node
+        return None
+
+    def text_of(self, tag: str, default: str = "") -> str:
+        """The text of the first child with this tag, blanks at its ends removed; `default` where there is
+        none."""
+        node = self.child(tag)
+        return default if node is None else node.text.strip()
+
+    def all(self, tag: str) -> list[Node]:
+        """All children with this tag."""
+        return [node for node in self.children if node.tag == tag]
+
+
+class Receiver(Protocol):
+    """Who is told what stands in the score."""
+
+    headings_only: bool
+
+    def root(self, tag: str, attributes: dict[str, str]) -> None:
+        """The root element begins."""
+
+    def heading(self, node: Node) -> None:
+        """`<work>`, `<movement-title>` or `<part-list>`, whole."""
+
+    def open_part(self, part_id: str) -> tuple[frozenset[str], bool]:
+        """A part begins. Returns element names, and True when these are to be kept, False when left out."""
+        ...
+
+    def measure(self, node: Node) -> None:
+        """One bar of the part that is open, whole."""
+
+    def close_part(self) -> None:
+        """The part ends."""
+
+
+class _Done(Exception):  # noqa: N818 - not an error: the headings have been read
+    pass
+
+
+def walk(data: bytes, form: TextForm, receiver: Receiver) -> None:
+    """Read a file of MusicXML, telling `receiver` about it bar by bar.
+
+    Raises InputError, in one line, for XML that is not well-formed or cut off, for a forbidden entity, and
+    past a limit; what `receiver` raises goes through.
+    """
+    builder = _Builder(data, form, receiver)
+    try:
+        builder.run()
+    except _Done:
+        return
+    except expat.ExpatError as error:
+        raise InputError(_not_well_formed(data, form, error)) from None
+    except ValueError as error:
+        # pyexpat: 'multi-byte encodings are not supported', or an encoding it does not know.
+        if type(error) is not ValueError:
+            raise
+        raise InputError(f"the encoding of the score cannot be read ({error}): save it as UTF-8") from None
+
+
+def _not_well_formed(data: bytes, form: TextForm, error: expat.ExpatError) -> str:
+    line = error.lineno + data.count(b"\n", 0, form.start)
+    reason = expat.ErrorString(error.code) or "not well-formed"
+    if error.code in _CUT_OFF:
+        return f"the score is cut off at line {line}: expected a complete MusicXML file ({reason})"
+    return f"the score is not well-formed XML at line {line}: {reason}"
+
+
+class _Builder:
+    __slots__ = (
+        "base",
+        "data",
+        "depth",
+        "elements",
+        "entities",
+        "form",
+        "grown",
+        "in_part",
+        "keeping",
+        "listen",
+        "mark",
+        "notes",
+        "parser",
+        "quiet",
+        "receiver",
+        "skip",
+        "stack",
+        "tags",
+        "width",
+    )
+
+    def __init__(self, data: bytes, form: TextForm, receiver: Receiver) -> None:
+        self.data = data
+        self.form = form
+        self.base = form.start
+        self.receiver = receiver
+        self.mark = ">".encode(form.encoding)
+        self.width = len(self.mark)
+        self.stack: list[Node] = []
+        self.skip = self.depth = self.notes = self.elements = self.grown = 0
+        self.tags: frozenset[str] = frozenset()
+        self.keeping = self.in_part = False
+        self.entities: dict[str, str] = {}
+        self.quiet: Callable[[str], None] | None = None
+        self.listen: Callable[[str], None] = self._text
+        self.parser = expat.ParserCreate(form.override or None)
+        self.parser.buffer_text = True
+        self.parser.EntityDeclHandler = self._entity
+        self._outside()
+
+    def run(self) -> None:
+        data = self.data[self.base :] if self.base else self.data
+        self.parser.Parse(data, True)
+
+    def _outside(self) -> None:
+        self.parser.StartElementHandler = self._open_outside
+        self.parser.EndElementHandler = self._close_outside
+        self.parser.CharacterDataHandler = self.quiet
+
+    def _inside(self) -> None:
+        self.parser.StartElementHandler = self._open
+        self.parser.EndElementHandler = self._close
+        self.parser.CharacterDataHandler = self.quiet
+
+    def _open_outside(self, tag: str, attributes: dict[str, str]) -> None:
+        self.depth += 1
+        if self.depth == 1:
+            self._check_entities()
+            self.receiver.root(tag, attributes)
+        elif self.depth == 2 and tag == "part":
+            if self.receiver.headings_only:
+                raise _Done
+            self.in_part = True
+            self.tags, self.keeping = self.receiver.open_part(attributes.get("id", ""))
+        else:
+            self.depth -= 1  # the element that begins a tree is closed inside
+            self.elements = 0
+            if tag == "measure" if self.in_part else tag in _HEADING:
+                self.stack.append(Node(tag, attributes))
+            else:
+                self.skip = 1
+            self._inside()
+
+    def _close_outside(self, tag: str) -> None:
+        if self.depth == 2:
+            self.in_part = False
+            self.tags, self.keeping = frozenset(), False
+            self.receiver.close_part()
+        self.depth -= 1
+
+    def _open(self, tag: str, attributes: dict[str, str]) -> None:
+        if self.skip:
+            self.skip += 1
+            if self.skip > MAX_DEPTH:
+                self._too_deep()
+            return
+        if (tag in self.tags) is not self.keeping:
+            self.skip = 1
+            return
+        node = Node(tag, attributes)
+        stack = self.stack
+        stack[-1].children.append(node)
+        stack.append(node)
+        if tag not in _WITHOUT_TEXT:
+            self.parser.CharacterDataHandler = self.listen
+        elif tag in _PLACED:
+            node.start = self.parser.CurrentByteIndex + self.base
+            if tag == "note":
+                self.notes += 1
+                if self.notes > MAX_NOTES:
+                    raise InputError(
+                        f"the score has more than {MAX_NOTES:,} notes: that is more than can be read"
+                    )
+        self.elements += 1
+        if len(stack) > MAX_DEPTH - 2:
+            self._too_deep()
+        if self.elements > MAX_ELEMENTS_IN_BAR:
+            raise InputError(
+                f"line {self.parser.CurrentLineNumber}: more than {MAX_ELEMENTS_IN_BAR:,} elements in one bar"
+            )
+
+    def _close(self, tag: str) -> None:
+        if self.skip:
+            self.skip -= 1
+            if not self.skip and not self.stack:
+                self._outside()
+            return
+        node = self.stack.pop()
+        if tag not in _WITHOUT_TEXT:
+            self.parser.CharacterDataHandler = self.quiet
+        elif tag in _PLACED:
+            node.end = self._after_tag(self.parser.CurrentByteIndex + self.base)
+        if self.stack:
+            return
+        self._outside()
+        if self.in_part:
+            self.receiver.measure(node)
+        else:
+            self.receiver.heading(node)
+            if self.receiver.headings_only and node.tag == "part-list":
+                raise _Done
+
+    def _after_tag(self, index: int) -> int:
+        """Offset behind the end tag that begins at `index` (behind the reference, for text out of an
+        entity)."""
+        mark = self.mark
+        if self.data.startswith("&".encode(self.form.encoding), index):
+            mark = ";".encode(self.form.encoding)
+        found = self.data.find(mark, index)
+        while (found - index) % self.width and found >= 0:
+            found = self.data.find(mark, found + 1)
+        return found + self.width
+
+    def _text(self, text: str) -> None:
+        if not self.skip:
+            self.stack[-1].text += text
+
+    def _counted_text(self, text: str) -> None:
+        self._count_text(text)
+        self._text(text)
+
+    def _count_text(self, text: str) -> None:
+        self.grown += len(text)
+        if self.grown > len(self.data) + MAX_GROWTH:
+            raise InputError(
+                "the entities of the score grow beyond what can be read: save it without a DOCTYPE"
+            )
+
+    def _too_deep(self) -> None:
+        line = self.parser.CurrentLineNumber
+        raise InputError(
+            f"line {line}: elements are nested deeper than {MAX_DEPTH}, which no MusicXML file needs"
+        )
+
+    def _entity(  # noqa: PLR0917 - the arguments are expat's
+        self,
+        name: str,
+        is_parameter: bool,
+        value: str | None,
+        base: str | None,
+        system: str | None,
+        public: str | None,
+        notation: str | None,
+    ) -> None:
+        if value is None or system is not None or public is not None:
+            raise InputError(
+                f"the score declares the external entity '{name}', which is refused: save it without one"
+            )
+        if not is_parameter:
+            self.entities.setdefault(name, value)
+
+    def _check_entities(self) -> None:
+        """Refuse entities that would grow too large, before any is used."""
+        sizes: dict[str, int] = {}
+        for name in self.entities:
+            if _entity_size(name, self.entities, sizes, ()) > MAX_ENTITY:
+                raise InputError(f"the entity '{name}' of the score grows beyond {MAX_ENTITY:,} characters")
+        if self.entities:
+            self.quiet, self.listen = self._count_text, self._counted_text
+
+
+def _entity_size(name: str, entities: dict[str, str], sizes: dict[str, int], within: tuple[str, ...]) -> int:
+    """Characters that an entity grows to. Raises InputError for one that holds itself."""
+    if name not in entities:
+        return 1
+    if name in within or len(within) > MAX_DEPTH:
+        raise InputError(f"the entity '{name}' of the score holds itself: save it without a DOCTYPE")
+    if name not in sizes:
+        value = entities[name]
+        inner = [piece.partition(";")[0] for piece in value.split("&")[1:]]
+        sizes[name] = len(value) + sum(_entity_size(each, entities, sizes, (*within, name)) for each in inner)
+    return sizes[name]

@@ -1,0 +1,38 @@
+"""Numbers as texts in the file: read within limits, refused with a message that says what was expected."""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+
+# No exponent: XML Schema decimals have none, and a huge exponent would make an endless exact fraction.
+_DECIMAL = re.compile(r"[+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,15})?|\.[0-9]{1,15})\Z")
+_WHOLE = re.compile(r"[+-]?[0-9]{1,15}(?:\.0{0,15})?\Z")
+_SHOWN = 40
+
+
+class MalformedError(ValueError):
+    """A value that cannot be read. The message says what it is and what was expected; the reader adds the
+    place."""
+
+
+def shown(text: str) -> str:
+    """A value from the file, fit to stand in a one-line message."""
+    flat = " ".join(text.split())
+    return f"'{flat[:_SHOWN]}…'" if len(flat) > _SHOWN else f"'{flat}'"
+
+
+def decimal(text: str, what: str) -> Fraction:
+    """The exact value of a decimal number. Raises MalformedError naming `what`."""
+    text = text.strip()
+    if not _DECIMAL.match(text):
+        raise MalformedError(f"{what} {shown(text)} is not a number")
+    return Fraction(text)
+
+
+def whole(text: str, what: str) -> int:
+    """A whole number ('4' or '4.0'). Raises MalformedError naming `what`."""
+    text = text.strip()
+    if not _WHOLE.match(text):
+        raise MalformedError(f"{what} {shown(text)} is not a whole number")
+    return int(text.partition(".")[0])

@@ -1,0 +1,1 @@
+"""One model of the result, rendered as text and JSON."""

@@ -1,0 +1,204 @@
+"""What every rendering of a report shows, worked out once from a Result: counts, ids, groups, comparisons."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import groupby
+
+from annotate.decision import DOUBTFUL, PLAYABLE, UNPLAYABLE, Decision, Result, Sound
+from annotate.demand import Demand
+from annotate.findings import Finding
+from annotate.place import Place
+from fingering_db.pitch import Pitch
+
+STATUSES = (PLAYABLE, DOUBTFUL, UNPLAYABLE)
+EXPECTED_STRENGTH = 0.5
+"""A resonance at least this strong is expected to sound alone."""
+_SAME_NOTE_CENTS = 60.0
+"""A resonance this near to a pitch asked for is that pitch: widest tolerance at which a demand can be met."""
+_CONFIDENCE_WORDS = ((0.85, "very_likely"), (0.6, "likely"), (0.35, "uncertain"))
+_SEVERITIES = {"error": 0, "warning": 1, "info": 2}
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """How many demands have each status."""
+
+    playable: int
+    doubtful: int
+    unplayable: int
+
+    @property
+    def demands(self) -> int:
+        return self.playable + self.doubtful + self.unplayable
+
+
+@dataclass(frozen=True, slots=True)
+class NumberedFinding:
+    """A finding with its id in this report: f1, f2, .."""
+
+    id: str
+    finding: Finding
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Demands that ask the same and are decided the same. decisions: of the first such demand, one per flute;
+    also: places of the others, in score order."""
+
+    decisions: tuple[Decision, ...]
+    also: tuple[Place, ...]
+
+    @property
+    def demand(self) -> Demand:
+        return self.decisions[0].demand
+
+
+@dataclass(frozen=True, slots=True)
+class FindingGroup:
+    """Findings of one code and severity that say the same: one message and advice, several places."""
+
+    code: str
+    severity: str
+    message: str
+    advice: str
+    places: tuple[str, ...]
+    demands: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A demand that another flute plays better or worse than the first. status: on the other flute."""
+
+    demand: Demand
+    status: str
+    better: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """The whole report. total: first flute; per_flute: counts by flute name, in the order asked for."""
+
+    result: Result
+    total: Counts
+    per_flute: tuple[tuple[str, Counts], ...]
+    findings: tuple[NumberedFinding, ...]
+    groups: tuple[Group, ...]
+    finding_groups: tuple[FindingGroup, ...]
+
+    def findings_of(self, demand_id: str) -> tuple[str, ...]:
+        """Ids of the findings that belong to a demand."""
+        return tuple(one.id for one in self.findings if demand_id and one.finding.demand == demand_id)
+
+
+def build(result: Result) -> Report:
+    """Work out everything the renderings share."""
+    flutes = tuple(dict.fromkeys([*result.flutes, *(decision.flute for decision in result.decisions)]))
+    per_flute = ((name, [one for one in result.decisions if one.flute == name]) for name in flutes)
+    return Report(
+        result=result,
+        total=count(result.first_flute()),
+        per_flute=tuple((name, count(decisions)) for name, decisions in per_flute),
+        findings=tuple(NumberedFinding(f"f{n}", one) for n, one in enumerate(result.findings, start=1)),
+        groups=_groups(result.decisions),
+        finding_groups=_finding_groups(result.findings),
+    )
+
+
+def count(decisions: list[Decision] | tuple[Decision, ...]) -> Counts:
+    """Counts by status."""
+    return Counts(*(sum(decision.status == status for decision in decisions) for status in STATUSES))
+
+
+def confidence_word(confidence: float) -> str:
+    """Name of the words for a confidence 0..1: very_likely, likely, uncertain, unlikely."""
+    return next((name for limit, name in _CONFIDENCE_WORDS if confidence >= limit), "unlikely")
+
+
+def deviations(decision: Decision) -> tuple[tuple[Pitch, float], ...]:
+    """(pitch asked for, as written; cents sounding minus asked) for each pitch that has a figure."""
+    asked = decision.demand.pitches + decision.demand.to
+    pairs = zip(asked, decision.deviation_cents, strict=False)
+    return tuple((pitch, cents) for pitch, cents in pairs if math.isfinite(cents))
+
+
+def spelled_as_asked(pitch: Pitch, asked: tuple[Pitch, ...]) -> Pitch:
+    """The same sounding pitch, spelled as the score spells that note if the score asks for it here."""
+    key = round(pitch.midi - pitch.cents / 100.0)
+    for other in asked:
+        if round(other.midi - other.cents / 100.0) == key:
+            return Pitch(other.step, other.alter, other.octave, pitch.cents)
+    return pitch
+
+
+def other_sounds(decision: Decision) -> tuple[Sound, ...]:
+    """What may sound beside the pitches asked for, lowest first, named in written pitch."""
+    demand = decision.demand
+    asked = demand.sounding + demand.to_sounding
+    transposed = [a.midi - b.midi for a, b in zip(demand.pitches, demand.sounding, strict=False)]
+    shift = round(transposed[0]) if transposed else 0
+    found = []
+    for sound in decision.sounds:
+        near = any(abs(sound.pitch.midi - pitch.midi) * 100.0 <= _SAME_NOTE_CENTS for pitch in asked)
+        if sound.strength >= EXPECTED_STRENGTH and not near:
+            pitch = spelled_as_asked(sound.pitch.transposed(shift), demand.pitches + demand.to)
+            found.append(Sound(sound.hz, pitch, sound.strength))
+    return tuple(found)
+
+
+def changes(report: Report, flute: str) -> tuple[Change, ...]:
+    """Demands that `flute` plays better or worse than the flute named first, in score order."""
+    first = {decision.demand.id: decision for decision in report.result.first_flute()}
+    found = []
+    for decision in report.result.decisions:
+        reference = first[decision.demand.id]
+        if decision.flute == flute and decision.status != reference.status:
+            better = STATUSES.index(decision.status) < STATUSES.index(reference.status)
+            found.append(Change(decision.demand, decision.status, better))
+    return tuple(found)
+
+
+def _groups(decisions: tuple[Decision, ...]) -> tuple[Group, ...]:
+    """Equal demands with equal decisions on every flute, in the order of their first places."""
+    by_demand: dict[str, list[Decision]] = {}
+    for decision in decisions:
+        by_demand.setdefault(decision.demand.id, []).append(decision)
+    alike: dict[object, list[list[Decision]]] = {}
+    for answers in by_demand.values():
+        key = (_asked(answers[0].demand), tuple(_decided(decision) for decision in answers))
+        alike.setdefault(key, []).append(answers)
+    return tuple(
+        Group(tuple(members[0]), tuple(answers[0].demand.place for answers in members[1:]))
+        for members in alike.values()
+    )
+
+
+def _asked(demand: Demand) -> object:
+    """What must be equal for two demands to ask the same; sounding pitches tell a piccolo from a flute."""
+    pitches = (demand.pitches, demand.sounding, demand.to, demand.to_sounding)
+    return demand.kind, pitches, demand.fingering, demand.open_pitches, demand.continuous
+
+
+def _decided(decision: Decision) -> object:
+    """What must be equal for two decisions to read the same (figures as they are shown)."""
+    rounded = tuple(f"{cents:.0f}" for cents in decision.deviation_cents)
+    figures = (rounded, round(decision.band_cents), round(decision.confidence, 2))
+    texts = (decision.flute, decision.status, decision.why, decision.fingering)
+    others = tuple(one.fingering for one in decision.alternatives), decision.instead
+    return texts, figures, others
+
+
+def _finding_groups(findings: tuple[Finding, ...]) -> tuple[FindingGroup, ...]:
+    """Equal messages together; errors first, then by code, then in the order they came."""
+    ordered = sorted(findings, key=lambda one: (_SEVERITIES.get(one.severity, len(_SEVERITIES)), one.code))
+    groups = []
+    for (code, severity), members in groupby(ordered, key=lambda one: (one.code, one.severity)):
+        texts: dict[tuple[str, str], list[Finding]] = {}
+        for finding in members:
+            texts.setdefault((finding.message, finding.advice), []).append(finding)
+        for (message, advice), same in texts.items():
+            places = tuple(dict.fromkeys(one.place for one in same if one.place))
+            demands = tuple(one.demand for one in same)
+            groups.append(FindingGroup(code, severity, message, advice, places, demands))
+    return tuple(groups)

@@ -1,0 +1,432 @@
+"""The report as text for a terminal or printer: places at the left as in a cue sheet, answers beside them."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import chain
+
+from annotate import diagram
+from annotate.decision import DOUBTFUL, UNPLAYABLE, Decision, PathPoint, Result
+from annotate.demand import Demand
+from annotate.output import clean, display_width, pad, plain, side_by_side, together, wrap
+from annotate.place import Place
+from annotate.report.model import (
+    STATUSES,
+    Counts,
+    FindingGroup,
+    Group,
+    Report,
+    build,
+    changes,
+    confidence_word,
+    deviations,
+    other_sounds,
+)
+from annotate.wording import Words, words
+from fingering_db.pitch import Pitch
+
+_MARGIN = {DOUBTFUL: "?", UNPLAYABLE: "!"}
+_PLACE_COLUMN = 18  # 'bar 112, beat 3.33'
+_RIGHT_COLUMN = 14  # the widest diagram: '○○○ tr1 tr2 C♯'
+_GAP = 2
+_NARROW = 60  # below this many columns places stand above their answers
+_ALTERNATIVES = 3
+_SAME_KIND = 3  # findings of one code shown in full
+_USUAL_A4_HZ = 440.0
+_PLACE = re.compile(r"(?:(?P<part>.*), )?bar (?P<bar>\S+), beat (?P<beat>[\d.]+)")  # str(Place)
+_NOTE_NAME = re.compile(r"\b([A-G])(##?|bb?)(?=-?\d)")
+
+
+def render(result: Result, *, width: int = 80, ascii: bool = False, language: str = "en") -> str:
+    """The whole report, no line wider than `width` columns (at least 40), ending in a line feed.
+
+    ascii: only ASCII characters, whatever stands in the score. Raises InputError for an unknown language.
+    """
+    page = _Page(build(result), max(width, 40), ascii, words(language))
+    sections = [page.heading(), page.comparison(), page.demands(), page.findings(), page.not_judged()]
+    if result.decisions:
+        sections += [page.plain_section("confidence_note"), page.plain_section("cautions")]
+    text = plain("\n\n".join("\n".join(section) for section in sections if section))
+    return "\n".join(line.rstrip() for line in text.split("\n")) + "\n"
+
+
+@dataclass(frozen=True, slots=True)
+class _Page:
+    """One report on one page width. Methods return lines."""
+
+    report: Report
+    width: int
+    ascii: bool
+    words: Words
+
+    # --- words
+
+    def clean(self, text: str) -> str:
+        return clean(text, self.ascii)
+
+    def say(self, key: str, **values: object) -> str:
+        return self.clean(self.words.text(key, **values))
+
+    def count(self, key: str, number: int, **values: object) -> str:
+        return self.clean(self.words.counted(key, number, **values))
+
+    def sentence(self, text: str) -> str:
+        """A sentence of ours with note names set as musicians write them."""
+        return self.clean(_NOTE_NAME.sub(lambda found: found[1] + _signs(found[2]), text))
+
+    def pitch(self, pitch: Pitch) -> str:
+        return self.sentence(str(pitch))
+
+    def chord(self, pitches: tuple[Pitch, ...]) -> str:
+        """`C5+D6`; with blanks where cents would make the plus ambiguous."""
+        joint = " + " if any(round(pitch.cents) for pitch in pitches) else "+"
+        return joint.join(self.pitch(pitch) for pitch in pitches)
+
+    def asked(self, demand: Demand) -> str:
+        """What the demand asks: `C5+D6`, `C5+D6 → B4+C♯6`."""
+        asked = self.chord(demand.pitches)
+        if demand.open_pitches:
+            asked = self.say("report.open_pitches", asked=asked)
+        return self.clean(f"{asked} → {self.chord(demand.to)}") if demand.to else asked
+
+    def bars(self, places: tuple[Place, ...], bar_above: str = "") -> str:
+        """`bars 14, 18 (beats 1, 3), 22`; beats where a bar occurs twice or is the one told above."""
+        by_bar: dict[str, list[str]] = {}
+        for place in places:
+            by_bar.setdefault(place.bar, []).append(place.beat_text)
+        texts = [
+            self.count("place.with_beats", len(beats), bar=bar, list=", ".join(beats))
+            if len(beats) > 1 or bar == bar_above
+            else bar
+            for bar, beats in by_bar.items()
+        ]
+        return self.count("place.bars", len(by_bar), list=", ".join(texts))
+
+    def places(self, places: tuple[Place, ...], bar_above: str = "") -> str:
+        """Bars, part by part where there are several parts."""
+        by_part: dict[str, list[Place]] = {}
+        for place in places:
+            by_part.setdefault(place.part, []).append(place)
+        if len(by_part) == 1 and not self.several_parts:
+            return self.bars(places, bar_above)
+        texts = [
+            self.say("place.in_part", part=part, bars=self.bars(tuple(same), bar_above))
+            if part
+            else self.bars(tuple(same), bar_above)
+            for part, same in by_part.items()
+        ]
+        return "; ".join(texts)
+
+    @property
+    def several_parts(self) -> bool:
+        return len({one.demand.place.part_id for one in self.report.result.decisions}) > 1
+
+    # --- sections
+
+    def heading(self) -> list[str]:
+        """What was read, for which flutes, and the headline in figures."""
+        result, total = self.report.result, self.report.total
+        flutes, parts = ", ".join(result.flutes), ", ".join(result.parts_read)
+        if result.a4_hz != _USUAL_A4_HZ:
+            flutes = self.say("report.tuning", flutes=flutes, hz=f"{result.a4_hz:g}")
+        read = self.count("report.parts", len(result.parts_read), list=parts)
+        told = [
+            self.clean(result.score),
+            self.count("report.flute", len(result.flutes), list=flutes),
+            read if parts else self.say("report.no_parts"),
+        ]
+        lines = list(chain.from_iterable(wrap(text, self.width, hanging=2) for text in told))
+        if not result.decisions:
+            return [*lines, "", *(wrap(self.say("report.no_demands"), self.width) if parts else [])]
+        # Several flutes that answer the same demands are compared in a table instead.
+        if not self.compared:
+            lines += ["", *wrap(self.tally(total), self.width)]
+        if self.report.per_flute[1:]:
+            lines += ["", *self.table(), ""]
+        if total.doubtful or total.unplayable:
+            key = "report.margin_first" if self.compared else "report.margin"
+            lines += wrap(self.say(key, flute=result.flutes[0]), self.width)
+        return lines if lines[-1] else lines[:-1]
+
+    def tally(self, counts: Counts) -> str:
+        figures = {status: getattr(counts, status) for status in STATUSES}
+        return self.count("report.summary", counts.demands, **figures)
+
+    def table(self) -> list[str]:
+        """Counts for each flute: a name, then four columns of figures; on a narrow page in words."""
+        if self.width < _NARROW:
+            told = [(flute, self.tally(counts)) for flute, counts in self.report.per_flute]
+            texts = [self.say("report.tally", flute=flute, counts=counts) for flute, counts in told]
+            return [line for text in texts for line in wrap(text, self.width, hanging=4)]
+        heads = [self.say("report.demands"), *(self.say(f"status.{status}") for status in STATUSES)]
+        widths = [display_width(head) + _GAP for head in heads]
+        room = self.width - sum(widths)
+        names = [wrap(self.clean(flute), room) or [""] for flute, _ in self.report.per_flute]
+        name_width = max(display_width(line) for name in names for line in name)
+        rows = [([""], heads)]
+        for name, (_, counts) in zip(names, self.report.per_flute, strict=True):
+            rows.append((name, [str(counts.demands), *(str(getattr(counts, status)) for status in STATUSES)]))
+        lines = []
+        for name, figures in rows:
+            line = pad(name[-1], name_width)
+            for text, width in zip(figures, widths, strict=True):
+                line += " " * (width - display_width(text)) + text
+            lines += [*name[:-1], line]
+        return lines
+
+    @property
+    def compared(self) -> bool:
+        """Several flutes answer the same demands (rather than each part having its own)."""
+        return any(len(group.decisions) > 1 for group in self.report.groups)
+
+    def comparison(self) -> list[str]:
+        """What each further flute adds to the first, and what it lacks."""
+        if not self.compared:
+            return []
+        (first, _), *others = self.report.per_flute
+        return [line for flute, _ in others for line in self.changed(flute, first)]
+
+    def changed(self, flute: str, first: str) -> list[str]:
+        found = changes(self.report, flute)
+        lines = []
+        for better, key in ((True, "report.adds"), (False, "report.lacks")):
+            told: dict[tuple[str, str], list[Place]] = {}
+            for change in found:
+                if change.better == better:
+                    asked = self.asked(change.demand), self.say(f"status.{change.status}")
+                    told.setdefault(asked, []).append(change.demand.place)
+            texts = [
+                self.say("report.change", asked=asked, bars=self.places(tuple(at)), status=status)
+                for (asked, status), at in told.items()
+            ]
+            text = self.say(key, flute=flute, first=first, list=", ".join(texts)) if texts else ""
+            if better and not texts:
+                text = self.say("report.adds_nothing", flute=flute, first=first)
+            lines += wrap(text, self.width, hanging=4)
+        return lines
+
+    def demands(self) -> list[str]:
+        lines: list[str] = []
+        for group in self.report.groups:
+            lines += ([""] if lines else [self.rule(), ""]) + self.demand(group)
+        return lines
+
+    def rule(self) -> str:
+        return "-" * self.width if self.ascii else "─" * self.width
+
+    def findings(self) -> list[str]:
+        by_code: dict[str, list[FindingGroup]] = {}
+        for group in self.report.finding_groups:
+            by_code.setdefault(f"{group.code} {group.severity}", []).append(group)
+        lines: list[str] = []
+        for groups in by_code.values():
+            for group in groups[:_SAME_KIND]:
+                lines += self.finding(group)
+            rest = groups[_SAME_KIND:]
+            if rest:
+                places = tuple(dict.fromkeys(place for group in rest for place in group.places))
+                number = sum(len(group.demands) for group in rest)
+                more = self.say("findings.more", n=number, places=self.short_list(places))
+                lines += [self.indented(line, 4) for line in wrap(more, self.width - 4)]
+        return [self.rule(), self.say("findings.heading"), "", *lines] if lines else []
+
+    def finding(self, group: FindingGroup) -> list[str]:
+        severity = self.say(f"findings.{group.severity}")
+        head = f"{group.code} {severity}" + (f": {self.short_list(group.places)}" if group.places else "")
+        why = {one.demand.id: one.why for one in self.report.result.decisions}
+        # The reason already stands at the demand itself.
+        told_above = bool(group.demands) and all(why.get(demand) == group.message for demand in group.demands)
+        body = self.say("findings.reason_above") if told_above else self.sentence(group.message)
+        lines = wrap(self.clean(head), self.width, hanging=4)
+        text = f"{body} {self.sentence(group.advice)}"
+        return lines + [self.indented(line, 4) for line in wrap(text, self.width - 4)]
+
+    def short_list(self, places: tuple[str, ...]) -> str:
+        """One place as it is; several by their bars, if all of them are places in a part."""
+        found = [_PLACE.fullmatch(text) for text in places]
+        if len(places) < 2 or not all(found):
+            return self.clean("; ".join(places))
+        parts = [(one["part"] or "", one["bar"], Fraction(one["beat"])) for one in found if one]
+        return self.places(tuple(Place(part, part, bar, beat) for part, bar, beat in parts))
+
+    def not_judged(self) -> list[str]:
+        by_what: dict[str, list[Place]] = {}
+        for one in self.report.result.not_judged:
+            by_what.setdefault(one.what, []).append(one.place)
+        lines = []
+        for what, places in by_what.items():
+            text = self.say("not_judged.line", what=what, places=self.places(tuple(places)))
+            lines += wrap(text, self.width, hanging=4)
+        return [self.rule(), self.say("not_judged.heading"), "", *lines] if lines else []
+
+    def plain_section(self, name: str) -> list[str]:
+        lines = [self.rule(), self.say(f"{name}.heading"), ""]
+        for text in self.words.lines(f"{name}.lines"):
+            lines += wrap(self.clean(text), self.width, hanging=2)
+        return lines
+
+    @staticmethod
+    def indented(line: str, columns: int) -> str:
+        return " " * columns + line
+
+    # --- one demand
+
+    def demand(self, group: Group) -> list[str]:
+        """One group of equal demands: margin sign, place, answer."""
+        sign = _MARGIN.get(group.decisions[0].status, "")
+        narrow = self.width < _NARROW
+        left = _GAP if narrow else _GAP + _PLACE_COLUMN + _GAP
+        body_width = self.width - left
+        body = self.answers(group, body_width)
+        if group.also:
+            also = self.say("report.also", bars=self.places(group.also, group.demand.place.bar))
+            body += wrap(also, body_width, hanging=2)
+        if narrow:
+            where = wrap(", ".join(self.place(group.demand.place)), body_width)
+            return [pad(sign, _GAP) + where[0]] + [self.indented(line, _GAP) for line in [*where[1:], *body]]
+        where = [line for text in self.place(group.demand.place) for line in wrap(text, _PLACE_COLUMN)]
+        return side_by_side([([sign], _GAP - 1), (where, _PLACE_COLUMN + 1), (body, body_width)], gap=1)
+
+    def place(self, place: Place) -> list[str]:
+        """Lines for the place column: bar and beat, rehearsal mark and time, part."""
+        when = f"{int(place.seconds) // 60}:{int(place.seconds) % 60:02d}"
+        mark = f"{self.clean(place.rehearsal)}, {when}" if place.rehearsal else when
+        lines = [self.say("place.bar_beat", bar=place.bar, beat=place.beat_text), mark]
+        return [*lines, self.clean(place.part)] if self.several_parts else lines
+
+    def answers(self, group: Group, width: int) -> list[str]:
+        demand = group.demand
+        title = f"{self.asked(demand)}, {self.say(f'kind.{demand.kind}')}"
+        titles = [title]
+        if demand.fingering:
+            titles.append(self.say("report.asked_fingering", fingering=together(demand.fingering)))
+        if len(group.decisions) == 1:
+            return self.single(group.decisions[0], titles, width)
+        lines = [line for text in titles for line in wrap(text, width, hanging=2)]
+        across = 2 if width >= 2 * _PLACE_COLUMN + _GAP else 1
+        column = (width - _GAP * (across - 1)) // across
+        for start in range(0, len(group.decisions), across):
+            row = group.decisions[start : start + across]
+            lines += ["", *side_by_side([(self.column(one, column), column) for one in row], _GAP)]
+        return lines
+
+    def single(self, decision: Decision, titles: list[str], width: int) -> list[str]:
+        """The answer on one flute: status and diagram in a column at the right."""
+        right = [self.say(f"status.{decision.status}"), *self.diagram(decision)]
+        left_width = width - _RIGHT_COLUMN - _GAP
+        if len(self.report.result.flutes) > 1:
+            titles = [*titles, self.say("report.on_flute", flute=decision.flute)]
+        texts = [*titles, together(decision.fingering), self.deviations(decision)]
+        left = [line for text in texts for line in wrap(self.clean(text), left_width, hanging=2)]
+        top = side_by_side([(left, left_width), (right, _RIGHT_COLUMN)], _GAP)
+        return [*top, *self.reasons(decision, width), *self.alternatives(decision, width)]
+
+    def column(self, decision: Decision, width: int) -> list[str]:
+        """The answer on one of several flutes, as a narrow column."""
+        lines = [*wrap(self.clean(decision.flute), width), self.say(f"status.{decision.status}")]
+        lines += wrap(self.clean(together(decision.fingering)), width)
+        lines += [*self.diagram(decision), *wrap(self.deviations(decision), width, hanging=2)]
+        return [*lines, *self.reasons(decision, width)]
+
+    def diagram(self, decision: Decision) -> tuple[str, ...]:
+        if not decision.fingering:
+            return ()
+        return diagram.ascii_rows(decision.fingering) if self.ascii else diagram.rows(decision.fingering)
+
+    def reasons(self, decision: Decision, width: int) -> list[str]:
+        """Confidence, why, the path, what else sounds, what to play instead."""
+        texts = [self.sentence(decision.why)]
+        if decision.fingering:
+            word = confidence_word(decision.confidence)
+            texts.insert(0, self.say(f"confidence.{word}", figure=f"{decision.confidence:.2f}"))
+        texts += self.path(decision.path)
+        others = [
+            self.say("report.sound", pitch=self.pitch(sound.pitch), strength=f"{sound.strength:.2f}")
+            for sound in other_sounds(decision)
+        ]
+        if others:
+            texts.append(self.say("report.else", list=", ".join(together(text) for text in others)))
+        texts += self.instead(decision)
+        return [line for text in texts for line in wrap(text, width, hanging=2)]
+
+    def deviations(self, decision: Decision) -> str:
+        """`C5 -6, D6 +11 cents, each ±15`."""
+        figures = [f"{self.asked_name(pitch)} {_cents(cents)}" for pitch, cents in deviations(decision)]
+        if not figures:
+            return ""
+        band = f"{decision.band_cents:.0f}"
+        told = ", ".join(together(text) for text in figures)
+        if not round(decision.band_cents):
+            return self.say("report.cents", list=told)
+        return self.count("report.cents_band", len(figures), list=told, band=band)
+
+    def asked_name(self, pitch: Pitch) -> str:
+        """A pitch before a figure in cents: `C5`, `C5(+50)`."""
+        name = self.sentence(pitch.name)
+        return f"{name}({pitch.cents:+.0f})" if round(pitch.cents) else name
+
+    def alternatives(self, decision: Decision, width: int) -> list[str]:
+        """`or T 2 3 G# | Eb  -9, +14 cents (0.71)`, one below the other."""
+        shown = decision.alternatives[:_ALTERNATIVES]
+        lead = self.say("report.or")
+        widest = max((display_width(one.fingering) for one in shown), default=0)
+        lines = []
+        for one in shown:
+            cents = ", ".join(_cents(cents) for cents in one.deviation_cents)
+            figures = self.say("report.alternative", cents=cents, figure=f"{one.confidence:.2f}")
+            # A no-break text: the figures go to a line of their own where both do not fit on one.
+            text = f"{lead} {together(pad(one.fingering, widest))} {together(figures)}"
+            lines += wrap(text, width, hanging=display_width(lead) + 1)
+        return lines
+
+    def instead(self, decision: Decision) -> list[str]:
+        texts = []
+        for one in decision.instead:
+            key = "report.instead_with" if one.fingering else "report.instead"
+            pitches = " → ".join(self.chord(chord) for chord in (one.pitches, one.to) if chord)
+            what = self.say(key, pitches=pitches, fingering=together(one.fingering))
+            why = self.sentence(one.why)
+            texts.append(self.say("report.reason", what=what, why=why) if why else what)
+        return texts
+
+    def path(self, path: tuple[PathPoint, ...]) -> list[str]:
+        """The fingerings passed through, and by what means the pitch moves, from where to where."""
+        if not path:
+            return []
+        texts = []
+        fingerings = [point.fingering for point in path if point.fingering]
+        passed = [one for n, one in enumerate(fingerings) if not n or one != fingerings[n - 1]]
+        if len(passed) > 1:
+            texts.append(self.say("report.fingerings", list=" → ".join(together(one) for one in passed)))
+        moves = []
+        for key, touch, start, end in _moves(path):
+            moves.append(self.say(key, touch=touch, start=start, end=end))
+        if moves:
+            texts.append(self.say("report.means", list=", ".join(moves)))
+        return texts
+
+
+def _signs(accidental: str) -> str:
+    return accidental.replace("#", "♯").replace("b", "♭")
+
+
+def _cents(cents: float) -> str:
+    """Signed whole cents; plain 0 for none."""
+    return f"{cents:+.0f}" if round(cents) else "0"
+
+
+def _moves(path: tuple[PathPoint, ...]) -> list[tuple[str, str, str, str]]:
+    """(key of the words, touch, from, to) of everything that changes continuously along the path."""
+    first, last = path[0], path[-1]
+    moves = []
+    if len({point.slide_mm for point in path}) > 1:
+        moves.append(("report.slide", "", f"{first.slide_mm:.0f}", f"{last.slide_mm:.0f}"))
+    for touch in dict.fromkeys(touch for point in path for touch, _ in point.open):
+        shares = [dict(point.open).get(touch, 0.0) for point in path]
+        if len(set(shares)) > 1:
+            moves.append(("report.hole", touch, f"{round(shares[0], 1):g}", f"{round(shares[-1], 1):g}"))
+    if len({point.lip_cents for point in path}) > 1:
+        moves.append(("report.lip", "", _cents(first.lip_cents), _cents(last.lip_cents)))
+    return moves

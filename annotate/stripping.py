@@ -1,0 +1,215 @@
+"""Taking our marks out of a score again: exactly, or by their signature after another program saved it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from xml.parsers import expat
+
+from annotate.findings import InputError
+from annotate.markup import BEGIN, END, SIGNATURE, TARGET, Opening, opening, own_line
+
+Span = tuple[int, int]
+
+# A direction with anything else in it (dynamics, a sound, a line) is not, or no longer, ours alone.
+_OUR_ELEMENTS = frozenset({"direction-type", "words", "offset", "footnote", "level", "voice", "staff"})
+
+# Entities nested tens of thousands deep exhaust the stack of older parsers; scores declare a few at most.
+_MOST_ENTITIES = 1000
+
+
+def strip(data: bytes) -> bytes:
+    """The XML bytes without our marks.
+
+    Blocks between our processing instructions go exactly, so that what was spliced in comes out byte for
+    byte. A `<direction>` whose words all carry our signature goes with its line, wherever it stands. All else
+    stays. Raises InputError for bytes that are no XML.
+    """
+    kept = []
+    at = 0
+    for start, end in _our_spans(data):
+        kept.append(data[at:start])
+        at = max(at, end)
+    kept.append(data[at:])
+    return b"".join(kept)
+
+
+def carries_marks(data: bytes) -> bool:
+    """Whether strip would take anything out. Raises InputError for bytes that are no XML."""
+    return bool(_our_spans(data))
+
+
+def _our_spans(data: bytes) -> list[Span]:
+    """What is ours, as byte spans in ascending order."""
+    how = opening(data)
+    finder = _Finder(data, how)
+    try:
+        finder.parser.Parse(memoryview(data)[how.skip :], True)
+    except (expat.ExpatError, ValueError, LookupError) as error:
+        raise InputError(f"the score is not well-formed XML: {error}; expected a MusicXML file") from error
+    return sorted(finder.spans)
+
+
+@dataclass(slots=True)
+class _Direction:
+    """A `<direction>` being read. depth: of its own element. ours: nothing foreign met so far."""
+
+    start: int
+    depth: int
+    ours: bool = True
+    texts: list[str] = field(default_factory=list)
+
+    def is_ours(self) -> bool:
+        # Programs may add white space around a text when saving; one lone separator is no text of ours.
+        texts = [text.strip() for text in self.texts]
+        signed = (len(text) > 1 and text[0] == text[-1] == SIGNATURE for text in texts)
+        return self.ours and bool(texts) and all(signed)
+
+
+@dataclass(slots=True)
+class _Block:
+    """What follows our begin instruction. clean: nothing but directions of ours met so far."""
+
+    begin: Span
+    depth: int
+    clean: bool = True
+    inside: list[Span] = field(default_factory=list)
+
+
+class _Finder:
+    """Collects spans while the parser runs over the bytes."""
+
+    def __init__(self, data: bytes, how: Opening) -> None:
+        self.spans: list[Span] = []
+        self.parser = expat.ParserCreate(how.override)
+        self.parser.StartElementHandler = self._on_start
+        self.parser.EndElementHandler = self._on_end
+        self.parser.ProcessingInstructionHandler = self._on_instruction
+        self.parser.CommentHandler = self._on_foreign
+        self.parser.EntityDeclHandler = self._on_entity
+        self._entities = 0
+        self._data = data
+        self._how = how
+        self._depth = 0
+        self._block: _Block | None = None
+        self._direction: _Direction | None = None
+        self._words: list[str] | None = None
+
+    def _span(self, start: int, opened: str, closed: str) -> Span | None:
+        """Span from `start` past the `closed` that follows the parser's place, which must begin with
+        `opened`.
+
+        None inside an entity's expansion: there the parser tells the place of the reference.
+        """
+        here = self.parser.CurrentByteIndex + self._how.skip
+        if not self._data.startswith(self._how.encode(opened), here):
+            return None
+        token = self._how.encode(closed)
+        return start, self._data.index(token, here) + len(token)
+
+    def _on_start(self, name: str, _attributes: dict[str, str]) -> None:
+        self._depth += 1
+        if self._direction is not None:
+            if name not in _OUR_ELEMENTS:
+                self._direction.ours = False
+            if name == "words":
+                self._words = []
+                self._listen()
+        elif name == "direction":
+            self._direction = _Direction(self.parser.CurrentByteIndex + self._how.skip, self._depth)
+        elif self._block is not None:
+            self._block.clean = False
+
+    def _on_end(self, name: str) -> None:
+        direction = self._direction
+        if direction is not None:
+            if name == "words" and self._words is not None:
+                direction.texts.append("".join(self._words))
+                self._words = None
+                self._listen()
+            if self._depth == direction.depth:
+                self._direction = None
+                self._close_direction(direction)
+        self._depth -= 1
+        if self._block is not None and self._depth < self._block.depth:
+            self._give_up_block()
+
+    def _close_direction(self, direction: _Direction) -> None:
+        span = self._span(direction.start, "</direction", ">") if direction.is_ours() else None
+        if span is not None and not self._data.startswith(self._how.encode("<direction"), span[0]):
+            span = None
+        if self._block is None:
+            if span is not None:
+                self.spans.append(self._with_line(span))
+        elif span is None:
+            self._block.clean = False
+        else:
+            self._block.inside.append(span)
+
+    def _on_text(self, text: str) -> None:
+        if self._words is not None:
+            self._words.append(text)
+        elif self._direction is None and text.strip():
+            self._on_foreign(text)
+
+    def _on_foreign(self, _text: str) -> None:
+        """Something of somebody else's: a block or direction that holds it is not taken out whole."""
+        if self._direction is not None:
+            self._direction.ours = False
+        if self._block is not None:
+            self._block.clean = False
+
+    def _on_instruction(self, target: str, text: str) -> None:
+        start = self.parser.CurrentByteIndex + self._how.skip
+        span = self._span(start, f"<?{TARGET}", "?>") if target == TARGET and self._depth else None
+        if span is None or self._direction is not None or text.strip() not in (BEGIN, END):
+            self._on_foreign(text)
+            return
+        block = self._block
+        if text.strip() == END and block is not None and block.clean and block.inside:
+            self.spans.append((block.begin[0], span[1]))
+            self._block = None
+        else:
+            self._give_up_block()
+            if text.strip() == BEGIN:
+                self._block = _Block(span, self._depth)
+            else:
+                self.spans.append(span)
+        self._listen()
+
+    def _give_up_block(self) -> None:
+        """It holds something foreign or never ends: take out its instruction and our directions alone."""
+        if self._block is not None:
+            self.spans.append(self._block.begin)
+            self.spans.extend(self._with_line(span) for span in self._block.inside)
+            self._block = None
+            self._listen()
+
+    def _with_line(self, span: Span) -> Span:
+        """The span with the line ending and indentation before it, if it begins its line."""
+        before = own_line(self._data, span[0], self._how)
+        length = len("".join(before)) * self._how.width if before else 0
+        return span[0] - length, span[1]
+
+    def _listen(self) -> None:
+        """Have text reported only where it matters: most of a score's text does not."""
+        wanted = self._words is not None or self._block is not None
+        self.parser.CharacterDataHandler = self._on_text if wanted else None
+
+    def _on_entity(
+        self,
+        name: str,
+        _parameter: bool,
+        _value: str | None,
+        _base: str | None,
+        system: str | None,
+        *_: str | None,
+    ) -> None:
+        self._entities += 1
+        if system is not None:
+            raise InputError(
+                f"the score's DOCTYPE declares the external entity '{name}': expected a file by itself"
+            )
+        if self._entities > _MOST_ENTITIES:
+            raise InputError(
+                f"the score's DOCTYPE declares more than {_MOST_ENTITIES} entities: expected fewer"
+            )

@@ -1,0 +1,164 @@
+"""The words that are written into a score, and the words of the reports, by language (`languages/*.toml`)."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from annotate import diagram
+from annotate.decision import DOUBTFUL, UNPLAYABLE, Decision
+from annotate.demand import GLISSANDO, MICROTONE, NOTE, Demand
+from annotate.findings import InputError
+from fingering_db.pitch import Pitch
+
+CENTS_ON_THE_STAND = 15
+"""A deviation larger than this [cents] is worth a player's eye while playing; others stand in the report."""
+
+_QUARTER_TONE_WITHIN = 5.0  # cents
+_LEGEND_KEYS = {
+    diagram.DOWN: "down",
+    diagram.UP: "up",
+    diagram.HOLE_OPEN: "hole_open",
+    diagram.VENT_OPEN: "vent_open",
+    diagram.BOTH_OPEN: "both_open",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """The words of one language. Keys are `table.name`; KeyError for a key the language lacks."""
+
+    language: str
+    tables: Mapping[str, Mapping[str, Any]]
+
+    def text(self, key: str, **values: object) -> str:
+        """The words under `key`, with its {names} filled in."""
+        return str(self._entry(key)).format(**values)
+
+    def counted(self, key: str, number: int, **values: object) -> str:
+        """The words under `key` for so many things; {n} is the number."""
+        form = "one" if number == 1 else "other"
+        return str(self._entry(key)[form]).format(n=number, **values)
+
+    def lines(self, key: str) -> tuple[str, ...]:
+        """The list of sentences under `key`."""
+        return tuple(self._entry(key))
+
+    def _entry(self, key: str) -> Any:
+        table, _, name = key.partition(".")
+        return self.tables[table][name]
+
+
+def languages() -> tuple[str, ...]:
+    """The languages there are, by their two letters."""
+    found = (entry.name for entry in files("annotate").joinpath("languages").iterdir())
+    return tuple(sorted(name.removesuffix(".toml") for name in found if name.endswith(".toml")))
+
+
+@cache
+def words(language: str = "en") -> Words:
+    """Load a language. Raises InputError for one that is not there."""
+    if language not in languages():
+        raise InputError(f"language '{language}': expected one of {', '.join(languages())}")
+    source = files("annotate").joinpath("languages", f"{language}.toml")
+    return Words(language, tomllib.loads(source.read_text(encoding="utf-8")))
+
+
+def pitch_sign(pitch: Pitch, ascii_only: bool = False) -> str:
+    """A note's name for the stand, without cents: `C♯6`; in ASCII `Cs6` (# breaks an importer)."""
+    sharp, flat = ("s", "b") if ascii_only else ("♯", "♭")
+    return pitch.step + (sharp * pitch.alter if pitch.alter > 0 else flat * -pitch.alter) + str(pitch.octave)
+
+
+def technique_notes(
+    decision: Decision, language: str = "en", ascii_only: bool = False, *, named: bool = False
+) -> tuple[str, ...]:
+    """What is written above the staff beside the diagram, top to bottom.
+
+    The technique, marked if doubtful or unplayable, and deviations a player must know while playing. Empty
+    for an ordinary note that simply plays. named: the score itself names the technique at this place, so that only
+    the mark is written.
+    """
+    lexicon = words(language)
+    technique = "" if named else _technique(decision, lexicon)
+    if decision.status in (DOUBTFUL, UNPLAYABLE):
+        key = f"note.{decision.status}" + ("" if technique else "_alone")
+        technique = lexicon.text(key, note=technique)
+    deviations = "" if decision.status == UNPLAYABLE else _large_deviations(decision, lexicon, ascii_only)
+    return tuple(text for text in (technique, deviations) if text)
+
+
+def _technique(decision: Decision, lexicon: Words) -> str:
+    demand = decision.demand
+    if demand.kind == NOTE:
+        return ""
+    if demand.kind == MICROTONE:
+        return lexicon.text("note.quarter_tone" if _is_quarter_tone(demand) else "note.microtone")
+    if demand.kind != GLISSANDO:
+        return lexicon.text(f"note.{demand.kind}")
+    if demand.continuous is False:
+        return lexicon.text("note.glissando_chromatic")
+    plain = lexicon.text("note.glissando")
+    means = _means(decision)
+    return lexicon.text(f"note.{means}", note=plain) if means else plain
+
+
+def _is_quarter_tone(demand: Demand) -> bool:
+    odd = [abs(abs(pitch.cents) - 50.0) for pitch in demand.pitches if pitch.cents]
+    return bool(odd) and max(odd) <= _QUARTER_TONE_WITHIN
+
+
+def _means(decision: Decision) -> str:
+    """By what the path glides, farthest-reaching first: 'by_slide', 'by_holes', 'by_lip', '' for none."""
+    path = decision.path
+    if len({point.slide_mm for point in path}) > 1:
+        return "by_slide"
+    if any(0.0 < share < 1.0 for point in path for _, share in point.open):
+        return "by_holes"
+    if len({point.lip_cents for point in path}) > 1:
+        return "by_lip"
+    return ""
+
+
+def _large_deviations(decision: Decision, lexicon: Words, ascii_only: bool) -> str:
+    pitches = decision.demand.pitches + decision.demand.to
+    texts = []
+    for pitch, deviation in zip(pitches, decision.deviation_cents, strict=False):
+        if abs(round(deviation)) > CENTS_ON_THE_STAND:
+            alone = len(pitches) == 1
+            name = pitch_sign(pitch, ascii_only)
+            # The note as asked may itself lie beside the tempered one.
+            asked = f"{name}({pitch.cents:+.0f})" if round(pitch.cents) else name
+            key = "note.deviation_alone" if alone else "note.deviation"
+            texts.append(lexicon.text(key, pitch=asked, cents=f"{deviation:+.0f}"))
+    if not texts or len(pitches) == 1:
+        return "".join(texts)
+    return lexicon.text("note.deviations", list=", ".join(texts))
+
+
+def legend(
+    fingerings: Iterable[str], language: str = "en", ascii_only: bool = False, statuses: Iterable[str] = ()
+) -> str:
+    """One line for a part's first diagram, explaining only the signs these fingerings and statuses use; '' if none."""
+    texts = tuple(text for text in fingerings if text)
+    if not texts:
+        return ""
+    lexicon = words(language)
+    parts = [
+        lexicon.text(f"legend.{_LEGEND_KEYS[sign]}", sign=diagram.ASCII_SIGNS[sign] if ascii_only else sign)
+        for sign in diagram.signs_used(texts)
+    ]
+    parts.append(lexicon.text("legend.hands"))
+    if ascii_only and any("#" in text for text in texts):
+        parts.append(lexicon.text("legend.ascii_sharp"))
+    parts += [lexicon.text(f"legend.{status}") for status in (DOUBTFUL, UNPLAYABLE) if status in set(statuses)]
+    return "  ".join(parts)
+
+
+def cautions(language: str = "en") -> tuple[str, ...]:
+    """Sentences that stand once in every report and practice pack."""
+    return words(language).lines("cautions.lines")

@@ -1,0 +1,127 @@
+"""Writing marks into a score: fragments spliced into its bytes, of which no other is changed."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass
+from xml.sax.saxutils import escape
+
+from annotate.findings import InputError
+from annotate.markup import BEGIN, END, SIGNATURE, TARGET, Opening, opening, own_line
+from annotate.stripping import strip
+
+ROWS, STACK, ASCII = "rows", "stack", "ascii"
+CARRIERS = (ROWS, STACK, ASCII)
+
+# These break an importer of a notation program (`#` too, which is therefore written as a sharp).
+_BREAKING = frozenset('\\{$"%')
+_NOT_XML = re.compile("[\x00-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
+# Spelled out: left to the program, some would set italics or their own size for words.
+_FONT = 'font-size="8" font-style="normal" font-weight="normal"'
+
+_ASCII = str.maketrans(
+    {"●": "@", "○": "o", "◎": "0", "◉": "8", "⦿": "8", "◐": "d", "◑": "d", "◒": "d", "◓": "d"}
+    | {"♯": "#", "♭": "b", "♮": "n", "𝄪": "x", "𝄫": "bb", "↑": "^", "↓": "v", "→": "->", "←": "<-"}
+    | {"–": "-", "—": "-", "−": "-", "×": "x", "·": ".", "…": "...", "±": "+/-", "≈": "~"}
+    | {"¢": "c", "°": " deg"}
+    | {"‘": "'", "’": "'", "‚": "'", "“": "'", "”": "'", "„": "'", "«": "'", "»": "'"}
+    | {"½": "1/2", "¼": "1/4", "¾": "3/4"}
+    | {"ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue", "ß": "ss"}
+)
+
+
+class SelfCheckError(InputError):
+    """What was written does not give the original back. Nothing has been put in its place."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """What to write at one note.
+
+    offset: of the first byte of its `<note` in the file. rows: texts from top to bottom, at least one, none
+    empty. voice: '' in a part of one voice. staff: from 1; 0 in a part of one staff.
+    """
+
+    offset: int
+    rows: tuple[str, ...]
+    voice: str = ""
+    staff: int = 0
+
+
+def splice(data: bytes, marks: Sequence[Mark], carrier: str = ROWS) -> bytes:
+    """The XML bytes with the marks put in, each right before its note.
+
+    carrier: 'rows' (a direction for each row, bottom row first: the order in which programs stack upwards),
+    'stack' (one direction with line breaks) or 'ascii' (rows in plain letters). `strip` gives the bytes back.
+    Raises ValueError for what the calling code must not do: an offset that is no note's, two marks on one
+    note, a text of no characters or with characters that break an importer, an unknown carrier.
+    """
+    if carrier not in CARRIERS:
+        raise ValueError(f"no carrier '{carrier}': expected one of {', '.join(CARRIERS)}")
+    how = opening(data)
+    pieces = []
+    at = -1
+    for mark in sorted(marks, key=lambda mark: mark.offset):
+        tag = data[mark.offset : mark.offset + 6 * how.width].decode(how.codec, "replace")
+        if mark.offset <= at or not re.match(r"<note[\s/>]", tag):
+            raise ValueError(f"two marks at byte {mark.offset}, or no note there")
+        pieces += [data[max(at, 0) : mark.offset], how.encode(_block(data, mark, carrier, how))]
+        at = mark.offset
+    return b"".join([*pieces, data[max(at, 0) :]])
+
+
+def verify_roundtrip(original: bytes, new: bytes) -> None:
+    """Raise SelfCheckError unless the new XML bytes without marks are the original without marks."""
+    if strip(new) != strip(original):
+        raise SelfCheckError(
+            "the marked score does not give the original back: nothing written, please report this"
+        )
+
+
+def _block(data: bytes, mark: Mark, carrier: str, how: Opening) -> str:
+    """Everything to be put in at one note, ending such that the note keeps a line of its own."""
+    rows = [_signed(row, carrier) for row in mark.rows]
+    if not rows:
+        raise ValueError(f"a mark without rows at byte {mark.offset}")
+    line = own_line(data, mark.offset, how)
+    newline, indent = line or ("", "")
+    # Each row of a stack is signed by itself, for programs that split it when they save.
+    texts = [(newline or "\n").join(rows)] if carrier == STACK else rows[::-1]
+    lines = [f"<?{TARGET} {BEGIN}?>"]
+    for text in texts:
+        lines += _direction(text, mark, ("\t" if indent.endswith("\t") else "  ") if line else "")
+    lines.append(f"<?{TARGET} {END}?>")
+    return (newline + indent).join(lines)
+
+
+def _direction(text: str, mark: Mark, unit: str) -> list[str]:
+    """Lines of one direction, indented by `unit` for each level; the order of children is the schema's."""
+    return [
+        '<direction placement="above">',
+        f"{unit}<direction-type>",
+        f"{unit * 2}<words {_FONT}>{text}</words>",
+        f"{unit}</direction-type>",
+        *([f"{unit}<voice>{escape(mark.voice)}</voice>"] if mark.voice else []),
+        *([f"{unit}<staff>{mark.staff}</staff>"] if mark.staff else []),
+        "</direction>",
+    ]
+
+
+def _signed(row: str, carrier: str) -> str:
+    """A row's text as it stands in the file: checked, mapped, escaped and signed."""
+    row = to_ascii(row) if carrier == ASCII else row.replace("#", "♯")
+    bad = _BREAKING.intersection(row) or _NOT_XML.findall(row)
+    if bad or not row.strip():
+        raise ValueError(f"row {row!r} is blank or holds characters that words must not have: {sorted(bad)}")
+    return f"{SIGNATURE}{escape(row)}{SIGNATURE}"
+
+
+def to_ascii(text: str) -> str:
+    """The text for a terminal or program that has letters only: ● is @, ○ is o, ♯ is #; the unknown becomes
+    ?."""
+    # Accents are parted from their letters and dropped after the table has had its say.
+    composed = re.sub(r"(?<=\d)(?=[½¼¾])", " ", unicodedata.normalize("NFC", text))
+    parted = unicodedata.normalize("NFKD", composed.translate(_ASCII))
+    return "".join("" if unicodedata.combining(c) else c if c.isascii() else "?" for c in parted)

@@ -1,0 +1,35 @@
+"""How well a flute's model plays its standard fingerings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fingering_db.chart import chart
+from fingering_db.mechanism import hole_states
+from fingering_db.model import Model
+from fingering_db.pitch import Pitch
+
+
+@dataclass(frozen=True, slots=True)
+class ChartDeviation:
+    """A standard fingering and how far its nearest resonance lies from its note [cents], lip by the law."""
+
+    pitch: Pitch
+    fingering: str
+    cents: float
+    judged: bool
+
+
+def chart_deviations(of: Model) -> tuple[ChartDeviation, ...]:
+    """One row for each note of the flute's chart, low to high (written pitch)."""
+    notes = chart(of.instrument.chart)
+    states = np.array([hole_states(of.instrument, note.fingering) for note in notes])
+    crossings = of.resonances(of.flute.bore_impedance(states, of.grid))
+    rows = []
+    for number, note in enumerate(notes):
+        sounding = note.pitch.transposed(of.instrument.transposition_semitones)
+        cents = 1200.0 * np.log2(crossings.hz[crossings.row == number] / sounding.hz(of.instrument.a4_hz))
+        rows.append(ChartDeviation(note.pitch, str(note.fingering), float(cents[np.abs(cents).argmin()]), note.judged))
+    return tuple(rows)

@@ -1,0 +1,155 @@
+"""Detecting, on small scores with the demands they must give beside them, and on other people's files.
+
+The scores under `tests/cases/detecting` are invented.
+"""
+
+from __future__ import annotations
+
+import json
+import zipfile
+from pathlib import Path
+from typing import Any
+
+import music21
+import pytest
+
+from annotate.demand import Demand
+from annotate.detecting.codes import CODES
+from annotate.detecting.detect import Detected, detect
+from annotate.findings import InputError
+from annotate.reading.read import read_score
+
+CASES = Path(__file__).parent.parent / "cases" / "detecting"
+MUSIC21 = Path(music21.__file__).parent
+
+
+def detected(path: Path, chords: str = "auto") -> Detected:
+    score = read_score(path.read_bytes())
+    return detect(score.parts[0], chords, len(score.parts))
+
+
+def case(name: str, chords: str = "auto") -> Detected:
+    return detected(CASES / f"{name}.musicxml", chords)
+
+
+def as_table(demand: Demand) -> dict[str, Any]:
+    return {
+        "kind": demand.kind,
+        "bar": demand.place.bar,
+        "beat": float(demand.place.beat),
+        "written": [str(pitch) for pitch in demand.pitches],
+        "sounding": [str(pitch) for pitch in demand.sounding],
+        "to": [str(pitch) for pitch in demand.to],
+        "open": demand.open_pitches,
+        "continuous": demand.continuous,
+        "word": demand.word,
+        "fingering": demand.fingering,
+        "events": len(demand.events),
+    }
+
+
+def filled_up(expected: dict[str, Any]) -> dict[str, Any]:
+    usual = {"to": [], "open": False, "continuous": None, "word": "", "fingering": ""}
+    return {"sounding": expected["written"], **usual, **expected}
+
+
+@pytest.mark.parametrize("path", sorted(CASES.glob("*.musicxml")), ids=lambda path: path.stem)
+def test_a_small_score_gives_the_demands_beside_it(path: Path) -> None:
+    expected = json.loads(path.with_suffix(".json").read_text("utf-8"))
+    found = detected(path)
+    assert [as_table(d) for d in found.demands] == [filled_up(d) for d in expected["demands"]]
+    assert [[f.code, f.severity, f.place] for f in found.findings] == expected["findings"]
+    assert [[str(n.place), n.what] for n in found.not_judged] == expected["not_judged"]
+
+
+def test_every_score_has_its_expected_demands_and_no_expectation_lacks_a_score() -> None:
+    scores = {path.stem for path in CASES.glob("*.musicxml")}
+    assert scores == {path.stem for path in CASES.glob("*.json")}
+    assert len(scores) >= 15
+
+
+def test_chords_of_a_flutes_part_become_one_finding_that_tells_how_many_and_why() -> None:
+    (finding,) = case("chords_of_two_flutes").findings
+    assert finding.message == "bars 1-2: 4 chords read as two players because the part is named 'Flutes'"
+    assert "--chords multiphonic" in finding.advice
+
+
+def test_the_option_turns_two_players_into_multiphonics_and_back() -> None:
+    assert len(case("chords_of_two_flutes", "multiphonic").demands) == 4
+    assert case("chords_of_two_flutes", "multiphonic").findings == ()
+    assert case("chords_of_a_solo_flute", "players").demands == ()
+
+
+def test_the_option_voice_lists_chords_as_not_judged_once() -> None:
+    found = case("chords_of_a_solo_flute", "voice")
+    assert found.demands == ()
+    assert [each.what for each in found.not_judged] == ["sing and play"]
+
+
+def test_an_unknown_option_is_refused_with_what_was_expected() -> None:
+    with pytest.raises(ValueError, match="expected auto, multiphonic, players or voice"):
+        case("chords_of_two_flutes", "both")
+
+
+def test_a_run_of_doubtful_chords_names_the_option_and_the_first_demand() -> None:
+    score = read_score((CASES / "two_voices.musicxml").read_bytes())
+    found = detect(score.parts[0], parts_in_score=12)
+    (finding,) = found.findings
+    assert (finding.code, finding.severity, finding.demand) == ("R201", "warning", "d1")
+    assert "two voices" in finding.message
+    assert "12 parts" in finding.message
+    assert "--chords" in finding.advice
+
+
+def test_ids_count_from_one_and_findings_follow_when_they_are_renumbered() -> None:
+    found = case("one_of_two_flutes_has_a_multiphonic").renumbered(7)
+    assert [demand.id for demand in found.demands] == ["d7"]
+    assert [finding.demand for finding in found.findings] == ["d7", ""]
+
+
+def test_an_event_stands_in_one_demand_or_ends_one_slide_and_starts_the_next() -> None:
+    for path in CASES.glob("*.musicxml"):
+        single = [d for d in detected(path).demands if d.kind != "glissando"]
+        starts = [(event.start, pitch) for d in single for event in d.events for pitch in d.pitches]
+        assert len(starts) == len(set(starts)), path.name
+
+
+def test_every_finding_has_a_code_that_is_explained_in_one_sentence() -> None:
+    found = {finding.code for path in CASES.glob("*.musicxml") for finding in detected(path).findings}
+    assert found <= set(CODES)
+    assert len(found) >= 8
+    assert all(text.endswith(".") and len(text) > 40 for text in CODES.values())
+
+
+def test_the_flutes_of_the_christmas_oratorio_ask_for_no_multiphonic() -> None:
+    with zipfile.ZipFile(MUSIC21 / "corpus" / "bach" / "bwv248.23-2.mxl") as archive:
+        (name,) = [n for n in archive.namelist() if n.endswith(".xml") and not n.startswith("META-INF")]
+        score = read_score(archive.read(name))
+    (part,) = [part for part in score.parts if part.name == "Flutes"]
+    assert len(part.events) > 50
+    found = detect(part, parts_in_score=len(score.parts))
+    assert found == Detected((), (), ())
+
+
+def test_two_bach_oboes_in_one_part_written_in_two_voices_are_two_players() -> None:
+    with zipfile.ZipFile(MUSIC21 / "corpus" / "bach" / "bwv248.23-2.mxl") as archive:
+        (name,) = [n for n in archive.namelist() if n.endswith(".xml") and not n.startswith("META-INF")]
+        score = read_score(archive.read(name))
+    (part,) = [part for part in score.parts if part.name == "Oboe d'amore"]
+    found = detect(part, parts_in_score=len(score.parts))
+    assert found.demands == ()
+    assert [finding.code for finding in found.findings] == ["R204", "R208"]
+
+
+def test_the_lilypond_test_suite_is_looked_at_without_an_exception() -> None:
+    looked = 0
+    for path in sorted((MUSIC21 / "musicxml" / "lilypondTestSuite").glob("*.xml")):
+        try:
+            score = read_score(path.read_bytes())
+        except InputError:
+            continue
+        for part in score.parts:
+            for chords in ("auto", "multiphonic", "players", "voice"):
+                detect(part, chords, len(score.parts))
+        looked += 1
+    assert looked > 100

@@ -1,0 +1,247 @@
+from __future__ import annotations
+
+import re
+import unicodedata
+from dataclasses import replace
+
+import pytest
+from report_samples import demand, pitches, place, playable, rich_result, two_flutes, unplayable
+
+from annotate.decision import Result, Sound
+from annotate.demand import NotJudged
+from annotate.findings import Finding
+from annotate.output import clean, display_width, needs_ascii, wrap
+from annotate.report import text
+from fingering_db.pitch import Pitch
+
+HOSTILE = "Fl\x1b[31möte\u202e\r\n\x9b2J 長い笛の名前 {flutes} %s 🎶 \udce9"
+ONE = demand(1, place("12", 2), "C5 D6")
+
+
+def of(*decisions, **more):
+    flutes = tuple(dict.fromkeys(one.flute for one in decisions)) or ("open-hole-b",)
+    return Result("invented.musicxml", more.pop("flutes", flutes), decisions, parts_read=("Flute",), **more)
+
+
+def block(report: str, start: str) -> str:
+    """The lines of one demand, joined by single blanks: from the line with `start` to the next empty line."""
+    paragraph = next(part for part in report.split("\n\n") if start in part)
+    return " ".join(paragraph.split())
+
+
+def columns(line: str) -> int:
+    """Terminal columns of a line, counted without the code under test."""
+    shown = [char for char in line if unicodedata.category(char) not in ("Mn", "Me", "Cf")]
+    return sum(2 if unicodedata.east_asian_width(char) in ("W", "F") else 1 for char in shown)
+
+
+def test_the_headline_counts_demands():
+    head = text.render(rich_result()).split("\n\n")[:2]
+    assert head[0].splitlines() == ["invented/duo.musicxml", "Flute: open-hole-b", "Part read: Flute"]
+    assert head[1].splitlines()[0] == "6 demands: 4 playable, 1 doubtful, 1 unplayable"
+
+
+def test_one_demand_is_told_with_place_fingering_diagram_figures_and_alternatives():
+    lines = text.render(rich_result()).splitlines()
+    start = next(n for n, line in enumerate(lines) if "bar 12" in line)
+    assert lines[start : start + 3] == [
+        "  bar 12, beat 2      C5+D6, multiphonic                          playable",
+        "  C+3, 0:31           T 2 3 | Eb                                  ○●● T",
+        "                      C5 -6, D6 +11 cents, each ±15               ○○○ E♭",
+    ]
+    told = block("\n".join(lines), "bar 12")
+    assert "likely to sound (confidence 0.83)" in told
+    assert "or T 2 3 G# | Eb -12, +14 cents (0.71)" in told
+    assert "also sounds: A5+50 (strength 0.55)" in told
+
+
+def test_at_most_three_alternatives_are_shown():
+    report = text.render(of(playable(ONE)))
+    assert report.count("  or ") == 3
+    assert "or 2 3 | Eb" not in report
+
+
+def test_equal_demands_are_told_once_with_their_other_bars():
+    report = text.render(rich_result())
+    assert report.count("C5+D6, multiphonic") == 1
+    assert "also bar 14 (beats 1, 3)" in report
+
+
+def test_equal_demands_answered_differently_are_told_apart():
+    other = playable(demand(2, place("14"), "C5 D6"), fingering="T 2 3 G# | Eb")
+    assert text.render(of(playable(ONE), other)).count("C5+D6, multiphonic") == 2
+
+
+def test_a_hundred_equal_bars_stay_readable():
+    same = [playable(demand(n, place(str(n)), "C5 D6")) for n in range(1, 101)]
+    report = text.render(of(*same))
+    assert "100 demands: 100 playable" in report
+    assert len(report.splitlines()) < 50
+
+
+def test_an_unplayable_demand_says_why_and_what_instead():
+    told = block(text.render(rich_result()), "bar 20, beat 1 ")
+    assert told.startswith("! bar 20, beat 1 C♯5+C6, multiphonic unplayable")
+    assert "instead: C5+C♯6 with T 2 3o | Eb: a semitone away" in told
+    assert "confidence" not in told
+
+
+def test_cents_in_a_demand_do_not_run_into_the_deviation():
+    assert "B♭4(+50) +27 cents, ±15" in text.render(rich_result())
+
+
+def test_pitches_with_cents_are_joined_with_blanks():
+    assert "C5+50 + D6, multiphonic" in text.render(of(playable(demand(1, place("1"), "C5+50 D6"))))
+
+
+def test_a_glissando_tells_its_fingerings_and_means():
+    told = block(text.render(rich_result()), "bar 21")
+    assert "C5+D6 → B4+C♯6, glissando" in told
+    assert "on the way: T 2 3 | Eb → T 2o 3 | Eb" in told
+    assert "by slide 0 to 23 mm, hole in key 2 open 0 to 0.4, lip 0 to -20 cents" in told
+
+
+def test_other_sounds_of_a_transposing_flute_are_named_as_written():
+    piccolo = demand(1, place("1"), "C5 D6", sounding=pitches("C6 D7"))
+    sounds = (Sound(1046.5, Pitch("C", 0, 6), 0.9), Sound(1864.7, Pitch("A", 1, 6), 0.8))
+    assert "also sounds: A♯5 (strength 0.80)" in text.render(of(playable(piccolo, "piccolo", sounds=sounds)))
+
+
+def test_a_written_fingering_and_open_pitches_are_told():
+    asked = demand(1, place("1"), "C5", fingering="T 2 3 | Eb", open_pitches=True)
+    told = block(text.render(of(playable(asked))), "bar 1,")
+    assert "C5 and what comes with it, multiphonic" in told
+    assert "written fingering: T 2 3 | Eb" in told
+
+
+def test_errors_come_first_and_a_reason_already_told_is_not_repeated():
+    report = text.render(rich_result())
+    findings = report[report.index("Findings") :]
+    assert findings.index("P1 error") < findings.index("H1 warning") < findings.index("R3 info")
+    assert "84 cents low" not in findings
+    assert "Write C5 and C♯6 instead." in findings
+
+
+def test_equal_findings_share_one_entry_and_many_of_a_code_are_shortened():
+    same = [Finding("R3", "info", f"Flute, bar {n}, beat 1", "Read as players.", "Tell.") for n in (3, 7, 7)]
+    many = [Finding("R4", "info", f"Flute, bar {n}, beat 1", f"Odd word {n}.", "") for n in range(20, 30)]
+    report = text.render(of(findings=(*same, *many)))
+    assert "R3 info: bars 3, 7\n" in report
+    assert report.count("Read as players.") == 1
+    assert report.count("Odd word") == 3
+    assert "and 7 more of this kind: bars 23, 24, 25, 26, 27, 28, 29" in report
+
+
+def test_a_finding_for_the_whole_file_has_no_place():
+    report = text.render(of(findings=(Finding("F2", "warning", "", "Bytes mended.", "Save again."),)))
+    assert "F2 warning\n    Bytes mended. Save again." in report
+
+
+def test_techniques_not_judged_are_listed_by_name():
+    found = tuple(NotJudged(place(bar), "whistle tone") for bar in ("30", "31"))
+    report = text.render(of(not_judged=found))
+    assert "whistle tone: bars 30, 31" in report
+
+
+def test_no_demands_says_what_was_read_and_gives_no_cautions():
+    report = text.render(of())
+    assert "Part read: Flute" in report
+    assert "Nothing there asks for judgement" in " ".join(report.split())
+    assert "physician" not in report
+    unread = text.render(Result("x", ("open-hole-b",)))
+    assert "No flute part was read." in unread
+    assert "Nothing there" not in unread
+
+
+def test_cautions_and_the_state_of_evidence_stand_once():
+    report = " ".join(text.render(rich_result()).split())
+    assert report.count("try every fingering on your own instrument before it goes to print") == 1
+    assert report.count("no open collection of multiphonics with fingerings") == 1
+
+
+def test_two_flutes_stand_side_by_side_with_what_the_second_adds_and_lacks():
+    report = text.render(two_flutes())
+    assert "open-hole-b        2         1         0           1\n" in report
+    assert "vented-b adds to open-hole-b: C♯5+C6 (bar 20: playable)" in report
+    assert "vented-b lacks: C5+D6 (bar 12: unplayable)" in report
+    side_by_side = [line.split() for line in report.splitlines()]
+    assert ["open-hole-b", "vented-b"] in side_by_side
+    assert ["playable", "unplayable"] in side_by_side
+    assert "? doubtful, ! unplayable on open-hole-b" in report
+
+
+def test_a_flute_that_adds_nothing_says_so():
+    assert "closed adds nothing to open." in text.render(of(playable(ONE, "open"), playable(ONE, "closed")))
+
+
+def test_parts_with_flutes_of_their_own_are_told_by_part_and_flute():
+    second = demand(2, place("9", part="Piccolo", part_id="P2"), "C5 D6")
+    report = text.render(of(playable(ONE, "open-hole-b"), unplayable(second, "piccolo")))
+    assert "2 demands: 1 playable, 0 doubtful, 1 unplayable" in report
+    told = block(report, "bar 9")
+    assert "Piccolo" in told and "on piccolo" in told
+    assert "adds" not in report
+
+
+def test_another_tuning_is_told():
+    assert "Flute: open-hole-b at A4 = 442 Hz" in text.render(of(playable(ONE), a4_hz=442.0))
+
+
+def long_and_hostile() -> Result:
+    rich = rich_result(HOSTILE * 4)
+    odd = [
+        replace(one, demand=replace(one.demand, place=replace(one.demand.place, part=HOSTILE, bar="X" * 30)))
+        for one in (*rich.decisions, *two_flutes().decisions)
+    ]
+    odd = [
+        replace(one, demand=replace(one.demand, id=f"x{n // 2}"), why=HOSTILE) for n, one in enumerate(odd)
+    ]
+    flutes = ("open-hole-b", "vented-b", HOSTILE)
+    findings = tuple(replace(one, place=HOSTILE, message="w" * 200) for one in rich.findings)
+    parts = (HOSTILE, HOSTILE)
+    return Result(rich.score, flutes, tuple(odd), findings, rich.not_judged, parts)
+
+
+@pytest.mark.parametrize("result", [rich_result(), two_flutes(), of(), long_and_hostile()])
+@pytest.mark.parametrize("width", [40, 59, 60, 80, 132])
+@pytest.mark.parametrize("ascii_only", [False, True])
+def test_no_line_is_wider_than_the_page_nor_ends_in_blanks(result, width, ascii_only):
+    report = text.render(result, width=width, ascii=ascii_only)
+    for line in report.split("\n"):
+        assert columns(line) <= width, line
+        assert line == line.rstrip()
+    assert report.isascii() or not ascii_only
+
+
+def test_names_from_the_score_cannot_command_the_terminal():
+    for ascii_only in (False, True):
+        report = text.render(long_and_hostile(), ascii=ascii_only)
+        bad = [char for char in report if unicodedata.category(char)[0] == "C" and char != "\n"]
+        assert bad == []
+        report.encode("utf-8")
+
+
+def test_ascii_says_the_same_with_plain_signs():
+    report = text.render(rich_result(), ascii=True)
+    assert re.search(r"C5 -6, D6 \+11 cents, each \+/-15 +--- Eb\n", report)
+    told = block(report, "bar 21")
+    assert "C5+D6 -> B4+C#6, glissando" in told
+    assert "-@@ T" in told
+
+
+def test_names_lose_their_accents_in_ascii_and_a_question_mark_stands_for_the_rest():
+    assert clean("Große Flöte № 1 — «Ré♭» 笛", True) == 'Grosse Flote No 1 - "Reb" ?'
+
+
+def test_only_a_stream_that_lacks_the_signs_needs_ascii():
+    assert [needs_ascii(name) for name in ("utf-8", "latin-1", "cp1252", "ascii", None, "no-such")] == [
+        False, True, True, True, True, True,
+    ]  # fmt: skip
+
+
+def test_wrapping_counts_wide_characters_and_cuts_long_words():
+    lines = wrap("笛笛笛笛 ab abcdefghijkl", 7, hanging=2)
+    assert [columns(line) <= 7 for line in lines] == [True] * len(lines)
+    assert "".join("".join(lines).split()) == "笛笛笛笛ababcdefghijkl"
+    assert display_width("e\u0301笛") == 3
+    assert wrap("", 10) == []
