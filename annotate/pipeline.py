@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -18,7 +19,7 @@ from annotate.marking import Marked, mark, notes_at, words_by_place
 from annotate.reading.flutes import choose_part, find_flute_parts
 from annotate.reading.read import read_headings, read_score
 from annotate.score import Part, Score
-from annotate.stripping import strip
+from annotate.stripping import may_hold_marks, strip
 from annotate.writing import splice, verify_roundtrip
 from fingering_db.instrument import InstrumentError, load, shipped
 from fingering_db.model import model
@@ -57,10 +58,11 @@ class Looked:
 def look(path: Path, options: Options, progress: Progress | None = None) -> Looked:
     """Read a score and decide every demand. Raises InputError when it cannot be looked at."""
     file = container.load(path)
-    data = strip(file.data)
-    headings = read_headings(data)
-    chosen = _chosen_parts(headings, options, path)
-    score = read_score(data, {part.id for part, _ in chosen})
+    with _about(path):
+        data = strip(file.data) if may_hold_marks(file.data) else file.data
+        headings = read_headings(data)
+        chosen = _chosen_parts(headings, options)
+        score = read_score(data, {part.id for part, _ in chosen})
     parts = tuple(part for part in score.parts if part.id in {heading.id for heading, _ in chosen})
     families = {part.id: family for part, family in chosen}
     findings: list[Finding] = list(score.findings)
@@ -112,7 +114,18 @@ def strip_file(path: Path, target: Path, *, in_place: bool) -> None:
     """Write the score without our marks to `target`, all or nothing."""
     file = container.load(path)
     container.check_target(path, target, in_place)
-    _write(file, strip(file.data), target)
+    with _about(path):
+        data = strip(file.data)
+    _write(file, data, target)
+
+
+@contextmanager
+def _about(path: Path) -> Iterator[None]:
+    """Errors about the bytes of a score are told with the name of its file."""
+    try:
+        yield
+    except InputError as error:
+        raise InputError(f"{path}: {error}") from error
 
 
 def _write(file: container.ScoreFile, new_data: bytes, target: Path) -> None:
@@ -124,13 +137,13 @@ def _write(file: container.ScoreFile, new_data: bytes, target: Path) -> None:
     container.write_atomically(target, container.pack(file, new_data), verify)
 
 
-def _chosen_parts(headings: Score, options: Options, path: Path) -> tuple[tuple[Part, str], ...]:
+def _chosen_parts(headings: Score, options: Options) -> tuple[tuple[Part, str], ...]:
     """(part, family) in file order; those named by the user, else every flute part."""
     flutes = find_flute_parts(headings.parts)
     if not options.parts:
         if not flutes:
             listed = ", ".join(f"{part.number} '{part.name or part.id}'" for part in headings.parts) or "none"
-            raise InputError(f"{path}: no flute part found; name one with --part, from: {listed}")
+            raise InputError(f"no flute part found; name one with --part, from: {listed}")
         return flutes
     families = {part.id: family for part, family in flutes}
     asked = {choose_part(headings.parts, selector).id for selector in options.parts}

@@ -85,7 +85,7 @@ class Finger(Struct, frozen=True):
 
 class Instrument(Struct, frozen=True):
     """A whole flute. transposition_semitones: sounding minus written pitch. chart: name of its standard fingerings.
-    model_cents: rms error of the model against that chart (in-sample, printed by the fitting script)."""
+    model_cents: error of the model [cents rms]: predicted, not in-sample (SOURCES.md)."""
 
     name: str
     title: str
@@ -168,4 +168,11 @@ def mistakes(instrument: Instrument) -> list[str]:
                 for name in used
                 if name not in names
             ]
+            sizes = {hole.name: (hole.perforation_mm, hole.vent_mm) for hole in instrument.holes}
+            for kind, number, opened in [("perforation", 0, placement.uncovers), ("vent", 1, placement.vents)]:
+                found += [
+                    f"finger '{finger.name}', touch '{placement.touch}': hole '{name}' has no {kind} (set {kind}_mm)"
+                    for name in opened
+                    if name in sizes and not sizes[name][number]
+                ]
     return found

@@ -9,14 +9,16 @@ import numpy as np
 
 from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray
 from fingering_db.acoustics.resonance import Crossings, rising_zeros
+from fingering_db.acoustics.tube import TwoPort
 from fingering_db.chart import chart
 from fingering_db.hand import easiest, efforts
 from fingering_db.instrument import Instrument
-from fingering_db.mechanism import Reach, hole_states, reach
+from fingering_db.mechanism import Reach, choices, hole_states, reach
 from fingering_db.pitch import Pitch
 from fingering_db.playability import PlainCurve, fit_plain_curve, strength
 from fingering_db.search import HalfTables, Halves, halve, tabulate
 from fingering_db.sounding import Flute
+from fingering_db.store import Arrays, fetch
 
 HIGHEST_HZ = 2600.0  # resonances are listed up to here
 _GRID_CENTS = 10.0
@@ -62,14 +64,41 @@ def grid_for(instrument: Instrument) -> RealArray:
 
 @lru_cache(maxsize=8)
 def model(instrument: Instrument, slide_mm: float = 0.0) -> Model:
-    """The model of an instrument; built once per process."""
+    """The model of an instrument; built once, then kept in the user's cache folder."""
     flute = Flute(instrument, slide_mm)
-    every = reach(instrument)
+    stored = fetch(_key(flute, "model"), lambda: _compute(flute))
+    every = Reach(choices(instrument), stored["placements"], stored["states"], stored["sound"])
+    halves = Halves(int(stored["cut"]), *(stored[name] for name in ("upper", "lower", "upper_of", "lower_of")))
+    tables = HalfTables(TwoPort(*stored["above"]), stored["below"])
+    c0, c1, c2, c3 = (float(value) for value in stored["curve"])
+    grid, effort = grid_for(instrument), efforts(instrument, every)
+    return Model(flute, every, halves, grid, tables, PlainCurve((c0, c1, c2, c3)), effort, stored["easiest"])
+
+
+def _key(flute: Flute, what: str) -> str:
+    return f"{what} {flute.slide_mm!r} {flute.instrument.fingerprint()}"
+
+
+def _compute(flute: Flute) -> Arrays:
+    """Everything of a Model that takes time, as arrays."""
+    every = reach(flute.instrument)
     halves = halve(every)
-    grid = grid_for(instrument)
-    effort = efforts(instrument, every)
+    grid = grid_for(flute.instrument)
     tables = tabulate(flute, halves, grid)
-    return Model(flute, every, halves, grid, tables, _plain_curve(flute, grid), effort, easiest(every, effort))
+    return {
+        "placements": every.placements,
+        "states": every.states,
+        "sound": every.sound,
+        "cut": np.array(halves.cut),
+        "upper": halves.upper,
+        "lower": halves.lower,
+        "upper_of": halves.upper_of,
+        "lower_of": halves.lower_of,
+        "above": np.array(tables.above),
+        "below": tables.below,
+        "curve": np.array(_plain_curve(flute, grid).coefficients),
+        "easiest": easiest(every, efforts(flute.instrument, every)),
+    }
 
 
 def _plain_curve(flute: Flute, grid: RealArray) -> PlainCurve:
@@ -94,10 +123,18 @@ _ATLAS_ROWS = 512  # rows of impedance at a time: bounds memory
 
 @lru_cache(maxsize=8)
 def atlas(of: Model) -> Atlas:
-    """The atlas of a flute; takes a second or two, once per process."""
+    """The atlas of a flute; takes a second or two, then is kept like the model."""
+    stored = fetch(_key(of.flute, "atlas"), lambda: _compute_atlas(of))
+    return Atlas(stored["row"], stored["hz"], stored["strength"])
+
+
+def _compute_atlas(of: Model) -> Arrays:
     parts = []
     for start in range(0, len(of.reach.states), _ATLAS_ROWS):
         rows = np.arange(start, min(start + _ATLAS_ROWS, len(of.reach.states)))
         crossings = of.resonances(of.bore(rows))
         parts.append((crossings.row + start, crossings.hz, strength(crossings, of.curve)))
-    return Atlas(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+    return {
+        name: np.concatenate(column)
+        for name, column in zip(("row", "hz", "strength"), zip(*parts, strict=True), strict=True)
+    }

@@ -1,11 +1,14 @@
 """How surely a resonance sounds, alone and together with others: a model with stated evidence, never a promise.
 
-The one feature that sorts best is relative modal amplitude: r = a/(f1 E(f)), where a = 2/(dX/dω) says how strongly the
-mode
-couples to the embouchure, f1 is the fingering's lowest resonance and E(f) the smooth curve on which the plain
-fingerings of
-the same flute lie. Derived for this project from the 38 notes of the standard chart and a handful of published
-playable/unplayable resonances (Wolfe, Smith, Tann & Fletcher 2001, JSV 243:127, supplement): a hypothesis, in-sample.
+Two features sort what is known. Relative modal amplitude r = a/(f1 E(f)): a = 2/(dX/dω) says how strongly the mode
+couples
+to the embouchure, f1 is the fingering's lowest resonance, and E(f) the smooth curve on which the plain fingerings of
+the same
+flute lie. Jet margin: how far the mode can outgrow the others for some delay of the jet. Derived for this project from
+the
+notes of the standard chart and 23 published resonances, three of them unplayable (data/evidence.toml): a hypothesis
+with that
+much behind it. Depth, prominence and quality alone sort worse (their ranges overlap).
 """
 
 from __future__ import annotations
@@ -53,22 +56,77 @@ def relative_amplitude(crossings: Crossings, curve: PlainCurve) -> RealArray:
     return np.asarray(crossings.modal_amplitude / (lowest(crossings) * curve(crossings.hz)))
 
 
-# Where a resonance turns from unreported to played, and how sharply; in-sample (see the module's docstring).
-_MIDDLE_R, _WIDTH_R = 0.62, 0.045
+def jet_margin(crossings: Crossings) -> RealArray:
+    """How far each mode can outgrow every other mode of its row for some delay of the jet, shape of crossings [1].
+
+    Linear jet theory (from memory; losses left out): with a delay τ mode n is fed in proportion to -a_n cos ω_n τ. The
+    margin is the largest ratio of that to the best fed other mode, over delays that feed the mode itself well (-cos ≥
+    0.7).
+    Above 1 the jet can prefer the mode. inf where a row has one mode only."""
+    amplitude, omega, own = _by_row(crossings)
+    phase = np.linspace(np.pi - _WELL_FED, np.pi + _WELL_FED, _DELAYS)
+    # Fed amplitudes of all modes of the row, for the delays of each crossing: (n_crossings, delays, modes)
+    delay = phase / (2.0 * np.pi * crossings.hz[:, None])
+    fed = -amplitude[crossings.row][:, None, :] * np.cos(omega[crossings.row][:, None, :] * delay[:, :, None])
+    at = np.arange(len(own))
+    itself = fed[at, :, own]
+    fed[at, :, own] = 0.0
+    with np.errstate(divide="ignore"):
+        return np.asarray((itself / np.maximum(fed.max(axis=2), 0.0)).max(axis=1))
+
+
+def _by_row(crossings: Crossings) -> tuple[RealArray, RealArray, IndexArray]:
+    """Modal amplitude and angular frequency with one line per row, shape (n_rows, most), 0 where a row has fewer; and
+    the
+    place of each crossing in its line."""
+    place: IndexArray = np.arange(len(crossings.row)) - np.searchsorted(crossings.row, crossings.row, side="left")
+    shape = (int(crossings.row.max(initial=-1)) + 1, int(place.max(initial=0)) + 1)
+    amplitude, omega = np.zeros(shape), np.zeros(shape)
+    amplitude[crossings.row, place] = crossings.modal_amplitude
+    omega[crossings.row, place] = 2.0 * np.pi * crossings.hz
+    return amplitude, omega, place
+
+
+_WELL_FED = np.pi - float(np.arccos(-0.7))  # half-width of the phases around π at which -cos ≥ 0.7
+_DELAYS = 13
+
+
+def features(crossings: Crossings, curve: PlainCurve) -> RealArray:
+    """What the strength of each resonance rests on, shape (n, 2): r, and log2 of the jet margin; both bounded."""
+    r = np.clip(relative_amplitude(crossings, curve), 0.0, 1.2)
+    margin = np.log2(np.clip(jet_margin(crossings), 0.5, 4.0))
+    return np.stack([r, margin], axis=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """Logistic of the features: constant, and a weight for each."""
+
+    constant: float
+    weights: tuple[float, float]
+
+    def __call__(self, values: RealArray) -> RealArray:
+        """Probability-like figure 0..1 for features of shape (n, 2)."""
+        return _logistic(self.constant + values @ np.array(self.weights))
+
+
+# Printed by `python -m fingering_db.calibration`; in-sample, see there for what it predicts of fingerings left out.
+CALIBRATION = Calibration(-12.06, (14.94, 4.61))
+_THIN = 0.04  # no resonance is surer than 1 - _THIN or less sure than _THIN: the evidence is a few dozen rows
 _SHALLOW_DB, _SHALLOW_WIDTH_DB = 6.0, 1.5
 _FLAT_DB, _FLAT_WIDTH_DB = 6.0, 1.5
 _STRONG_BETWEEN = 0.6
 
 
-def strength(crossings: Crossings, curve: PlainCurve) -> RealArray:
+def strength(crossings: Crossings, curve: PlainCurve, calibration: Calibration = CALIBRATION) -> RealArray:
     """How surely each resonance sounds alone, 0 to 1, shape of crossings; under 0.5: not expected to.
 
-    A logistic of r; a minimum that is very shallow or hardly stands out is marked down, for there r is an artefact of a
-    small slope."""
-    by_amplitude = _logistic((relative_amplitude(crossings, curve) - _MIDDLE_R) / _WIDTH_R)
+    A logistic of the features; a minimum that is very shallow or hardly stands out is marked down, for there r is an
+    artefact of a small slope (limits: ours, below every minimum that is reported to play)."""
     by_depth = _logistic((_SHALLOW_DB - crossings.depth_db) / _SHALLOW_WIDTH_DB)
     by_prominence = _logistic((crossings.prominence_db - _FLAT_DB) / _FLAT_WIDTH_DB)
-    return np.asarray(by_amplitude * by_depth * by_prominence)
+    sure = calibration(features(crossings, curve)) * by_depth * by_prominence
+    return np.asarray(_THIN + (1.0 - 2.0 * _THIN) * sure)
 
 
 def marked_down(between: RealArray) -> RealArray:

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray, StateArray
-from fingering_db.acoustics.tube import TwoPort, carry_through_cylinder, cylinder
+from fingering_db.acoustics.tube import TwoPort
 from fingering_db.mechanism import Reach
 from fingering_db.sounding import Flute
 
@@ -64,34 +64,47 @@ def _distinct(states: StateArray) -> tuple[StateArray, IndexArray]:
 
 @dataclass(frozen=True, slots=True)
 class HalfTables:
-    """Both halves of the tube at some frequencies: above, entries of shape (n_upper, m); below, shape (n_lower, m)."""
+    """Both halves of the tube at some frequencies: above (stopper cavity included), entries of shape (n_upper, m);
+    below,
+    shape (n_lower, m)."""
 
     above: TwoPort
     below: ComplexArray
-    cavity: ComplexArray
 
     def impedance(self, upper: IndexArray, lower: IndexArray) -> ComplexArray:
         """Bore and stopper cavity at the embouchure [Pa s/m³] for pairs of rows, shape (n, m)."""
-        load = self.below[lower]
-        a, b, c, d = (entry[upper] for entry in self.above)
-        through = a + b * load
-        return np.asarray(through / (c + d * load + self.cavity * through))
+        through, flow = self._pressure_and_flow(upper, lower)
+        return np.asarray(through / flow)
+
+    def reactance(self, upper: IndexArray, lower: IndexArray) -> RealArray:
+        """Imaginary part of the same, shape (n, m); real arithmetic, a good deal faster."""
+        p, u = self._pressure_and_flow(upper, lower)
+        return np.asarray((p.imag * u.real - p.real * u.imag) / (u.real**2 + u.imag**2))
+
+    def _pressure_and_flow(self, upper: IndexArray, lower: IndexArray) -> tuple[ComplexArray, ComplexArray]:
+        load = np.take(self.below, lower, axis=0)  # take: ten times faster than indexing here
+        pressure = np.take(self.above.b, upper, axis=0) * load
+        pressure += np.take(self.above.a, upper, axis=0)
+        flow = np.take(self.above.d, upper, axis=0) * load
+        flow += np.take(self.above.c, upper, axis=0)
+        return pressure, flow
 
 
 def tabulate(flute: Flute, halves: Halves, freq: RealArray) -> HalfTables:
     """Both tables at freq, shape (m,) [Hz]."""
-    elements, spacing = flute.elements(freq), flute.spacing_m()
+    elements, spacing, wave = flute.elements(freq), flute.spacing_m(), flute.body_wave(freq)
     below = flute.end_admittance(freq) * np.ones((len(halves.lower), 1))
     for index in range(len(elements) - 1, halves.cut - 1, -1):
         below = elements[index].carry(below, halves.lower[:, index - halves.cut])
         if spacing[index] > 0.0:
-            below = carry_through_cylinder(below, freq, spacing[index], flute.bore_m, flute.air)
+            below = wave.carry(below, spacing[index])
     above = elements[0].two_port(halves.upper[:, 0])
     for index in range(1, halves.cut):
         if spacing[index] > 0.0:
-            above = above.then(cylinder(freq, spacing[index], flute.bore_m, flute.air))
+            above = above.then(wave.along(spacing[index]))
         above = above.then(elements[index].two_port(halves.upper[:, index]))
-    return HalfTables(flute.head_two_port(freq).then(above), below, flute.cavity_admittance(freq))
+    whole, cavity = flute.head_two_port(freq).then(above), flute.cavity_admittance(freq)
+    return HalfTables(whole._replace(c=whole.c + cavity * whole.a, d=whole.d + cavity * whole.b), below)
 
 
 def lips_in_window(
@@ -104,7 +117,7 @@ def lips_in_window(
     between
     the first and the third, for none where the first is not below the third."""
     freq = np.concatenate([targets_hz * CENT**edge for edge in (tolerance_cents, 0.0, -tolerance_cents)])
-    reactance = tabulate(flute, halves, freq).impedance(halves.upper_of, halves.lower_of).imag
+    reactance = tabulate(flute, halves, freq).reactance(halves.upper_of, halves.lower_of)
     lips = -reactance / flute.lip_slope(freq)
     upper, exact, lower = np.split(lips, 3, axis=1)
     return upper, exact, lower

@@ -20,7 +20,7 @@ from fingering_db.acoustics.hole import (
     perforated_shunt,
     series_impedance,
 )
-from fingering_db.acoustics.tube import TwoPort, carry_through_cylinder, cylinder, stopped_admittance, taper
+from fingering_db.acoustics.tube import TwoPort, Wave, propagation, stopped_admittance, taper
 from fingering_db.instrument import Hole, Instrument
 from fingering_db.mechanism import OPEN, PERFORATION, PERFORATION_AND_VENT, SHUT, VENT
 
@@ -90,11 +90,15 @@ class Flute:
         """ωρ/S [Pa s/m⁴]: reactance of the lip side per metre of equivalent length."""
         return np.asarray(2.0 * np.pi * freq * lip_over_inertance(self.air))
 
+    def body_wave(self, freq: RealArray) -> Wave:
+        """The wave in the body's plain tube, shared by all pieces between holes."""
+        return propagation(freq, self.bore_m, self.air)
+
     def head_two_port(self, freq: RealArray) -> TwoPort:
         """From the embouchure to the first hole, the taper included."""
         head, air = self.instrument.head, self.air
         cone = taper(freq, head.taper_mm * MM, head.bore_at_embouchure_mm / 2 * MM, self.bore_m, air)
-        return cone.then(cylinder(freq, self.spacing_m()[0], self.bore_m, air))
+        return cone.then(self.body_wave(freq).along(self.spacing_m()[0]))
 
     def cavity_admittance(self, freq: RealArray) -> ComplexArray:
         """Admittance of the tube between embouchure hole and stopper [m³/(Pa s)]."""
@@ -104,7 +108,7 @@ class Flute:
     def end_admittance(self, freq: RealArray) -> ComplexArray:
         """Admittance just below the last hole [m³/(Pa s)]."""
         end = open_end_admittance(freq, self.bore_m, self.air)
-        return carry_through_cylinder(end, freq, self.spacing_m()[-1], self.bore_m, self.air)
+        return self.body_wave(freq).carry(end, self.spacing_m()[-1])
 
     def elements(self, freq: RealArray) -> tuple[HoleElement, ...]:
         """Every hole in every state. Holes of equal make share the arrays."""
@@ -131,14 +135,14 @@ class Flute:
         # With frequencies of its own, every (row, frequency) pair is a row with one frequency.
         rows = states if shared else np.repeat(states, freq.shape[1], axis=0)
         admittance = self.end_admittance(flat) * np.ones((len(rows), 1)) if shared else self.end_admittance(flat)
-        spacing = self.spacing_m()
+        spacing, wave = self.spacing_m(), self.body_wave(flat)
         for index in range(len(elements) - 1, -1, -1):
             if shared:
                 admittance = elements[index].carry(admittance, rows[:, index])
             else:
                 admittance = _carry_each(elements[index], admittance, rows[:, index])
             if index > 0 and spacing[index] > 0.0:
-                admittance = carry_through_cylinder(admittance, flat, spacing[index], self.bore_m, self.air)
+                admittance = wave.carry(admittance, spacing[index])
         at_embouchure = self.head_two_port(flat).admittance(admittance) + self.cavity_admittance(flat)
         return np.asarray(1.0 / at_embouchure).reshape(len(states), -1)
 

@@ -71,6 +71,9 @@ def _decision(
 
 def _reason(best: Candidate, status: str, tolerance: float, desk: Desk) -> str:
     worst, band = best.worst_cents, desk.band_cents()
+    if status == PLAYABLE and worst <= band:
+        inside = f"inside the ±{band:.0f} of model, temperature and lip: the lip reaches it"
+        return f"Every pitch is within {worst:.0f} cents with one lip, {inside}. Each resonance is strong enough."
     if status == PLAYABLE:
         within = f"within {worst:.0f} cents (tolerance {tolerance:.0f})"
         return f"Every pitch is {within} with one lip, and each resonance is strong enough."

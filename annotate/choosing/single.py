@@ -27,6 +27,8 @@ def decide_microtone(demand: Demand, desk: Desk) -> Decision:
     status = status_of(best, tolerance)
     worst = best.worst_cents
     reached = "within the tolerance" if worst <= tolerance else "the lip must make up the rest"
+    if worst <= desk.band_cents():
+        reached = f"inside the ±{desk.band_cents():.0f} of model, temperature and lip, so the lip reaches it"
     return Decision(
         demand=demand,
         flute=desk.name,

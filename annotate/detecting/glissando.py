@@ -169,8 +169,7 @@ def _word_findings(scene: Scene, groups: Iterable[tuple[Sonority, Sonority]]) ->
             "G204",
             "warning",
             str(place_of_word(scene.part, said.direction)),
-            f"the word '{said.hit.word}' stands here but no line leads from note to note; "
-            "no glissando is read",
+            f"the word '{said.hit.word}' stands here but no line leads from note to note; no glissando is read",
             "draw a glissando line from the first note to the last",
         )
         for said in scene.spans.of_role(GLISSANDO_ROLE)

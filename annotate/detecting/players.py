@@ -23,9 +23,7 @@ PLAYERS = "players"
 READINGS = (MULTIPHONIC, PLAYERS, VOICE)
 
 _NUMBER = r"(?:\d{1,2}|i{1,3}|iv|v)"
-_TWO_NUMBERS = re.compile(
-    rf"(?<!\w){_NUMBER}\.?\s*(?:[,&+/.\-–]|\bet\b|\band\b|\bund\b|\be\b|\s)\s*{_NUMBER}(?!\w)"
-)
+_TWO_NUMBERS = re.compile(rf"(?<!\w){_NUMBER}\.?\s*(?:[,&+/.\-–]|\bet\b|\band\b|\bund\b|\be\b|\s)\s*{_NUMBER}(?!\w)")
 _ONE_NUMBER = re.compile(rf"(?<!\w){_NUMBER}(?!\w)")
 _COUNT_BEFORE = re.compile(r"^\s*[2-9]\s+\w")
 _COUNT_AFTER = re.compile(r"[(\[]\s*(?:x\s*)?[2-9]\s*[)\]]|\bx\s*[2-9]\s*$")
@@ -78,9 +76,7 @@ def name_tells(name: str) -> str:
         return ""
     names = word_tables()["names"]
     tokens = re.findall(r"\w+", text)
-    if any(token.endswith(tuple(names["plural"])) for token in tokens) or set(tokens[:1]) & set(
-        names["counts"]
-    ):
+    if any(token.endswith(tuple(names["plural"])) for token in tokens) or set(tokens[:1]) & set(names["counts"]):
         return SEVERAL
     if _TWO_NUMBERS.search(text) or _COUNT_BEFORE.search(text) or _COUNT_AFTER.search(text):
         return SEVERAL
@@ -235,11 +231,7 @@ def judge_chords(
     verdicts = {}
     for index in indices:
         sonority = sonorities[index]
-        reasons = (
-            common
-            + _word_reasons(sonority, spans)
-            + _chord_reasons(sonority, fingerings.at(sonority), overlaps)
-        )
+        reasons = common + _word_reasons(sonority, spans) + _chord_reasons(sonority, fingerings.at(sonority), overlaps)
         if index in quick:
             reasons.append(_reason("quick_run"))
         verdicts[index] = weigh(reasons)

@@ -116,8 +116,7 @@ def word_remarks(scene: Scene, demands: tuple[Demand, ...]) -> list[Finding]:
                     "R206",
                     "warning",
                     str(place_of_word(scene.part, said.direction)),
-                    f"{bars}: '{said.hit.word}' makes multiphonics of {len(held)} single notes, "
-                    "for nothing ends it",
+                    f"{bars}: '{said.hit.word}' makes multiphonics of {len(held)} single notes, for nothing ends it",
                     "write 'ord.' where ordinary notes begin",
                     held[0].id,
                 )
@@ -136,8 +135,7 @@ def fingering_remarks(scene: Scene, demands: tuple[Demand, ...]) -> list[Finding
             "R207",
             "info",
             str(opened[0].place),
-            f"{bars}: {_count(len(opened), 'note')} with a written fingering read as a multiphonic "
-            "with open pitches",
+            f"{bars}: {_count(len(opened), 'note')} with a written fingering read as a multiphonic with open pitches",
             "write the other pitches or 'mult.' if so; else 'ord.'",
             opened[0].id,
         )

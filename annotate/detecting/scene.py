@@ -36,9 +36,7 @@ class Scene:
         """Prepare a part."""
         sonorities = gather(part.events)
         spans, ties, fingerings = Spans(part), Ties(sonorities), WrittenFingerings(part)
-        verdicts = judge_chords(
-            part, sonorities, spans, fingerings, chords=chords, parts_in_score=parts_in_score
-        )
+        verdicts = judge_chords(part, sonorities, spans, fingerings, chords=chords, parts_in_score=parts_in_score)
         index_of = {event.start: index for index, s in enumerate(sonorities) for event in s.events}
         for index in verdicts:
             head = ties.chain(sonorities[index])[0].sonority
@@ -56,7 +54,8 @@ class Scene:
 
     def first_under(self, said: Said) -> Sonority | None:
         """The first sonority at or after a word, on its staff."""
-        for sonority in self.sonorities[bisect_left(self.onsets, said.direction.onset) :]:
+        for index in range(bisect_left(self.onsets, said.direction.onset), len(self.sonorities)):
+            sonority = self.sonorities[index]
             if self.part.staves == 1 or sonority.first.staff == said.direction.staff:
                 return sonority
         return None

@@ -102,9 +102,7 @@ def _entries() -> tuple[_Entry, ...]:
     found = [
         _entry(
             table,
-            Technique(
-                table["id"], table["name"], table["role"], table.get("holds", True), table.get("continuous")
-            ),
+            Technique(table["id"], table["name"], table["role"], table.get("holds", True), table.get("continuous")),
         )
         for table in tables["technique"]
     ]
@@ -176,18 +174,16 @@ class Spans:
             for hit in find_words(direction.text)
             if not _is_rehearsal_letter(direction, part)
         )
+        self._several = next((said for said in self._said if said.hit.technique.id == SEVERAL), None)
         self._double_bars = tuple(sorted(part.double_bars))
         self._by_staff = part.staves > 1
         staves = {said.direction.staff for said in self._said} if self._by_staff else {0}
         self._techniques = {
-            staff: _Timeline(
-                s for s in self._on(staff) if s.hit.technique.role != PLAYERS and s.hit.technique.holds
-            )
+            staff: _Timeline(s for s in self._on(staff) if s.hit.technique.role != PLAYERS and s.hit.technique.holds)
             for staff in staves
         }
         self._players = {
-            staff: _Timeline(s for s in self._on(staff) if s.hit.technique.role == PLAYERS)
-            for staff in staves
+            staff: _Timeline(s for s in self._on(staff) if s.hit.technique.role == PLAYERS) for staff in staves
         }
 
     def _on(self, staff: int) -> list[Said]:
@@ -230,7 +226,7 @@ class Spans:
 
     def several_anywhere(self) -> Said | None:
         """The first word of the part that tells of several players."""
-        return next((said for said in self._said if said.hit.technique.id == SEVERAL), None)
+        return self._several
 
     def of_role(self, *roles: str) -> tuple[Said, ...]:
         """All words of some roles, in order."""

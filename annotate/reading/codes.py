@@ -20,28 +20,23 @@ PART_WITHOUT_MUSIC = "R111"
 
 CODES: dict[str, str] = {
     ENCODING_CONTRADICTED: (
-        "The file declares one character encoding and is written in another; it was read in the one it"
-        " is written in."
+        "The file declares one character encoding and is written in another; it was read in the one it is written in."
     ),
     ENCODING_BROKEN: (
         "The file declares UTF-8 but holds bytes that are not UTF-8; it was read as ISO-8859-1, so"
         " accented letters may look wrong, and notes are not affected."
     ),
     JUNK_BEFORE_XML: (
-        "Something stands before the beginning of the XML; it was skipped in reading and is kept in the"
-        " file."
+        "Something stands before the beginning of the XML; it was skipped in reading and is kept in the file."
     ),
     NO_TEMPO: (
-        "The score gives no tempo in numbers, so 120 quarter notes a minute were assumed for all times"
-        " in seconds."
+        "The score gives no tempo in numbers, so 120 quarter notes a minute were assumed for all times in seconds."
     ),
     NO_DIVISIONS: (
-        "A part does not say how many divisions a quarter note has; one division a quarter note was"
-        " assumed."
+        "A part does not say how many divisions a quarter note has; one division a quarter note was assumed."
     ),
     ACCIDENTAL_CONFLICT: (
-        "The printed accidental and the pitch stored in the file disagree; the message says which of the"
-        " two was taken."
+        "The printed accidental and the pitch stored in the file disagree; the message says which of the two was taken."
     ),
     ACCIDENTAL_WITHOUT_SIZE: (
         "The accidental belongs to a system without an agreed size in cents and the file stores no exact"
@@ -52,8 +47,7 @@ CODES: dict[str, str] = {
     NOTE_WITHOUT_PITCH: "A note has neither a pitch nor a rest in the file; it was read as a rest.",
     BACKUP_TOO_FAR: "A voice starts before the beginning of its bar; it was read from the beginning of the bar.",
     CHORD_WITHOUT_NOTE: (
-        "A chord note stands in the file with no note before it in its bar; it was read as a note of its"
-        " own."
+        "A chord note stands in the file with no note before it in its bar; it was read as a note of its own."
     ),
     PART_NOT_LISTED: "A part has music but is missing from the score's list of parts; its id was taken as its name.",
     PART_WITHOUT_MUSIC: "A part is in the score's list of parts but has no music in the file.",

@@ -27,9 +27,7 @@ class RawDirection:
     ours: bool
 
 
-def read_direction(
-    node: Node, bar_index: int, offset: Fraction, staff: int, voice: str
-) -> list[RawDirection]:
+def read_direction(node: Node, bar_index: int, offset: Fraction, staff: int, voice: str) -> list[RawDirection]:
     """The texts of a direction, one for each kind: several words are one text, joined with blanks."""
     texts: dict[str, list[str]] = {}
     signed: list[bool] = []

@@ -106,9 +106,7 @@ def _codec(name: str) -> str:
     try:
         return codecs.lookup(name).name
     except LookupError:
-        raise InputError(
-            f"the score declares the encoding '{name}', which is not known: save it as UTF-8"
-        ) from None
+        raise InputError(f"the score declares the encoding '{name}', which is not known: save it as UTF-8") from None
 
 
 def _settle(data: bytes, start: int, proven: str, declared: str, repairs: list[Finding]) -> tuple[str, str]:
@@ -124,11 +122,7 @@ def _settle(data: bytes, start: int, proven: str, declared: str, repairs: list[F
         return "utf-8", "UTF-8"
     # A declaration of UTF-16 or UTF-32 was read byte by byte, so the file cannot be what it says.
     if codec in ("utf-8", "utf-8-sig", "ascii") or codec.startswith(("utf-16", "utf-32")):
-        found = (
-            "utf-8"
-            if codec == "ascii" and data.isascii()
-            else _eight_bit(data, start, codec, declared, repairs)
-        )
+        found = "utf-8" if codec == "ascii" and data.isascii() else _eight_bit(data, start, codec, declared, repairs)
     else:
         found = codec
         _check_single_byte(declared, codec)
@@ -157,9 +151,7 @@ def _check_single_byte(declared: str, codec: str) -> None:
     except (LookupError, UnicodeError):
         simple = False
     if not simple:
-        raise InputError(
-            f"the score is in the encoding '{declared}', which is not supported: save it as UTF-8"
-        )
+        raise InputError(f"the score is in the encoding '{declared}', which is not supported: save it as UTF-8")
 
 
 def _newline(data: bytes, start: int, encoding: str) -> str:

@@ -114,9 +114,7 @@ def choose_part(parts: Sequence[Part], selector: str) -> Part:
             return matches[0]
         if matches:
             numbers = " or ".join(str(part.number) for part in matches)
-            raise InputError(
-                f"several parts are named '{text}': give the number, {numbers}, instead of the name"
-            )
+            raise InputError(f"several parts are named '{text}': give the number, {numbers}, instead of the name")
     listed = "; ".join(f"{part.number} {part.name or '(no name)'} [{part.id}]" for part in parts) or "none"
     raise InputError(f"no part '{text}' in the score: expected a name, an id or a number of {listed}")
 
@@ -136,9 +134,7 @@ def _plain(text: str) -> str:
     text = unicodedata.normalize("NFKC", text).casefold()
     text = text.translate(_LETTERS)
     bare = "".join(
-        char
-        for char in unicodedata.normalize("NFD", text)
-        if not unicodedata.combining(char) or char in "\u3099\u309a"
+        char for char in unicodedata.normalize("NFD", text) if not unicodedata.combining(char) or char in "\u3099\u309a"
     )
     return unicodedata.normalize("NFC", bare)
 
@@ -153,8 +149,7 @@ def _lists() -> dict[str, _Table]:
     tables = tomllib.loads(text)
     return {
         name: {
-            key: frozenset(map(str, words) if name == "sounds" else map(_plain, words))
-            for key, words in table.items()
+            key: frozenset(map(str, words) if name == "sounds" else map(_plain, words)) for key, words in table.items()
         }
         for name, table in tables.items()
     }

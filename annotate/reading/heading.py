@@ -37,9 +37,7 @@ def read_part_list(node: Node) -> tuple[Part, ...]:
 
 def _part(node: Node, part_id: str, number: int, group: str) -> Part:
     sounds = [
-        Instrument(
-            each.attributes.get("id", ""), each.text_of("instrument-name"), each.text_of("instrument-sound")
-        )
+        Instrument(each.attributes.get("id", ""), each.text_of("instrument-name"), each.text_of("instrument-sound"))
         for each in node.all("score-instrument")
     ]
     programs = [each.text_of("midi-program") for each in node.all("midi-instrument")]
@@ -49,9 +47,7 @@ def _part(node: Node, part_id: str, number: int, group: str) -> Part:
         name=_name(node, "part-name"),
         abbreviation=_name(node, "part-abbreviation"),
         instruments=tuple(sounds),
-        midi_programs=tuple(
-            int(each) for each in programs if each.isascii() and each.isdigit() and len(each) < 5
-        ),
+        midi_programs=tuple(int(each) for each in programs if each.isascii() and each.isdigit() and len(each) < 5),
         group=group,
     )
 

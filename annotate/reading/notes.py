@@ -103,9 +103,7 @@ def details_of(note: RawNote, ignored: list[str]) -> Details:
                     bends.extend(_bends(sign, ignored))
                 elif sign.tag == "articulations":
                     articulations.extend(each.tag for each in sign.children)
-    return Details(
-        "start" in ties, "stop" in ties, tuple(slides), tuple(technical), tuple(articulations), tuple(bends)
-    )
+    return Details("start" in ties, "stop" in ties, tuple(slides), tuple(technical), tuple(articulations), tuple(bends))
 
 
 def _slide(sign: Node, ignored: list[str]) -> SlideMark:

@@ -24,62 +24,17 @@ _DOUBLE_BARS = frozenset({"light-light", "light-heavy", "heavy-light", "heavy-he
 _ZERO = Fraction(0)
 _SAVE_AGAIN = "Save the score again from your notation program."
 
-SKIMMED = frozenset(
-    [
-        "note",
-        "chord",
-        "grace",
-        "duration",
-        "backup",
-        "forward",
-        "attributes",
-        "divisions",
-        "time",
-        "beats",
-        "beat-type",
-        "senza-misura",
-        "direction",
-        "direction-type",
-        "rehearsal",
-        "metronome",
-        "beat-unit",
-        "beat-unit-dot",
-        "per-minute",
-        "sound",
-        "offset",
-    ]
-)
+SKIMMED = frozenset({
+    "note", "rest", "chord", "grace", "duration", "backup", "forward", "attributes", "divisions", "time",
+    "beats", "beat-type", "senza-misura", "direction", "direction-type", "rehearsal", "metronome",
+    "beat-unit", "beat-unit-dot", "per-minute", "sound", "offset",
+})  # fmt: skip
 """Elements kept of a part that is not asked for: its time, tempo and rehearsal marks."""
-LEFT_OUT = frozenset(
-    [
-        "beam",
-        "lyric",
-        "print",
-        "harmony",
-        "figured-bass",
-        "listening",
-        "play",
-        "slur",
-        "dynamics",
-        "ornaments",
-        "tuplet",
-        "fermata",
-        "arpeggiate",
-        "key",
-        "clef",
-        "wedge",
-        "level",
-        "footnote",
-        "pedal",
-        "midi-instrument",
-        "midi-device",
-        "part-symbol",
-        "grouping",
-        "link",
-        "bookmark",
-        "measure-style",
-    ]
-)
+LEFT_OUT = frozenset({
+    "beam", "lyric", "print", "harmony", "figured-bass", "listening", "play", "slur", "dynamics",
+    "ornaments", "tuplet", "fermata", "arpeggiate", "key", "clef", "wedge", "level", "footnote", "pedal",
+    "midi-instrument", "midi-device", "part-symbol", "grouping", "link", "bookmark", "measure-style",
+})  # fmt: skip
 """Elements left out of a part that is read in full."""
 
 
@@ -99,6 +54,8 @@ class RawPart:
     meters: list[Meter] = field(default_factory=list)
     bars: list[str] = field(default_factory=list)
     implicit: list[bool] = field(default_factory=list)
+    silent: list[bool] = field(default_factory=list)
+    """Nothing but rests in this bar."""
     voices: set[str] = field(default_factory=set)
     staves: int = 1
     octaves_transposed: bool = False
@@ -107,9 +64,7 @@ class RawPart:
 class PartReader:
     """Reads the bars of one part in order. full: notes too; else only time, tempo and rehearsal marks."""
 
-    def __init__(
-        self, part_id: str, name: str, full: bool, remarks: Remarks, instruments: frozenset[str]
-    ) -> None:
+    def __init__(self, part_id: str, name: str, full: bool, remarks: Remarks, instruments: frozenset[str]) -> None:
         self.raw = RawPart(part_id)
         self.full = full
         self.name = name
@@ -129,7 +84,7 @@ class PartReader:
         # Ticks, of which there are self._grid to the quarter, from the beginning of the bar.
         self._cursor = self._reach = self._last = self._last_duration = 0
         self._after_note = False
-        self._in_order = True
+        self._in_order = self._silent = True
 
     def measure(self, node: Node) -> None:
         """Read one `<measure>`. Raises InputError naming part and bar."""
@@ -140,12 +95,13 @@ class PartReader:
         raw.meters.append(self._meter)
         self._cursor = self._reach = 0
         self._after_note = False
-        self._in_order = True
+        self._in_order = self._silent = True
         try:
             self._children(node)
         except MalformedError as error:
             raise InputError(f"{self.name}, bar {raw.bars[-1]}: {error}") from None
         raw.contents.append(self._quarters(self._reach))
+        raw.silent.append(self._silent)
 
     def _children(self, measure: Node) -> None:
         for child in measure.children:
@@ -231,6 +187,8 @@ class PartReader:
     def _note(self, node: Node) -> None:
         kids = {child.tag: child for child in node.children}
         chord = "chord" in kids and self._after_note
+        if "rest" not in kids:
+            self._silent = False
         if "grace" in kids:
             duration = 0
         elif "duration" in kids:
@@ -365,9 +323,7 @@ class PartReader:
             self._sound(sound, offset if played else _ZERO)
         if self.full:
             staff = self._staff(node.text_of("staff", "1") or "1")
-            self.raw.directions.extend(
-                read_direction(node, len(self.raw.bars) - 1, here, staff, node.text_of("voice"))
-            )
+            self.raw.directions.extend(read_direction(node, len(self.raw.bars) - 1, here, staff, node.text_of("voice")))
 
     def _sound(self, node: Node, offset: Fraction) -> None:
         offset = self._offset(node.text_of("offset")) or offset
@@ -400,13 +356,9 @@ class PartReader:
             self.raw.double_bars.append((len(self.raw.bars) - 1, offset))
 
     def _ignored(self, error: MalformedError) -> None:
-        self._remark(
-            codes.VALUE_IGNORED, "warning", f"{error}: left out", "Check this value in your notation program."
-        )
+        self._remark(codes.VALUE_IGNORED, "warning", f"{error}: left out", "Check this value in your notation program.")
 
-    def _remark(
-        self, code: str, severity: str, message: str, advice: str, offset: Fraction | None = None
-    ) -> None:
+    def _remark(self, code: str, severity: str, message: str, advice: str, offset: Fraction | None = None) -> None:
         moment = self._quarters(self._cursor) if offset is None else offset
         place = Place(self.name, self.raw.id, self.raw.bars[-1], 1 + moment / self._meter.unit)
         self._remarks.add(code, severity, str(place), message, advice)

@@ -67,9 +67,7 @@ class _Gathering:
         if tag == "score-timewise":
             raise InputError(_TIMEWISE)
         if tag != "score-partwise":
-            raise InputError(
-                f"the file is XML with the root {shown(tag)}: expected MusicXML, <score-partwise>"
-            )
+            raise InputError(f"the file is XML with the root {shown(tag)}: expected MusicXML, <score-partwise>")
         self.version = attributes.get("version", "")
 
     def heading(self, node: Node) -> None:
@@ -114,7 +112,7 @@ class _Gathering:
     def timed(self) -> tuple[Part, ...]:
         """The parts with their music, times told."""
         raws = list(self._raw.values())
-        lengths = bar_lengths([raw.contents for raw in raws], [raw.meters for raw in raws])
+        lengths = bar_lengths([_told_contents(raw) for raw in raws], [raw.meters for raw in raws])
         timeline = Timeline(lengths, [mark for raw in raws for mark in raw.tempos])
         if raws and not timeline.told:
             self._remarks.add(
@@ -138,6 +136,17 @@ class _Gathering:
                 )
             done.append(part if raw is None else _timed_part(part, raw, timeline, rehearsals))
         return tuple(done)
+
+
+def _told_contents(raw: RawPart) -> list[Fraction]:
+    """What a part tells of the lengths of bars; nothing where it rests in an unnumbered bar.
+
+    Such bars are pick-ups and halves of split bars, and programs write a rest of a whole bar into them.
+    """
+    return [
+        Fraction(0) if silent and implicit else content
+        for content, silent, implicit in zip(raw.contents, raw.silent, raw.implicit, strict=True)
+    ]
 
 
 def _rehearsals(raws: list[RawPart], bars: int) -> list[str]:

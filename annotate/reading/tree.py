@@ -238,9 +238,7 @@ class _Builder:
             if tag == "note":
                 self.notes += 1
                 if self.notes > MAX_NOTES:
-                    raise InputError(
-                        f"the score has more than {MAX_NOTES:,} notes: that is more than can be read"
-                    )
+                    raise InputError(f"the score has more than {MAX_NOTES:,} notes: that is more than can be read")
         self.elements += 1
         if len(stack) > MAX_DEPTH - 2:
             self._too_deep()
@@ -292,17 +290,13 @@ class _Builder:
     def _count_text(self, text: str) -> None:
         self.grown += len(text)
         if self.grown > len(self.data) + MAX_GROWTH:
-            raise InputError(
-                "the entities of the score grow beyond what can be read: save it without a DOCTYPE"
-            )
+            raise InputError("the entities of the score grow beyond what can be read: save it without a DOCTYPE")
 
     def _too_deep(self) -> None:
         line = self.parser.CurrentLineNumber
-        raise InputError(
-            f"line {line}: elements are nested deeper than {MAX_DEPTH}, which no MusicXML file needs"
-        )
+        raise InputError(f"line {line}: elements are nested deeper than {MAX_DEPTH}, which no MusicXML file needs")
 
-    def _entity(  # noqa: PLR0917 - the arguments are expat's
+    def _entity(
         self,
         name: str,
         is_parameter: bool,
@@ -313,9 +307,7 @@ class _Builder:
         notation: str | None,
     ) -> None:
         if value is None or system is not None or public is not None:
-            raise InputError(
-                f"the score declares the external entity '{name}', which is refused: save it without one"
-            )
+            raise InputError(f"the score declares the external entity '{name}', which is refused: save it without one")
         if not is_parameter:
             self.entities.setdefault(name, value)
 

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from fingering_db.acoustics.air import Air
-from fingering_db.acoustics.arrays import ComplexArray, RealArray, require_positive
+from fingering_db.acoustics.arrays import ComplexArray, RealArray, RealLike, require_positive
 
 TAPER_SLICES = 24  # cylinders standing for the head taper; 12 differ from 48 by less than 0.1 cent (tested)
 
@@ -42,28 +42,44 @@ def lossless_impedance(radius: float, air: Air) -> float:
     return float(air.rho * air.c / (np.pi * radius**2))
 
 
-def propagation(freq: RealArray, radius: float, air: Air) -> tuple[ComplexArray, ComplexArray]:
-    """Propagation constant Γ [1/m] and characteristic impedance [Pa s/m³] of a tube with viscous and thermal losses.
+class Wave(NamedTuple):
+    """How a plane wave travels in a tube: propagation constant gamma [1/m], characteristic impedance zc [Pa s/m³]."""
 
-    freq: any shape, > 0 [Hz]. radius: > 0 [m]. Both results have the shape of freq. Keefe 1984, JASA 75:58, expansion
-    for large r_v = a√(ωρ/μ) (from memory; within 0.2 % of the exact Zwikker–Kosten form for r_v of 60 to 400, tested);
-    r_v is 60 to 400 in a flute. Raises GeometryError for a radius that is not positive.
+    gamma: ComplexArray
+    zc: ComplexArray
+
+    def along(self, length: RealLike) -> TwoPort:
+        """Two-port of a piece of the tube of this length, ≥ 0 [m]."""
+        angle = self.gamma * length
+        cosh, sinh = np.cosh(angle), np.sinh(angle)
+        return TwoPort(cosh, self.zc * sinh, sinh / self.zc, cosh)
+
+    def carry(self, load: ComplexArray, length: float) -> ComplexArray:
+        """Admittance before a piece of this length, ≥ 0 [m], with the admittance `load` behind it [m³/(Pa s)]."""
+        tanh = np.tanh(self.gamma * length)
+        return np.asarray((load + tanh / self.zc) / (1.0 + self.zc * tanh * load))
+
+
+def propagation(freq: RealArray, radius: RealLike, air: Air) -> Wave:
+    """The wave in a tube with viscous and thermal losses at its wall.
+
+    freq > 0 [Hz] and radius > 0 [m]: shapes that broadcast; both results have the common shape. Keefe 1984, JASA 75:58,
+    expansion for large r_v = a√(ωρ/μ) (from memory; within 0.2 % of the exact Zwikker–Kosten form for r_v of 60 to 400,
+    tested); r_v is 60 to 400 in a flute. Raises GeometryError for a radius that is not positive.
     """
-    require_positive(radius=radius)
+    require_positive(radius=float(np.min(radius)))
     omega = 2.0 * np.pi * freq
     r_v = radius * np.sqrt(omega * air.rho / air.mu)
     alpha = omega / air.c * (1.045 / r_v + 1.080 / r_v**2 + 0.750 / r_v**3)
     phase = omega / air.c * (1.0 + 1.045 / r_v)
-    z0 = lossless_impedance(radius, air)
+    z0 = air.rho * air.c / (np.pi * np.square(radius))
     zc = z0 * ((1.0 + 0.369 / r_v) - 1j * (0.369 / r_v + 1.149 / r_v**2 + 0.303 / r_v**3))
-    return np.asarray(alpha + 1j * phase), np.asarray(zc)
+    return Wave(np.asarray(alpha + 1j * phase), np.asarray(zc))
 
 
 def cylinder(freq: RealArray, length: float, radius: float, air: Air) -> TwoPort:
     """Two-port of a cylindrical tube. freq: any shape [Hz]; length ≥ 0, radius > 0 [m]; losses as in `propagation`."""
-    gamma, zc = propagation(freq, radius, air)
-    cosh, sinh = np.cosh(gamma * length), np.sinh(gamma * length)
-    return TwoPort(cosh, zc * sinh, sinh / zc, cosh)
+    return propagation(freq, radius, air).along(length)
 
 
 def taper(
@@ -71,17 +87,24 @@ def taper(
 ) -> TwoPort:
     """Two-port of a slightly conical tube as `slices` cylinders with the radius at the middle of each.
 
-    The error falls as 1/slices² (tested); good for tapers of a few per cent, where no spherical wave is needed.
+    freq: shape (m,) [Hz]. The error falls as 1/slices² (tested); good for tapers of a few per cent, where no spherical
+    wave is needed.
     """
     require_positive(length=length, near_radius=near_radius, far_radius=far_radius)
-    step = length / slices
-    whole: TwoPort | None = None
-    for index in range(slices):
-        radius = near_radius + (far_radius - near_radius) * (index + 0.5) / slices
-        piece = cylinder(freq, step, radius, air)
-        whole = piece if whole is None else whole.then(piece)
-    assert whole is not None
-    return whole
+    middle = (np.arange(slices) + 0.5) / slices
+    radius = near_radius + (far_radius - near_radius) * middle
+    return _in_a_row(propagation(freq, radius[:, None], air).along(length / slices))
+
+
+def _in_a_row(pieces: TwoPort) -> TwoPort:
+    """Two-ports along the first axis, joined one behind the other; neighbours first, then pairs of them and so on."""
+    while len(pieces.a) > 1:
+        even = len(pieces.a) // 2 * 2
+        near, far = (TwoPort(*(entry[start:even:2] for entry in pieces)) for start in (0, 1))
+        joined = near.then(far)
+        rest = TwoPort(*(entry[even:] for entry in pieces))
+        pieces = TwoPort(*(np.concatenate(pair) for pair in zip(joined, rest, strict=True)))
+    return TwoPort(*(entry[0] for entry in pieces))
 
 
 def carry_through_cylinder(load: ComplexArray, freq: RealArray, length: float, radius: float, air: Air) -> ComplexArray:
@@ -90,9 +113,7 @@ def carry_through_cylinder(load: ComplexArray, freq: RealArray, length: float, r
     load: shape (..., n_freq), admittance at the far end [m³/(Pa s)]. freq: shape (n_freq,) [Hz]. length ≥ 0, radius > 0
     [m]. Returns the shape of load [m³/(Pa s)]. Same source and range as `propagation`.
     """
-    gamma, zc = propagation(freq, radius, air)
-    tanh = np.tanh(gamma * length)
-    return (load + tanh / zc) / (1.0 + zc * load * tanh)
+    return propagation(freq, radius, air).carry(load, length)
 
 
 def stopped_admittance(freq: RealArray, length: float, radius: float, air: Air) -> ComplexArray:

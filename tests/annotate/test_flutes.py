@@ -10,29 +10,41 @@ from annotate.score import Instrument, Part
 
 NAMES = {
     "flute": [
-        "Flute", "FLUTE", "Flutes", "Flute 1", "Flute 1, 2", "Flute (2)", "3 Flutes", "Flute I/II", "Flöte", "Flöten",
-        "Große Flöte", "Querflöte", "Flûte", "Grande flûte", "Flûtes 1 et 2", "Flauto", "Flauti", "Flauto traverso",
-        "Flauto I", "Flauta", "Flauta transversal", "Fluit", "Dwarsfluit", "Fløyte", "Flöjt", "Flet", "Flétna", "Fuvola",
-        "Huilu", "Флейта", "Флейты", "フルート", "フルート 1", "长笛", "長笛", "플루트", "Fl.", "Fl. 1", "Fl 1", "Fl.1", "Fl. 1.2",
+        "Flute", "FLUTE", "Flutes", "Flute 1", "Flute 1, 2", "Flute (2)", "3 Flutes", "Flute I/II",
+        "Flöte", "Flöten",
+        "Große Flöte", "Querflöte", "Flûte", "Grande flûte", "Flûtes 1 et 2", "Flauto", "Flauti",
+        "Flauto traverso",
+        "Flauto I", "Flauta", "Flauta transversal", "Fluit", "Dwarsfluit", "Fløyte", "Flöjt", "Flet",
+        "Flétna", "Fuvola",
+        "Huilu", "Флейта", "Флейты", "フルート", "フルート 1", "长笛", "長笛", "플루트", "Fl.", "Fl. 1", "Fl 1", "Fl.1",
+        "Fl. 1.2",
         "Fls.", "Gr. Fl.", "C Flute", "Flute in C", "Solo Flute", "Concert Flute", "Flute 3 (Piccolo)",
         "Flute/Piccolo", "Flute 2 (doubling piccolo)", "Flute & Alto Flute", "Flute + electronics",
     ],
     "piccolo": [
-        "Piccolo", "Piccolo 1", "Picc.", "Picc", "Pic.", "Piccolo Flute", "Flauto piccolo", "Ottavino", "Flautín", "Flautim",
-        "Kleine Flöte", "Petite flûte", "Pte. Fl.", "Kl. Fl.", "Pikkoloflöte", "Piccoloflöte", "Piccolo/Flute 3",
+        "Piccolo", "Piccolo 1", "Picc.", "Picc", "Pic.", "Piccolo Flute", "Flauto piccolo", "Ottavino",
+        "Flautín", "Flautim",
+        "Kleine Flöte", "Petite flûte", "Pte. Fl.", "Kl. Fl.", "Pikkoloflöte", "Piccoloflöte",
+        "Piccolo/Flute 3",
         "Флейта-пикколо", "Пикколо", "ピッコロ", "短笛",
     ],
     "alto": [
-        "Alto Flute", "Alto Flute in G", "Flute (alto)", "Altflöte", "Altflöte in G", "Flûte alto", "Flûte en sol",
-        "Flauto contralto", "Flauto in Sol", "Flauta alta", "Altfluit", "Альтовая флейта", "アルトフルート", "Afl.", "A. Fl.", "A.Fl.",
+        "Alto Flute", "Alto Flute in G", "Flute (alto)", "Altflöte", "Altflöte in G", "Flûte alto",
+        "Flûte en sol",
+        "Flauto contralto", "Flauto in Sol", "Flauta alta", "Altfluit", "Альтовая флейта", "アルトフルート",
+        "Afl.", "A. Fl.", "A.Fl.",
         "Flute in G", "Alto Fl.",
     ],
-    "bass": ["Bass Flute", "Bassflöte", "Flûte basse", "Flauto basso", "Flauta baja", "B. Fl.", "Bass Fl.", "バスフルート"],
+    "bass": ["Bass Flute", "Bassflöte", "Flûte basse", "Flauto basso", "Flauta baja", "B. Fl.", "Bass Fl.",
+    "バスフルート"],
 }  # fmt: skip
 NOT_OURS = [
-    "Recorder", "Alto Recorder", "Blockflöte", "Flauto dolce", "Flauto dritto", "Flûte à bec", "Flauta dulce", "Blokfluit",
-    "Pan Flute", "Panflöte", "Piccolo Trumpet", "Piccolo Clarinet", "Flügelhorn", "Flugelhorn 1", "Violino piccolo",
-    "Violin", "Oboe", "Soprano", "Alto", "Bass", "Bass Clarinet", "Alto Saxophone", "Contrabass", "Contrabass Flute",
+    "Recorder", "Alto Recorder", "Blockflöte", "Flauto dolce", "Flauto dritto", "Flûte à bec",
+    "Flauta dulce", "Blokfluit",
+    "Pan Flute", "Panflöte", "Piccolo Trumpet", "Piccolo Clarinet", "Flügelhorn", "Flugelhorn 1",
+    "Violino piccolo",
+    "Violin", "Oboe", "Soprano", "Alto", "Bass", "Bass Clarinet", "Alto Saxophone", "Contrabass",
+    "Contrabass Flute",
     "Bass Guitar", "", "Influence", "Tin Whistle", "Irish Flute", "G", "1", "Organ Flute Stop", "Cl.", "Ob.",
     "リコーダー", "Klarinette in B", "Basso", "Basso continuo", "Alt",
 ]  # fmt: skip
@@ -89,9 +101,7 @@ def part(number: int = 1, name: str = "", abbreviation: str = "", sound: str = "
         (part(name="Oboe 1", abbreviation="Ob.", group="Woodwinds"), ""),
     ],
 )
-def test_sound_then_name_then_abbreviation_decide_and_the_midi_program_does_not(
-    given: Part, family: str
-) -> None:
+def test_sound_then_name_then_abbreviation_decide_and_the_midi_program_does_not(given: Part, family: str) -> None:
     found = find_flute_parts([given])
     assert found == (((given, family),) if family else ())
 

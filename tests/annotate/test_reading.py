@@ -29,18 +29,14 @@ def _of_notes(value: Callable[[Note], Any]) -> Callable[[Event], Any]:
 
 
 FIELDS: dict[str, Callable[[Event], Any]] = {
-    "written": lambda event: [
-        str(note.written) if not small(note) else note.written.name for note in event.notes
-    ],
+    "written": lambda event: [str(note.written) if not small(note) else note.written.name for note in event.notes],
     "sounding": lambda event: [str(note.sounding) for note in event.notes],
     "cents": lambda event: [note.written.cents for note in event.notes],
     "onset": lambda event: str(event.onset),
     "duration": lambda event: str(event.duration),
     "beat": lambda event: str(event.beat),
     "ties": _of_notes(
-        lambda note: {(1, 0): "start", (0, 1): "stop", (1, 1): "both"}.get(
-            (note.tie_start, note.tie_stop), ""
-        )
+        lambda note: {(1, 0): "start", (0, 1): "stop", (1, 1): "both"}.get((note.tie_start, note.tie_stop), "")
     ),
     "notehead": _of_notes(lambda note: [note.notehead, note.notehead_open]),
     "stem": _of_notes(lambda note: note.stem),
@@ -107,7 +103,7 @@ def test_the_case_is_read_as_written_beside_it(name: str) -> None:
 
 def test_each_case_has_its_input_and_its_reading() -> None:
     assert len(NAMES) > 100
-    assert NAMES == sorted(path.stem for path in CASES.glob("*.musicxml"))
+    assert sorted(path.stem for path in CASES.glob("*.musicxml")) == NAMES
 
 
 def test_findings_are_whole_sentences_of_documented_codes() -> None:
@@ -122,7 +118,7 @@ def test_findings_are_whole_sentences_of_documented_codes() -> None:
             assert finding.code in CODES
             assert finding.severity in ("error", "warning", "info")
             assert finding.message and "\n" not in finding.message
-    assert {code for code in CODES if code.startswith("R")} == seen
+    assert seen == {code for code in CODES if code.startswith("R")}
 
 
 def test_headings_tell_the_parts_without_looking_at_the_music() -> None:
@@ -138,10 +134,12 @@ def test_headings_tell_the_parts_without_looking_at_the_music() -> None:
 
 
 def test_the_same_remark_at_many_places_is_made_once() -> None:
-    note = "<note><pitch><step>B</step><octave>4</octave></pitch><duration>1</duration><accidental>koron</accidental></note>"
+    pitch = "<pitch><step>B</step><octave>4</octave></pitch>"
+    note = f"<note>{pitch}<duration>1</duration><accidental>koron</accidental></note>"
+    attributes = "<attributes><divisions>1</divisions></attributes>"
     data = (
         '<score-partwise><part-list><score-part id="P1"><part-name>Flute</part-name></score-part></part-list>'
-        f'<part id="P1"><measure number="1"><attributes><divisions>1</divisions></attributes>{note * 3}</measure></part>'
+        f'<part id="P1"><measure number="1">{attributes}{note * 3}</measure></part>'
         "</score-partwise>"
     )
     remarks = [finding for finding in read_score(data.encode()).findings if finding.code == "R104"]

@@ -80,9 +80,7 @@ def test_offsets_name_whole_notes_in_the_bytes_as_they_came(name: str) -> None:
     data, encoding, codes = VARIANTS[name]
     score = read_score(data)
     elements = pieces(score, data, encoding)
-    assert [(each.tag, each.findtext("pitch/step")) for each in elements] == [
-        ("note", step) for step in "CEG"
-    ]
+    assert [(each.tag, each.findtext("pitch/step")) for each in elements] == [("note", step) for step in "CEG"]
     direction = score.parts[0].directions[0]
     element = ElementTree.fromstring(data[direction.start : direction.end].decode(encoding))
     assert element.tag == "direction"

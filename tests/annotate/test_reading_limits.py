@@ -47,9 +47,7 @@ def test_a_chord_of_more_than_500_notes_is_refused() -> None:
 
 
 @pytest.mark.parametrize("wanted", [None, []])
-def test_too_many_notes_are_refused_in_any_part(
-    monkeypatch: pytest.MonkeyPatch, wanted: list[str] | None
-) -> None:
+def test_too_many_notes_are_refused_in_any_part(monkeypatch: pytest.MonkeyPatch, wanted: list[str] | None) -> None:
     monkeypatch.setattr(tree, "MAX_NOTES", 50)
     read_score(score(NOTE * 50), wanted)
     with pytest.raises(InputError, match="more than 50 notes"):
@@ -84,12 +82,9 @@ def test_entities_in_text_that_is_left_out_are_counted_too() -> None:
 
 def test_durations_without_a_common_grid_are_refused() -> None:
     notes = "".join(
-        f"<attributes><divisions>{prime}</divisions></attributes>{NOTE}"
-        for prime in (999983, 999979, 999961, 999959)
+        f"<attributes><divisions>{prime}</divisions></attributes>{NOTE}" for prime in (999983, 999979, 999961, 999959)
     )
-    with pytest.raises(
-        InputError, match="Flute, bar 3: durations and divisions that fit into no common grid"
-    ):
+    with pytest.raises(InputError, match="Flute, bar 3: durations and divisions that fit into no common grid"):
         read_score(score(notes))
 
 

@@ -1,0 +1,146 @@
+"""Benchmarks: `python tests/benchmarks/run.py` prints the table, `--readme` also puts it into README.md.
+
+Every figure stands beside a baseline measured in the same run on the same machine, alternating with it; quote the ratio,
+not the seconds. Baselines: a general two-port library (scikit-rf) cascading one fingering at a time, music21 parsing the same
+file, the bare interpreter."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from statistics import median
+
+import numpy as np
+import skrf
+
+from fingering_db.finding import find
+from fingering_db.instrument import load
+from fingering_db.mechanism import OPEN
+from fingering_db.model import Model, model
+from fingering_db.acoustics.tube import TwoPort
+from fingering_db.pitch import Pitch
+from fingering_db.search import matching
+
+HERE = Path(__file__).parent
+README = HERE.parent.parent / "README.md"
+sys.path.insert(0, str(HERE))
+CHORDS = ["C5 D6", "B4 C#6", "C#5 F#5", "A4 A5", "D5 C#6", "E5 F6", "G4 D6", "F4 C6", "B4 G5", "C5 G6"]
+
+
+def timed(action: Callable[[], object], runs: int) -> float:
+    """Median seconds of some runs after one that does not count."""
+    action()
+    taken = []
+    for _ in range(runs):
+        start = time.perf_counter()
+        action()
+        taken.append(time.perf_counter() - start)
+    return median(taken)
+
+
+def pitches(text: str) -> tuple[Pitch, ...]:
+    return tuple(Pitch.parse(name) for name in text.split())
+
+
+def search_rows(flute: Model) -> list[tuple[str, str, str]]:
+    count = len(flute.reach.placements)
+    hz = np.array([pitch.hz() for pitch in pitches(CHORDS[0])])
+    law = flute.flute.lip_law_m(hz)
+    bounds = (float(law.min()), float(law.max()))
+    networks = skrf_networks(flute, hz)
+    loop = timed(lambda: skrf.network.cascade_list(networks), 20)
+    alone = timed(lambda: matching(flute.flute, flute.halves, hz, 30.0, bounds), 20)
+    ranked = timed(lambda: find(flute, pitches(CHORDS[0]), 30.0, limit=10), 10)
+    ten = timed(lambda: [find(flute, pitches(text), 30.0, limit=10) for text in CHORDS], 3)
+    name = flute.instrument.name
+
+    def per_fingering(seconds: float) -> str:
+        return f"{seconds / count * 1e6:.2f} µs a fingering"
+
+    def ratio(seconds: float) -> str:
+        return f"{loop * count / seconds:,.0f} times faster than a scikit-rf cascade for each fingering"
+
+    return [
+        (f"{name}: all {count:,} fingerings against one chord", f"{alone * 1e3:.0f} ms, {per_fingering(alone)}", ratio(alone)),
+        ("the same, candidates ranked", f"{ranked * 1e3:.0f} ms, {per_fingering(ranked)}", ratio(ranked)),
+        ("ten chords, ranked", f"{ten * 1e3:.0f} ms", ratio(ten / len(CHORDS))),
+    ]
+
+
+def skrf_networks(flute: Model, hz: np.ndarray) -> list[skrf.Network]:
+    """The pieces of ONE fingering at the three frequencies each target needs, as scikit-rf networks; not timed."""
+    freq = np.sort(np.concatenate([hz * 1.017, hz, hz / 1.017]))
+    physics = flute.flute
+    elements, wave = physics.elements(freq), physics.body_wave(freq)
+    pieces = [physics.head_two_port(freq)]
+    for index, element in enumerate(elements):
+        if index and physics.spacing_m()[index] > 0:
+            pieces.append(wave.along(physics.spacing_m()[index]))
+        state = np.array([OPEN], dtype=np.uint8)
+        pieces.append(TwoPort(*(entry[0] for entry in element.two_port(state))))
+    band = skrf.Frequency.from_f(freq, unit="Hz")
+    chains = [np.moveaxis(np.array([[p.a, p.b], [p.c, p.d]]), 2, 0) for p in pieces]
+    return [skrf.Network(frequency=band, s=skrf.network.a2s(chain, 1e6), z0=1e6) for chain in chains]
+
+
+def command(*words: str) -> Callable[[], object]:
+    return lambda: subprocess.run([sys.executable, *words], check=False, capture_output=True)
+
+
+def score_rows() -> list[tuple[str, str, str]]:
+    from big_score import BARS, NOTES_A_BAR, PARTS, big_score
+
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "big.musicxml"
+        path.write_text(big_score(), encoding="utf-8")
+        check = command("-c", "from annotate.cli import main; main()", "check", str(path))
+        parse = command("-c", f"import music21; music21.converter.parse({str(path)!r}, forceSource=True)")
+        ours, theirs = timed(check, 3), timed(parse, 1)
+    what = f"check of {PARTS} parts, {PARTS * BARS * NOTES_A_BAR:,} notes, whole process"
+    return [(what, f"{ours:.2f} s", f"{ours / theirs:.2f} of music21's parse of it")]
+
+
+def start_rows() -> list[tuple[str, str, str]]:
+    bare = timed(command("-c", "pass"), 11)
+    helped = timed(command("-c", "from annotate.cli import main; main()", "--help"), 11)
+    return [("ventwise --help", f"{helped:.2f} s", f"{helped - bare:.2f} s over the bare interpreter")]
+
+
+def memory_rows() -> list[tuple[str, str, str]]:
+    """Peak memory of one chord over every fingering in a process of its own, by the operating system's account."""
+    script = (
+        "import sys; sys.argv = ['ventwise', 'find', 'C4', 'C#4']\nfrom annotate.cli import main\n"
+        "try: main()\nexcept SystemExit: pass\nimport resource\n"
+        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
+    )
+    with tempfile.TemporaryDirectory() as cold:
+        done = subprocess.run(
+            [sys.executable, "-c", script], check=True, capture_output=True, text=True, env={"XDG_CACHE_HOME": cold, "HOME": cold}
+        )
+    peak = int(done.stdout.split()[-1]) / 1024.0
+    return [("peak memory of find, nothing cached, every table built", f"{peak:.0f} MB", "")]
+
+
+def table() -> str:
+    flute = model(load("open-hole-b"))
+    rows = [*search_rows(flute), *memory_rows(), *score_rows(), *start_rows()]
+    lines = ["| what | measured | beside the baseline of the same run |", "|---|---|---|"]
+    return "\n".join([*lines, *(f"| {one} | {two} | {three} |" for one, two, three in rows)])
+
+
+def main() -> None:
+    made = table()
+    print(made)
+    if "--readme" in sys.argv[1:]:
+        text = README.read_text(encoding="utf-8")
+        marked = re.compile(r"(<!-- benchmarks -->\n).*?(\n<!-- end -->)", re.DOTALL)
+        README.write_text(marked.sub(lambda found: found[1] + made + found[2], text), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,47 @@
+"""What the acoustic tests share. Scripts that make references live in tests/references."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent.parent / "references"))
+
+from fingering_db.instrument import Instrument, load
+from fingering_db.mechanism import Reach, reach
+from fingering_db.model import Model, model
+from fingering_db.sounding import Flute
+
+
+@pytest.fixture(scope="session")
+def open_hole() -> Instrument:
+    return load("open-hole-b")
+
+
+@pytest.fixture(scope="session")
+def flute(open_hole: Instrument) -> Flute:
+    return Flute(open_hole)
+
+
+@pytest.fixture(scope="session")
+def every(open_hole: Instrument) -> Reach:
+    return reach(open_hole)
+
+
+@pytest.fixture(scope="session")
+def made(open_hole: Instrument, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Model]:
+    # Built here and now: nothing is read from or left in the user's cache folder.
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
+        model.cache_clear()
+        yield model(open_hole)
+    model.cache_clear()
+
+
+@pytest.fixture
+def random() -> np.random.Generator:
+    return np.random.default_rng(20240607)

@@ -1,0 +1,48 @@
+"""Every example gives what is stored beside it, but for the last digit of a number."""
+
+import importlib.util
+import zipfile
+from pathlib import Path
+
+import pytest
+
+EXAMPLES = Path(__file__).parent.parent / "examples"
+_spec = importlib.util.spec_from_file_location("examples_run", EXAMPLES / "run.py")
+run = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(run)
+
+
+def texts(path):
+    """The texts in a file: itself, or each member of an archive."""
+    if path.suffix != ".mxl":
+        return {"": path.read_text(encoding="utf-8")}
+    with zipfile.ZipFile(path) as archive:
+        return {name: archive.read(name).decode("utf-8") for name in archive.namelist()}
+
+
+@pytest.mark.parametrize("folder", run.folders(), ids=lambda folder: folder.name)
+def test_an_example_gives_what_is_stored(folder, tmp_path):
+    run.run(folder, tmp_path)
+    made = sorted(path.name for path in tmp_path.iterdir())
+    assert "report.txt" in made
+    for name in made:
+        stored, now = texts(folder / name), texts(tmp_path / name)
+        assert list(stored) == list(now)
+        for member in stored:
+            assert run.differences(stored[member], now[member]) == [], name
+
+
+def test_the_comparison_sees_what_differs_by_more_than_a_digit():
+    assert run.differences("C5 -27 cents", "C5 -26 cents") == []
+    assert run.differences("C5 -27 cents", "C5 -24 cents")
+    assert run.differences("playable", "doubtful")
+    assert run.differences("one", "one\ntwo")
+
+
+def test_the_copyists_score_comes_back_clean():
+    with (
+        zipfile.ZipFile(EXAMPLES / "copyist/ferry-bells.mxl") as before,
+        zipfile.ZipFile(EXAMPLES / "copyist/ferry-bells-clean.mxl") as after,
+    ):
+        assert before.namelist() == after.namelist()
+        assert all(before.read(name) == after.read(name) for name in before.namelist())

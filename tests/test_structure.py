@@ -1,0 +1,91 @@
+"""The arrow between the packages and the order of modules: imports go one way only."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+# Lower stages first. A module may import from its own row or from rows above it in this list, never from below.
+ORDER = [
+    ["fingering_db.acoustics.arrays"],
+    ["fingering_db.acoustics.air"],
+    ["fingering_db.acoustics.tube", "fingering_db.acoustics.resonance"],
+    ["fingering_db.acoustics.ends", "fingering_db.acoustics.hole", "fingering_db.acoustics.embouchure"],
+    ["fingering_db.pitch", "fingering_db.fingering", "fingering_db.instrument", "fingering_db.store"],
+    ["fingering_db.chart", "fingering_db.mechanism", "fingering_db.uncertainty"],
+    ["fingering_db.sounding", "fingering_db.hand"],
+    ["fingering_db.search", "fingering_db.playability", "fingering_db.fitting"],
+    ["fingering_db.model"],
+    ["fingering_db.finding", "fingering_db.tuning", "fingering_db.calibration"],
+    ["fingering_db.nearby", "fingering_db.glide"],
+    ["annotate.findings", "annotate.place", "annotate.output"],
+    ["annotate.score"],
+    ["annotate.archive", "annotate.markup", "annotate.demand"],
+    ["annotate.container", "annotate.stripping", "annotate.decision", "annotate.reading"],
+    ["annotate.writing", "annotate.detecting", "annotate.diagram"],
+    ["annotate.wording", "annotate.choosing"],
+    ["annotate.marking", "annotate.report"],
+    ["annotate.codes", "annotate.pipeline"],
+    ["annotate.questions", "annotate.instruments"],
+    ["annotate.cli"],
+]
+RANK = {name: rank for rank, row in enumerate(ORDER) for name in row}
+
+
+def modules():
+    return sorted(
+        path for package in ("annotate", "fingering_db") for path in (ROOT / package).rglob("*.py")
+        if path.name != "__init__.py"
+    )  # fmt: skip
+
+
+def name_of(path):
+    return ".".join(path.relative_to(ROOT).with_suffix("").parts)
+
+
+def rank_of(name):
+    parts = name.split(".")
+    for end in range(len(parts), 0, -1):
+        if ".".join(parts[:end]) in RANK:
+            return RANK[".".join(parts[:end])]
+    raise AssertionError(f"{name} has no place in the order of modules")
+
+
+def imports(path):
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module and node.module.split(".")[0] in ("annotate", "fingering_db"):
+            for alias in node.names:
+                whole = f"{node.module}.{alias.name}"
+                is_module = (ROOT / Path(*whole.split("."))).with_suffix(".py").exists()
+                yield whole if is_module else node.module
+        elif isinstance(node, ast.Import):
+            yield from (a.name for a in node.names if a.name.split(".")[0] in ("annotate", "fingering_db"))
+
+
+@pytest.mark.parametrize("path", modules(), ids=name_of)
+def test_a_module_imports_only_from_earlier_stages(path):
+    own = name_of(path)
+    for imported in imports(path):
+        if imported not in ("annotate", "fingering_db"):
+            assert rank_of(imported) <= rank_of(own), f"{own} imports {imported}"
+
+
+def test_fingering_db_never_imports_annotate():
+    for path in modules():
+        if name_of(path).startswith("fingering_db"):
+            assert not [name for name in imports(path) if name.startswith("annotate")]
+
+
+def test_packages_have_no_re_exports():
+    for path in [*(ROOT / "annotate").rglob("__init__.py"), *(ROOT / "fingering_db").rglob("__init__.py")]:
+        body = ast.parse(path.read_text(encoding="utf-8")).body
+        assert len(body) == 1 and isinstance(body[0], ast.Expr), path
+
+
+def test_only_the_command_line_prints_or_exits():
+    for path in modules():
+        if name_of(path) in ("annotate.cli", "fingering_db.fitting", "fingering_db.calibration"):
+            continue
+        names = {n.id for n in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(n, ast.Name)}
+        assert not names & {"print", "exit", "quit"}, path
