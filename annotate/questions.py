@@ -62,7 +62,8 @@ def find(desk: Desk, texts: tuple[str, ...], tolerance_cents: float, limit: int)
         f"{desk.name}: {found.count} different sounds give {asked} within {tolerance_cents:.0f} cents "
         f"(each ±{desk.band_cents():.0f}); the best {len(found.best)}:"
     )
-    text = tuple((f"{one:<18}{two:<17}{three}", three) for one, two, three in lines)
+    width = max(len(line[0]) for line in lines) + 2
+    text = tuple((f"{one:<{width}}{two:<17}{three}", three) for one, two, three in lines)
     return Answer(desk.name, heading, tuple(results), text)
 
 

@@ -12,7 +12,7 @@ from fingering_db.fingering import Fingering
 from fingering_db.mechanism import hole_states
 from fingering_db.model import HIGHEST_HZ, Model
 from fingering_db.pitch import Pitch
-from fingering_db.playability import marked_down, relative_amplitude, strength
+from fingering_db.playability import marked_down, one_jet, relative_amplitude, shared, strength
 from fingering_db.search import matching
 
 _CHUNK = 512  # rows of impedance at a time: bounds memory, not what is found
@@ -147,6 +147,7 @@ def _judge(model: Model, rows: IndexArray, lips: RealArray, hz: RealArray) -> tu
     hit = np.abs(cents) == nearest[crossings.row]  # (n_crossings, k)
     deviation = np.full_like(nearest, np.inf)
     mode = np.zeros(nearest.shape, dtype=np.intp)
+    sounding, resistance = np.full_like(nearest, hz), np.zeros(nearest.shape)
     number = np.arange(len(crossings.row)) - np.searchsorted(crossings.row, crossings.row)
     weakest = np.ones(len(rows))
     lowest_hz, highest_hz = np.full(len(rows), np.inf), np.zeros(len(rows))
@@ -154,14 +155,18 @@ def _judge(model: Model, rows: IndexArray, lips: RealArray, hz: RealArray) -> tu
         at = np.flatnonzero(hit[:, k])
         deviation[crossings.row[at], k] = cents[at, k]
         mode[crossings.row[at], k] = number[at]
+        sounding[crossings.row[at], k] = crossings.hz[at]
+        resistance[crossings.row[at], k] = crossings.resistance[at]
         np.minimum.at(weakest, crossings.row[at], strengths[at])
         np.minimum.at(lowest_hz, crossings.row[at], crossings.hz[at])
         np.maximum.at(highest_hz, crossings.row[at], crossings.hz[at])
     inside = (crossings.hz > lowest_hz[crossings.row]) & (crossings.hz < highest_hz[crossings.row])
     competing = np.where(inside & ~hit.any(axis=1), strengths, 0.0)
     confidence = weakest * np.exp(np.bincount(crossings.row, np.log(marked_down(competing)), len(rows)))
-    shared = np.bincount(crossings.row, hit.sum(axis=1) > 1, len(rows)) > 0
-    deviation[shared] = np.inf
+    if len(hz) > 1:
+        confidence = confidence * shared(one_jet(sounding, resistance))
+    same = np.bincount(crossings.row, hit.sum(axis=1) > 1, len(rows)) > 0
+    deviation[same] = np.inf
     return np.where(np.isfinite(deviation).all(axis=1), confidence, 0.0), deviation, mode
 
 

@@ -21,7 +21,7 @@ from fingering_db.sounding import Flute
 from fingering_db.store import Arrays, fetch
 
 HIGHEST_HZ = 2600.0  # resonances are listed up to here
-_GRID_CENTS = 10.0
+_GRID_CENTS = 6.0
 _HIGHEST_PLAIN_NOTE = Pitch.parse("C#5")  # first register of the chart: one tube each, no cross-fingering
 
 
@@ -56,7 +56,7 @@ class Model:
 
 
 def grid_for(instrument: Instrument) -> RealArray:
-    """The analysis grid [Hz], shape (m,): from well below the lowest resonance to above HIGHEST_HZ, 10 cents apart."""
+    """The analysis grid [Hz], shape (m,): from well below the lowest resonance to above HIGHEST_HZ, 6 cents apart."""
     lowest = 343.0 / (2.0 * (instrument.body.end_mm * 1e-3 + 0.15))
     steps = np.ceil(1200.0 * np.log2(HIGHEST_HZ * 1.04 / lowest) / _GRID_CENTS)
     return np.asarray(lowest * 2.0 ** (np.arange(steps) * _GRID_CENTS / 1200.0))

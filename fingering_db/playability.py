@@ -59,36 +59,43 @@ def relative_amplitude(crossings: Crossings, curve: PlainCurve) -> RealArray:
 def jet_margin(crossings: Crossings) -> RealArray:
     """How far each mode can outgrow every other mode of its row for some delay of the jet, shape of crossings [1].
 
-    Linear jet theory (from memory; losses left out): with a delay τ mode n is fed in proportion to -a_n cos ω_n τ. The
-    margin is the largest ratio of that to the best fed other mode, over delays that feed the mode itself well (-cos ≥
-    0.7).
-    Above 1 the jet can prefer the mode. inf where a row has one mode only."""
-    amplitude, omega, own = _by_row(crossings)
+    Linear jet theory (from memory): with a delay τ mode n grows in proportion to a_n (-g cos ω_n τ - R_n), a_n its
+    modal
+    amplitude, R_n its resistance, g the gain of the jet. The margin is the largest ratio of that to the best growing
+    other
+    mode, over delays that feed the mode itself well (-cos ≥ 0.7); above 1 the jet can prefer the mode, 0 where it
+    cannot
+    grow at all."""
+    amplitude, omega, loss, own = _by_row(crossings)
     phase = np.linspace(np.pi - _WELL_FED, np.pi + _WELL_FED, _DELAYS)
-    # Fed amplitudes of all modes of the row, for the delays of each crossing: (n_crossings, delays, modes)
     delay = phase / (2.0 * np.pi * crossings.hz[:, None])
-    fed = -amplitude[crossings.row][:, None, :] * np.cos(omega[crossings.row][:, None, :] * delay[:, :, None])
+    # Growth of all modes of the row, for the delays of each crossing: (n_crossings, delays, modes)
+    row = crossings.row
+    angle = omega[row][:, None, :] * delay[:, :, None]
+    growth = amplitude[row][:, None, :] * (-np.cos(angle) - loss[row][:, None, :])
     at = np.arange(len(own))
-    itself = fed[at, :, own]
-    fed[at, :, own] = 0.0
-    with np.errstate(divide="ignore"):
-        return np.asarray((itself / np.maximum(fed.max(axis=2), 0.0)).max(axis=1))
-
-
-def _by_row(crossings: Crossings) -> tuple[RealArray, RealArray, IndexArray]:
-    """Modal amplitude and angular frequency with one line per row, shape (n_rows, most), 0 where a row has fewer; and
-    the
-    place of each crossing in its line."""
-    place: IndexArray = np.arange(len(crossings.row)) - np.searchsorted(crossings.row, crossings.row, side="left")
-    shape = (int(crossings.row.max(initial=-1)) + 1, int(place.max(initial=0)) + 1)
-    amplitude, omega = np.zeros(shape), np.zeros(shape)
-    amplitude[crossings.row, place] = crossings.modal_amplitude
-    omega[crossings.row, place] = 2.0 * np.pi * crossings.hz
-    return amplitude, omega, place
+    itself = np.maximum(growth[at, :, own], 0.0)
+    growth[at, :, own] = 0.0
+    others = np.maximum(growth.max(axis=2), 1e-9 * crossings.modal_amplitude[:, None])
+    return np.asarray((itself / others).max(axis=1))
 
 
 _WELL_FED = np.pi - float(np.arccos(-0.7))  # half-width of the phases around π at which -cos ≥ 0.7
 _DELAYS = 13
+_JET_GAIN = 2e6  # [Pa s/m³]: ours, above the resistance of every minimum that is reported to play (C7 on C4: 1.2e6)
+
+
+def _by_row(crossings: Crossings) -> tuple[RealArray, RealArray, RealArray, IndexArray]:
+    """Modal amplitude, angular frequency and resistance over jet gain with one line per row, shape (n_rows, most), 0
+    where
+    a row has fewer; and the place of each crossing in its line."""
+    place: IndexArray = np.arange(len(crossings.row)) - np.searchsorted(crossings.row, crossings.row, side="left")
+    shape = (int(crossings.row.max(initial=-1)) + 1, int(place.max(initial=0)) + 1)
+    amplitude, omega, loss = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+    amplitude[crossings.row, place] = crossings.modal_amplitude
+    omega[crossings.row, place] = 2.0 * np.pi * crossings.hz
+    loss[crossings.row, place] = crossings.resistance / _JET_GAIN
+    return amplitude, omega, loss, place
 
 
 def features(crossings: Crossings, curve: PlainCurve) -> RealArray:
@@ -111,11 +118,12 @@ class Calibration:
 
 
 # Printed by `python -m fingering_db.calibration`; in-sample, see there for what it predicts of fingerings left out.
-CALIBRATION = Calibration(-12.06, (14.94, 4.61))
+CALIBRATION = Calibration(-12.03, (14.84, 4.24))
 _THIN = 0.04  # no resonance is surer than 1 - _THIN or less sure than _THIN: the evidence is a few dozen rows
 _SHALLOW_DB, _SHALLOW_WIDTH_DB = 6.0, 1.5
 _FLAT_DB, _FLAT_WIDTH_DB = 6.0, 1.5
 _STRONG_BETWEEN = 0.6
+_FADES_OVER_HZ = 400.0
 
 
 def strength(crossings: Crossings, curve: PlainCurve, calibration: Calibration = CALIBRATION) -> RealArray:
@@ -126,7 +134,31 @@ def strength(crossings: Crossings, curve: PlainCurve, calibration: Calibration =
     by_depth = _logistic((_SHALLOW_DB - crossings.depth_db) / _SHALLOW_WIDTH_DB)
     by_prominence = _logistic((crossings.prominence_db - _FLAT_DB) / _FLAT_WIDTH_DB)
     sure = calibration(features(crossings, curve)) * by_depth * by_prominence
-    return np.asarray(_THIN + (1.0 - 2.0 * _THIN) * sure)
+    bounded = _THIN + (1.0 - 2.0 * _THIN) * sure
+    # Above the plain fingerings' range nothing is known: towards the middle.
+    beyond = np.clip((crossings.hz - HIGHEST_PLAIN_HZ) / _FADES_OVER_HZ, 0.0, 1.0)
+    return np.asarray(0.5 + (bounded - 0.5) * (1.0 - 0.5 * beyond))
+
+
+def one_jet(hz: RealArray, resistance: RealArray) -> RealArray:
+    """How well one jet can feed several modes at once, 0 to 1, shape (n,).
+
+    hz, resistance: shape (n, k), the modes of each row. The largest over the jet's delay of the least of -cos ω_kτ -
+    R_k/g
+    (linear jet theory, from memory): above 0 all can grow."""
+    delay = np.linspace(0.3, 2.2, _SHARED_DELAYS) / (2.0 * hz.min(axis=1, keepdims=True))
+    angle = 2.0 * np.pi * hz[:, None, :] * delay[:, :, None]
+    feed = (-np.cos(angle) - (resistance / _JET_GAIN)[:, None, :]).min(axis=2).max(axis=1)
+    return np.asarray(np.clip(feed, 0.0, 1.0))
+
+
+_SHARED_DELAYS = 96
+_WELL_SHARED = 0.4  # from here on one jet is no obstacle: an octave, the easiest pair, has 0.5
+
+
+def shared(feed: RealArray) -> RealArray:
+    """Factor on the confidence of a set that one jet feeds no better than this (ours; no measurement)."""
+    return np.asarray(np.clip(feed / _WELL_SHARED, 0.0, 1.0))
 
 
 def marked_down(between: RealArray) -> RealArray:

@@ -1,17 +1,12 @@
 """Which reachable fingerings sound given pitches: every one is tried, exactly.
 
-The tube is cut below the thumb-and-left-hand part. Looking down from the cut, the admittance depends on the lower
-holes only;
-from the cut up to the embouchure, the chain matrix depends on the upper holes only. Both are tabulated; a fingering is
-one
-pair of them.
+The tube is cut once. Looking down from the cut, the admittance depends on the lower holes only; from the cut up to the
+embouchure, the chain matrix depends on the upper holes only. Both are tabulated; a fingering is one pair of them.
 
 A resonance stands where X_bore(f) + ωL·ρ/S rises through zero. Solved for the lip length L this gives, for each
-frequency, the lip
-at which a fingering sounds it; a resonance lies inside a window of frequencies exactly for the lips between the two
-values
-at the window's ends. So one lip for all pitches, free between two bounds, is an intersection of intervals: no lip is
-skipped and no fingering is looped over.
+frequency, the lip at which a fingering sounds it. Between two neighbouring frequencies a resonance stands for the lips
+from the value at the second up to the value at the first, where these fall. So one lip for all pitches, free between
+two bounds, is an intersection of intervals, and no fingering is looped over.
 """
 
 from __future__ import annotations
@@ -25,7 +20,10 @@ from fingering_db.acoustics.tube import TwoPort
 from fingering_db.mechanism import Reach
 from fingering_db.sounding import Flute
 
-_LIP_TRIALS = 33
+_LIP_TRIALS = 13  # between the bounds, then once more around the best of them
+_SAMPLE_CENTS = 2.5  # far finer than a resonance is wide (30 cents and more), so none hides between two samples
+_COARSE_CENTS = 7.5
+_BLOCK = 8192  # sounds at a time: bounds memory
 CENT = 2.0 ** (1.0 / 1200.0)
 
 
@@ -107,20 +105,14 @@ def tabulate(flute: Flute, halves: Halves, freq: RealArray) -> HalfTables:
     return HalfTables(whole._replace(c=whole.c + cavity * whole.a, d=whole.d + cavity * whole.b), below)
 
 
-def lips_in_window(
-    flute: Flute, halves: Halves, targets_hz: RealArray, tolerance_cents: float
-) -> tuple[RealArray, RealArray, RealArray]:
-    """Which lips put a resonance of each fingering at the upper edge of each target's window, at the target, at the
-    lower.
+def lips_across(flute: Flute, halves: Halves, tables: HalfTables, freq: RealArray, sounds: IndexArray) -> RealArray:
+    """The lip [m] that each sound would need at each frequency, shape (*freq.shape, n): sounds last, for speed.
 
-    targets_hz: shape (k,). Returns three arrays of shape (n_sounds, k) [m]; a resonance lies in the window for lips
-    between
-    the first and the third, for none where the first is not below the third."""
-    freq = np.concatenate([targets_hz * CENT**edge for edge in (tolerance_cents, 0.0, -tolerance_cents)])
-    reactance = tabulate(flute, halves, freq).reactance(halves.upper_of, halves.lower_of)
-    lips = -reactance / flute.lip_slope(freq)
-    upper, exact, lower = np.split(lips, 3, axis=1)
-    return upper, exact, lower
+    freq: shape (k, s), s growing frequencies around each of k targets [Hz]; tables: of freq.ravel(); sounds: shape
+    (n,)."""
+    reactance = tables.reactance(halves.upper_of[sounds], halves.lower_of[sounds])
+    lips = np.ascontiguousarray(reactance.T) / -flute.lip_slope(freq.ravel())[:, None]
+    return np.asarray(lips.reshape(*freq.shape, len(sounds)))
 
 
 def matching(
@@ -128,30 +120,90 @@ def matching(
 ) -> tuple[IndexArray, RealArray]:
     """Rows of sounds that have a resonance within the tolerance of every target with ONE lip between the bounds.
 
-    Returns (sounds, lips), shapes (n,): for each the lip [m] with the least largest deviation."""
-    upper, exact, lower = lips_in_window(flute, halves, targets_hz, tolerance_cents)
-    low = np.maximum(upper.max(axis=1), bounds_m[0])
-    high = np.minimum(lower.min(axis=1), bounds_m[1])
-    sounds = np.flatnonzero(low <= high)
-    lips = _least_deviation(upper[sounds], exact[sounds], lower[sounds], low[sounds], high[sounds])
-    return sounds, lips
+    Returns (sounds, lips), shapes (n,): for each a lip [m] with about the least largest deviation.
+
+    First with few frequencies: a change of sign between two of them is proof of a resonance, and a row that stays far
+    from the bounds is out. What is left undecided is looked at with frequencies so near each other that none hides.
+    """
+    offsets = _offsets(tolerance_cents, _COARSE_CENTS)
+    freq = targets_hz[:, None] * CENT**offsets
+    tables = tabulate(flute, halves, freq.ravel())
+    every = np.arange(len(halves.upper_of))
+    served, chosen, undecided = [], [], []
+    for start in range(0, len(every), _BLOCK):
+        rows = every[start : start + _BLOCK]
+        lips = lips_across(flute, halves, tables, freq, rows)
+        # Between samples a lip is taken to move no farther than the largest step of its row.
+        margin = np.abs(np.diff(lips, axis=1)).max(axis=1)
+        near = (lips.min(axis=1) - margin <= bounds_m[1]) & (lips.max(axis=1) + margin >= bounds_m[0])
+        kept = np.flatnonzero(near.all(axis=0))
+        best, off = _best_between(np.take(lips, kept, axis=2), offsets, bounds_m)
+        found = np.isfinite(off)
+        served.append(rows[kept[found]])
+        chosen.append(best[found])
+        undecided.append(rows[kept[~found]])
+    more, their_lips = _finely(flute, halves, targets_hz, tolerance_cents, bounds_m, np.concatenate(undecided))
+    sounds, lips = np.concatenate([*served, more]), np.concatenate([*chosen, their_lips])
+    order = np.argsort(sounds)
+    return sounds[order], lips[order]
 
 
-def _least_deviation(
-    upper: RealArray, exact: RealArray, lower: RealArray, low: RealArray, high: RealArray
-) -> RealArray:
-    """The lip between low and high, shape (n,), whose largest deviation over the targets is least.
+def _finely(
+    flute: Flute,
+    halves: Halves,
+    targets_hz: RealArray,
+    tolerance_cents: float,
+    bounds_m: tuple[float, float],
+    rows: IndexArray,
+) -> tuple[IndexArray, RealArray]:
+    """As `matching`, for some rows, with frequencies _SAMPLE_CENTS apart."""
+    offsets = _offsets(tolerance_cents, _SAMPLE_CENTS)
+    freq = targets_hz[:, None] * CENT**offsets
+    lips = lips_across(flute, halves, tabulate(flute, halves, freq.ravel()), freq, rows)
+    first, second = lips[:, :-1], lips[:, 1:]
+    stretches = (second < first) & (second <= bounds_m[1]) & (first > bounds_m[0])
+    possible = np.asarray(stretches.any(axis=1)).all(axis=0)
+    rows, lips = rows[possible], lips[:, :, possible]
+    best, off = _best_between(lips, offsets, bounds_m)
+    # The lips that serve may be few and lie between the trials, but the lower end of each stretch is among the samples.
+    open_rows = np.flatnonzero(~np.isfinite(off))
+    ends = np.clip(lips[:, :, open_rows].reshape(freq.size, len(open_rows)), *bounds_m)
+    best[open_rows], off[open_rows] = _best_of(lips[:, :, open_rows], offsets, ends)
+    served = np.isfinite(off)
+    return rows[served], best[served]
 
-    A longer lip lowers every resonance, nearly evenly from the window's upper edge to the target and on to its lower
-    edge;
-    good to a cent or two, and the deviations shown are computed afterwards."""
-    trials = np.linspace(low, high, _LIP_TRIALS)[:, :, None]
-    over, under = exact - upper, lower - exact
-    # Where the target is not between the edges the line from edge to edge serves.
-    straight = ~((over > 0.0) & (under > 0.0))
-    over = np.where(straight, (lower - upper) / 2.0, over)
-    under = np.where(straight, over, under)
-    middle = np.where(straight, (lower + upper) / 2.0, exact)
-    off = np.where(trials < middle, (middle - trials) / over, (trials - middle) / under)
-    best = off.max(axis=2).argmin(axis=0)
-    return np.asarray(trials[best, np.arange(len(low)), 0])
+
+def _offsets(tolerance_cents: float, step_cents: float) -> RealArray:
+    return np.linspace(-tolerance_cents, tolerance_cents, 2 * int(np.ceil(tolerance_cents / step_cents)) + 1)
+
+
+def _best_between(lips: RealArray, offsets: RealArray, bounds_m: tuple[float, float]) -> tuple[RealArray, RealArray]:
+    """As `_best_of`, with lips evenly between the bounds for trial, and then some around the best of these."""
+    count = _LIP_TRIALS if bounds_m[1] > bounds_m[0] else 1
+    trials = np.linspace(*bounds_m, count)
+    best, least = _best_of(lips, offsets, trials[:, None] * np.ones(lips.shape[2]))
+    served = np.flatnonzero(np.isfinite(least))
+    if count == 1 or not len(served):
+        return best, least
+    step = trials[1] - trials[0]
+    around = np.clip(best[served] + step * np.array([-0.75, -0.5, -0.25, 0.0, 0.25, 0.5, 0.75])[:, None], *bounds_m)
+    best[served], least[served] = _best_of(lips[:, :, served], offsets, around)
+    return best, least
+
+
+def _best_of(lips: RealArray, offsets: RealArray, trials: RealArray) -> tuple[RealArray, RealArray]:
+    """Of trial lips, shape (t, n) [m], the one for each row with the least largest deviation over the targets, and that
+    deviation [cents], inf where none of the trials serves every target. lips: as lips_across gives them."""
+    first, second = lips[:, :-1], lips[:, 1:]
+    step = offsets[1] - offsets[0]
+    slope = step / np.where(first > second, first - second, np.inf)
+    zero = offsets[:-1, None] + slope * first  # deviation of a lip on each stretch: zero - slope * lip
+    best, least = np.zeros(lips.shape[2]), np.full(lips.shape[2], np.inf)
+    for trial in trials:
+        inside = (second <= trial) & (trial < first)
+        off = np.abs(zero - slope * trial)
+        off[~inside] = np.inf
+        worst = off.min(axis=1).max(axis=0)
+        better = worst < least
+        best[better], least[better] = trial[better], worst[better]
+    return best, least

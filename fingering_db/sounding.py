@@ -170,7 +170,7 @@ def _element(freq: RealArray, hole: Hole, bore: float, air: Air) -> HoleElement:
     shunt[OPEN] = 1.0 / open_shunt(freq, geometry, air)
     shunt[SHUT] = 1.0 / closed_shunt(freq, geometry, air)
     for state, sizes in _small_openings(hole):
-        openings = tuple(Opening(size / 2 * MM, hole.plate_mm * MM) for size in sizes)
+        openings = tuple(Opening(size / 2 * MM, hole.plate_mm * MM, geometry.pad_radius) for size in sizes)
         shunt[state] = 1.0 / perforated_shunt(freq, geometry, openings, air)
     return HoleElement(half_series, shunt)
 

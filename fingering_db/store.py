@@ -30,7 +30,8 @@ def fetch(key: str, compute: Callable[[], Arrays]) -> Arrays:
     several runs build at once: a file is written beside and renamed.
     """
     path = folder() / f"{hashlib.sha256(f'{_code()}{key}'.encode()).hexdigest()[:32]}.npz"
-    with contextlib.suppress(OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile), np.load(path) as stored:
+    with contextlib.suppress(OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile), path.open("rb") as file:
+        stored = np.load(file)
         return {name: stored[name] for name in stored.files}
     arrays = compute()
     with contextlib.suppress(OSError):

@@ -46,14 +46,14 @@ def test_zeros_on_a_fine_grid_are_those_of_brentq(made: Model, random: np.random
 def test_zeros_on_the_models_grid_are_good_enough_where_a_resonance_sounds(
     made: Model, random: np.random.Generator
 ) -> None:
-    # Sharp modes beside a neighbour lose most: measured 0.2 cent for 99 of 100 and at worst 1.3 on 300 sounds.
+    # Measured on 300 sounds: 0.005 cent for 99 of 100, 3.9 at worst (a shallow one); 6 of 1,589 shallow zeros are missed.
     rows = random.choice(len(made.reach.states), 80, replace=False)
     crossings = made.resonances(made.bore(rows))
     sounding = (strength(crossings, made.curve) >= 0.5) & (crossings.hz < 2100.0)
     apart = _apart(made, rows, crossings)[sounding]
     assert len(apart) > 200
-    assert np.percentile(apart, 95) < 0.25
-    assert apart.max() < 2.0
+    assert np.percentile(apart, 95) < 0.05
+    assert apart.max() < 1.0
 
 
 def test_slope_and_depth_are_those_of_the_curve(made: Model, random: np.random.Generator) -> None:

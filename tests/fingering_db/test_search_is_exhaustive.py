@@ -126,9 +126,7 @@ def test_the_lip_chosen_has_about_the_least_deviation() -> None:
         assert deviations[row](chosen) <= min(deviations[row](lip) for lip in np.linspace(*bounds, 101)) + 3.0
 
 
-def test_half_tables_give_the_impedance_of_the_whole(
-    flute: Flute, every: Reach, random: np.random.Generator
-) -> None:
+def test_half_tables_give_the_impedance_of_the_whole(flute: Flute, every: Reach, random: np.random.Generator) -> None:
     halves = halve(every)
     freq = np.geomspace(150.0, 2600.0, 60)
     rows = random.choice(len(every.states), 300, replace=False)

@@ -43,7 +43,9 @@ def _hole(freq: Any, hole: Any, state: str, bore: float, air: Gas) -> tuple[Any,
         return 1j * k * z_bore * t_a, zc / np.tanh(gamma * length)
     r, plate, omega = hole.perforation_mm / 2 * MM, hole.plate_mm * MM, 2 * np.pi * freq
     inside = 0.82 * r * (1 - 1.35 * r / b + 0.31 * (r / b) ** 3)
-    end = 1j * omega * air.rho * (plate + inside + 0.74 * r) / (np.pi * r**2)
+    q = r / pad
+    outside = 0.8216 * r + q * (0.6133 - 0.8216) * r + 0.057 * q * (1 - q**5) * r
+    end = 1j * omega * air.rho * (plate + inside + outside) / (np.pi * r**2)
     end = end + np.sqrt(2 * air.rho * air.mu * omega) * plate / (np.pi * r**3)
     end = end + air.rho * omega**2 / (4 * np.pi * air.c)
     return 1j * k * z_bore * t_a, 1j * k * z_hole * inner + _tube(end, freq, length, b, air)
