@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import signal
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -12,10 +14,12 @@ import click
 if TYPE_CHECKING:
     from annotate.decision import Result
     from annotate.pipeline import Options, Progress
+    from annotate.since import Since
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 LOOKED, UNPLAYABLE, COULD_NOT_LOOK = 0, 1, 2
+_LONGEST_MESSAGE = 600  # characters
 _CHORDS = click.Choice(["auto", "multiphonic", "players", "voice"])
 _FORMAT = click.Choice(["text", "json"])
 
@@ -46,10 +50,27 @@ target_options = _together(
     click.option("-o", "--output", "output", type=click.Path(path_type=Path), metavar="OUT", help="File to write."),
     click.option("--in-place", is_flag=True, help="Write to SCORE itself."),
 )
+slide_option = click.option("--slide", type=click.FloatRange(-100.0, 200.0), default=0.0, metavar="MM",
+                           help="How far the head joint is drawn out.")  # fmt: skip
 score_argument = click.argument("score", type=click.Path(path_type=Path))
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+class _Group(click.Group):
+    """What ends any command early, told as one of the errors that `main` words."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command named on the line."""
+        from annotate.findings import InputError
+
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt:
+            raise click.exceptions.Abort from None
+        except MemoryError:
+            raise InputError("the memory does not suffice: expected a smaller score, or more memory") from None
+
+
+@click.group(cls=_Group, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="ventwise")
 def cli() -> None:
     """Find multiphonics, glissandi and microtones in a flute score, judge them, and write fingerings in.
@@ -63,12 +84,16 @@ def cli() -> None:
 @flute_options
 @read_options
 @format_option
-def check(score: Path, form: str, **chosen: Any) -> int:
+@click.option("--since", "earlier", type=click.Path(path_type=Path), metavar="OLD.json",
+              help="Also say what has changed since this earlier JSON report.")  # fmt: skip
+def check(score: Path, form: str, earlier: Path | None, **chosen: Any) -> int:
     """Say what in SCORE can be played, what not, and what instead."""
+    from annotate import since
     from annotate.pipeline import look
 
+    old = since.load(earlier) if earlier else None
     result = look(score, _options(**chosen), _progress()).result
-    _print_report(result, form)
+    _print_report(result, form, since=since.compare(old, result) if old else None)
     return _exit_code(result)
 
 
@@ -78,19 +103,31 @@ def check(score: Path, form: str, **chosen: Any) -> int:
 @flute_options
 @read_options
 @click.option("--diagrams", type=click.Choice(["changes", "every", "first"]), default="changes", show_default=True,
-              help="When to draw a fingering again.")  # fmt: skip
+              help="When to draw a fingering again; with 'first' they are numbered.")  # fmt: skip
 @click.option("--carrier", type=click.Choice(["rows", "stack", "ascii"]), default="rows", show_default=True,
               help="How a diagram is carried in the file.")  # fmt: skip
-def annotate(score: Path, output: Path | None, in_place: bool, diagrams: str, carrier: str, **chosen: Any) -> int:
+@click.option("--pictures", "picture_folder", type=click.Path(path_type=Path), metavar="DIR",
+              help="Also write each diagram as SVG and PNG into DIR, and places.csv.")  # fmt: skip
+def annotate(
+    score: Path,
+    output: Path | None,
+    in_place: bool,
+    diagrams: str,
+    carrier: str,
+    picture_folder: Path | None,
+    **chosen: Any,
+) -> int:
     """Write fingering diagrams and technique notes into SCORE."""
     from annotate import container, pipeline
 
     target = _target(score, output, in_place)
     container.check_target(score, target, in_place)
     looked = pipeline.look(score, _options(**chosen), _progress())
-    result = pipeline.annotate(looked, target, in_place=in_place, diagrams=diagrams, carrier=carrier)
-    _print_report(result, "text")
-    click.echo(f"written: {target}", err=True)
+    result = pipeline.annotate(
+        looked, target, in_place=in_place, diagrams=diagrams, carrier=carrier, picture_folder=picture_folder
+    )
+    _print_report(result, "text", numbered=diagrams == "first")
+    _echo(f"written: {_one_line(str(target))}", err=True)
     return _exit_code(result)
 
 
@@ -103,7 +140,7 @@ def strip(score: Path, output: Path | None, in_place: bool) -> int:
 
     target = _target(score, output, in_place)
     strip_file(score, target, in_place=in_place)
-    click.echo(f"written: {target}", err=True)
+    _echo(f"written: {_one_line(str(target))}", err=True)
     return LOOKED
 
 
@@ -127,13 +164,41 @@ def find(
 @cli.command()
 @click.argument("fingering")
 @flute_options
+@slide_option
 @format_option
-def sounds(fingering: str, flutes: tuple[str, ...], a4: float | None, form: str) -> int:
+def sounds(fingering: str, flutes: tuple[str, ...], a4: float | None, slide: float, form: str) -> int:
     """What FINGERING sounds, from the lowest resonance up: "T 2 3 | Eb"."""
     from annotate import questions
 
-    _print_answers([questions.sounds(one, fingering) for one in _desks(flutes, a4)], form)
+    _print_answers([questions.sounds(one, fingering, slide) for one in _desks(flutes, a4)], form)
     return LOOKED
+
+
+@cli.command()
+@click.argument("pattern", metavar="FINGERING|PATTERN")
+@flute_options
+@format_option
+def shifts(pattern: str, flutes: tuple[str, ...], a4: float | None, form: str) -> int:
+    """Every place a multiphonic can be moved to: "T 2 3 | Eb", or "small 4" (one small opening, four places shut)."""
+    from annotate import questions
+
+    _print_answers(questions.shifts(_desks(flutes, a4), pattern), form)
+    return LOOKED
+
+
+@cli.command()
+@click.argument("start", metavar="FROM")
+@click.argument("end", metavar="TO")
+@flute_options
+@click.option("--tolerance", type=click.FloatRange(1.0, 100.0), metavar="CENTS", default=30.0, show_default=True)
+@format_option
+def glide(start: str, end: str, flutes: tuple[str, ...], a4: float | None, tolerance: float, form: str) -> int:
+    """Ways to slide without a jump: C5 B4, or "C5 D6" "B4 C#6" for a multiphonic."""
+    from annotate import questions
+
+    answers = [questions.glide(one, start, end, tolerance) for one in _desks(flutes, a4)]
+    _print_answers(answers, form)
+    return LOOKED if answers[0].results else UNPLAYABLE
 
 
 @cli.command()
@@ -167,11 +232,12 @@ def list_flutes() -> int:
 
 @flute.command("show")
 @click.argument("name", metavar="NAME|FILE")
-def show_flute(name: str) -> int:
-    """Holes, keys, fingerings and accuracy of a flute."""
+@slide_option
+def show_flute(name: str, slide: float) -> int:
+    """Holes, keys, fingerings and accuracy of a flute; with --slide how each note of the scale moves."""
     from annotate import instruments
 
-    _echo(instruments.description(name))
+    _echo(instruments.moved_scale(name, slide) if slide else instruments.description(name))
     return LOOKED
 
 
@@ -231,10 +297,13 @@ def _ascii() -> bool:
     return needs_ascii(getattr(sys.stdout, "encoding", None))
 
 
-def _print_report(result: Result, form: str) -> None:
+def _print_report(result: Result, form: str, *, numbered: bool = False, since: Since | None = None) -> None:
     from annotate.report import json_report, text
 
-    _echo(json_report.render(result) if form == "json" else text.render(result, ascii=_ascii()))
+    if form == "json":
+        _echo(json_report.render(result, since))
+    else:
+        _echo(text.render(result, ascii=_ascii(), numbered=numbered, since=since))
 
 
 def _print_answers(answers: list[Any], form: str) -> None:
@@ -252,21 +321,42 @@ def _echo(text: str, *, err: bool = False) -> None:
     click.echo("\n".join(plain(clean(line, ascii_only)) for line in text.rstrip("\n").split("\n")), err=err)
 
 
+def _one_line(message: str) -> str:
+    """A message on one line, what is quoted in it from a hostile file cut where it is endless."""
+    line = " ".join(message.split())
+    return line if len(line) <= _LONGEST_MESSAGE else f"{line[:300]} … {line[-200:]}"
+
+
+def _leave_stdout() -> None:
+    """Have what is left of the output thrown away, so that Python does not try once more at its end."""
+    import os
+
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
 def main() -> None:
-    """Run the command line: one clear line on stderr and exit 2 whenever it could not look."""
+    """Run the command line: one clear line on stderr and exit 2 whenever it could not look (one for each mistake in a
+    flute file that is to be checked)."""
     from annotate.findings import InputError
 
+    with contextlib.suppress(ValueError):  # raised where this is not the main thread
+        # A run that is told to end cleans up behind itself as one that is interrupted.
+        signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
         code = cli.main(standalone_mode=False)
     except click.exceptions.Abort:
-        code, message = COULD_NOT_LOOK, "interrupted: nothing was written"
+        code, messages = COULD_NOT_LOOK, ["interrupted: no file was left half-written"]
+    except OSError as error:  # of files an InputError tells: this is the output
+        _leave_stdout()
+        code, messages = COULD_NOT_LOOK, [f"the result cannot be printed ({error.strerror}): expected room for it"]
     except click.UsageError as error:
         where = f"{error.ctx.command_path}: " if error.ctx else ""
-        code, message = COULD_NOT_LOOK, f"{where}{error.format_message()}"
+        code, messages = COULD_NOT_LOOK, [f"{where}{error.format_message()}"]
     except InputError as error:
-        code, message = COULD_NOT_LOOK, str(error)
+        code, messages = COULD_NOT_LOOK, [str(line) for line in error.args]
     else:
-        message = ""
-    if message:
-        _echo("ventwise: " + " ".join(message.split()).removeprefix("ventwise: "), err=True)
+        messages = []
+    for message in messages:
+        _echo("ventwise: " + _one_line(message).removeprefix("ventwise: "), err=True)
     sys.exit(code if isinstance(code, int) else LOOKED)

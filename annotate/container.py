@@ -3,6 +3,7 @@ nothing."""
 
 from __future__ import annotations
 
+import contextlib
 import io
 import os
 import re
@@ -146,31 +147,36 @@ def write_atomically(path: Path, content: bytes, verify: Callable[[bytes], None]
             raise _error(path, "is a folder or device: expected a file name to write to")
         if mode is not None and not os.access(target, os.W_OK):
             raise _error(path, "is write-protected: expected a file that can be written")
-        # A short name of its own: one made from a long file name could be too long.
-        neighbour = target.with_name(f".ventwise-{secrets.token_hex(8)}.tmp")
-        # Made new and with the permissions that any new file of this user gets.
-        handle = os.open(neighbour, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
     except (OSError, ValueError, RuntimeError) as error:
         raise _error(
             path, f"cannot be written ({_reason(error)}): expected a folder that can be written"
         ) from error
+    # A short name of its own: one made from a long file name could be too long.
+    neighbour = target.with_name(f".ventwise-{secrets.token_hex(8)}.tmp")
     try:
-        _fill(handle, content)
+        _fill(neighbour, content)
         if mode is not None:
             neighbour.chmod(mode)
         verify(neighbour.read_bytes())
         neighbour.replace(target)
     except OSError as error:
-        neighbour.unlink(missing_ok=True)
+        _remove(neighbour)
         raise _error(
-            path, f"cannot be written ({_reason(error)}): expected room and a file to write"
+            path, f"cannot be written ({_reason(error)}): expected a folder that can be written, and room"
         ) from error
     except BaseException:
-        neighbour.unlink(missing_ok=True)
+        _remove(neighbour)
         raise
 
 
-def _fill(handle: int, content: bytes) -> None:
+def _remove(path: Path) -> None:
+    with contextlib.suppress(OSError):  # what went wrong before is what is told
+        path.unlink()
+
+
+def _fill(path: Path, content: bytes) -> None:
+    # Made new and with the permissions that any new file of this user gets.
+    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
     with os.fdopen(handle, "wb") as file:
         file.write(content)
         file.flush()

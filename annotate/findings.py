@@ -6,7 +6,9 @@ from dataclasses import dataclass
 
 
 class InputError(Exception):
-    """The input could not be looked at. The message is one line: what, where, what was expected."""
+    """The input could not be looked at. The message is one line: what, where, what was expected.
+
+    A file that someone wrote by hand may have several mistakes, one line each: the arguments."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -43,6 +43,19 @@ def description(name: str) -> str:
     return "\n".join(lines)
 
 
+def moved_scale(name: str, slide_mm: float) -> str:
+    """How each standard fingering's note moves when the head joint is drawn out. Raises InputError."""
+    instrument = _load(name)
+    ready = model(instrument)
+    rest, drawn = (chart_deviations(ready, slide) for slide in (0.0, slide_mm))
+    drawn_out = f"head joint drawn out {slide_mm:g} mm"
+    lines = wrap(f"{instrument.name}: {drawn_out}; cents that each standard fingering moves:", 80)
+    notes = [f"{one.pitch!s:<4}{two.cents - one.cents:+5.0f}" for one, two in zip(rest, drawn, strict=True)]
+    lines += ["   ".join(notes[at : at + 6]) for at in range(0, len(notes), 6)]
+    lines += wrap("Short tubes move more than long ones: this is for gliding, not for playing in another key.", 80)
+    return "\n".join(lines)
+
+
 def _figures(instrument: Instrument, ready: Model) -> list[str]:
     judged = np.array([row.cents for row in chart_deviations(ready) if row.judged])
     rms, worst = np.sqrt(np.mean(judged**2)), np.abs(judged).max()
@@ -55,8 +68,11 @@ def _figures(instrument: Instrument, ready: Model) -> list[str]:
 
 
 def verdict(file: str) -> str:
-    """'can be used', or InputError with the first mistake."""
-    instrument = _load(file)
+    """'can be used', or InputError with every mistake on a line."""
+    try:
+        instrument = load(file)
+    except InstrumentError as error:
+        raise InputError(*error.mistakes) from error
     reach = model(instrument).reach
     return f"{file}: can be used: {instrument.title}, {len(reach.placements):,} fingerings"
 

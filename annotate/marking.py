@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from annotate import diagram
-from annotate.decision import UNPLAYABLE, Decision
+from annotate.decision import Decision
 from annotate.findings import Finding
+from annotate.numbering import fingerings_of, numbered
 from annotate.place import Place
 from annotate.score import Event, Part
-from annotate.wording import legend, technique_notes
+from annotate.wording import legend, number_row, technique_notes
 from annotate.writing import ASCII, Mark
 
 CHANGES, EVERY, FIRST = "changes", "every", "first"
 DIAGRAMS = (CHANGES, EVERY, FIRST)
 _LONG_REST_SECONDS = 10.0  # after so long a player wants to be told again: ours
+_SHOWN = 80  # characters of words that stand in the way
 WORDS_STAND_HERE = "F201"
 
 CODES: dict[str, str] = {
@@ -26,35 +28,63 @@ CODES: dict[str, str] = {
 
 
 @dataclass(frozen=True, slots=True)
+class Drawn:
+    """A diagram that is drawn: where, and the fingering. status: of the demand it belongs to."""
+
+    place: Place
+    fingering: str
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
 class Marked:
-    """Marks to splice in, and findings about the places they stand at."""
+    """Marks to splice in, findings about the places they stand at, and the diagrams among the marks."""
 
     marks: tuple[Mark, ...]
     findings: tuple[Finding, ...]
+    drawn: tuple[Drawn, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class _Stand:
-    """Something to write at an event: notes above, and the fingering to draw, '' for none."""
+    """Something to write at an event: notes above, and the fingering to draw, '' for none. number: the row that tells
+    the fingering's number, '' for none."""
 
     event: Event
     notes: tuple[str, ...]
     fingering: str
+    status: str
+    number: str = ""
 
 
-def mark(part: Part, decisions: Iterable[Decision], diagrams: str = CHANGES, carrier: str = "rows") -> Marked:
+def mark(
+    part: Part,
+    decisions: Iterable[Decision],
+    diagrams: str = CHANGES,
+    carrier: str = "rows",
+    numbers: Mapping[str, int] | None = None,
+) -> Marked:
     """Marks for one part's decisions on one flute. diagrams: 'changes' (again when the fingering changes or after a
-    long
-    rest), 'every', 'first' (each fingering once)."""
+    long rest), 'every', 'first' (each fingering once, and its number at every place). numbers: of the fingerings of
+    the whole piece, for 'first'; those of this part alone where it is None."""
     judged = tuple(decisions)
     texts = words_by_place(part)
-    stands = _chosen(sorted(_stands(judged, texts, carrier), key=lambda stand: stand.event.onset), diagrams)
-    drawn = tuple(stand.fingering for stand in stands if stand.fingering)
-    line = legend(drawn, ascii_only=carrier == ASCII, statuses={decision.status for decision in judged})
+    shown = (numbered(judged) if numbers is None else numbers) if diagrams == FIRST else {}
+    found = sorted(_stands(judged, texts, carrier, shown), key=lambda stand: stand.event.onset)
+    stands = _chosen(found, diagrams)
+    drawn = tuple(stand for stand in stands if stand.fingering)
+    line = legend(
+        (stand.fingering for stand in drawn),
+        ascii_only=carrier == ASCII,
+        statuses={decision.status for decision in judged},
+        numbered=bool(shown),
+    )
     rows: dict[int, list[str]] = {}
     events: dict[int, Event] = {}
     for stand in stands:
-        own = [*([line] if stand.fingering and line else []), *stand.notes, *_drawing(stand.fingering, carrier)]
+        above = [line] if stand.fingering and line else []
+        number = [stand.number] if stand.number else []
+        own = [*above, *stand.notes, *number, *_drawing(stand.fingering, carrier)]
         if stand.fingering:
             line = ""  # the legend stands at the first diagram only
         if own:
@@ -69,7 +99,12 @@ def mark(part: Part, decisions: Iterable[Decision], diagrams: str = CHANGES, car
         )
         for offset, own_rows in sorted(rows.items())
     )
-    return Marked(marks, _crowded(part, texts, events.values()))
+    pictures = tuple(Drawn(_place(part, stand.event), stand.fingering, stand.status) for stand in drawn)
+    return Marked(marks, _crowded(part, texts, events.values()), pictures)
+
+
+def _place(part: Part, event: Event) -> Place:
+    return Place(part.name, part.id, event.bar, event.beat, event.voice, event.rehearsal, event.seconds)
 
 
 def notes_at(decision: Decision, texts: dict[tuple[Fraction, int], str], ascii_only: bool = False) -> tuple[str, ...]:
@@ -86,16 +121,22 @@ def words_by_place(part: Part) -> dict[tuple[Fraction, int], str]:
     return {(words.onset, words.staff): words.text.strip() for words in part.directions if not words.ours}
 
 
-def _stands(decisions: Iterable[Decision], texts: dict[tuple[Fraction, int], str], carrier: str) -> list[_Stand]:
+def _stands(
+    decisions: Iterable[Decision], texts: dict[tuple[Fraction, int], str], carrier: str, numbers: Mapping[str, int]
+) -> list[_Stand]:
     found = []
     for decision in decisions:
-        fingering = decision.fingering if decision.status != UNPLAYABLE else ""
-        first, last = decision.demand.events[0], decision.demand.events[-1]
+        start, end = fingerings_of(decision)
+        events = decision.demand.events
         notes = notes_at(decision, texts, ascii_only=True) if carrier == ASCII else decision.notes
-        found.append(_Stand(first, notes, fingering))
-        if decision.path and decision.path[-1].fingering not in ("", fingering) and last is not first:
-            found.append(_Stand(last, (), decision.path[-1].fingering))
+        found.append(_Stand(events[0], notes, start, decision.status, _number(start, numbers)))
+        if end:
+            found.append(_Stand(events[-1], (), end, decision.status, _number(end, numbers)))
     return found
+
+
+def _number(fingering: str, numbers: Mapping[str, int]) -> str:
+    return number_row(numbers[fingering]) if fingering in numbers else ""
 
 
 def _chosen(stands: list[_Stand], diagrams: str) -> list[_Stand]:
@@ -107,7 +148,7 @@ def _chosen(stands: list[_Stand], diagrams: str) -> list[_Stand]:
         rested = stand.event.seconds - last_end > _LONG_REST_SECONDS
         again = stand.fingering in seen if diagrams == FIRST else stand.fingering == last and not rested
         draw = bool(stand.fingering) and (diagrams == EVERY or not again)
-        kept.append(_Stand(stand.event, stand.notes, stand.fingering if draw else ""))
+        kept.append(replace(stand, fingering=stand.fingering if draw else ""))
         if stand.fingering:
             seen.add(stand.fingering)
             last, last_end = stand.fingering, stand.event.seconds_end
@@ -126,6 +167,7 @@ def _crowded(part: Part, texts: dict[tuple[Fraction, int], str], events: Iterabl
     for event in sorted(events, key=lambda one: one.onset):
         text = texts.get((event.onset, event.staff))
         if text:
+            text = text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"
             place = Place(part.name, part.id, event.bar, event.beat)
             message = f"'{text}' already stands here, and a mark was written above the same note."
             found.append(Finding(WORDS_STAND_HERE, "info", str(place), message, "Look at the place in your program."))

@@ -99,29 +99,39 @@ def wrap(text: str, width: int, hanging: int = 0) -> list[str]:
     for word in text.split(" "):
         if not word:
             continue
-        rest = word
-        if line and display_width(indent + line) + 1 + display_width(rest) <= width:
-            line = f"{line} {rest}"
+        if line and _fits(word, 0, width - display_width(indent + line) - 1):
+            line = f"{line} {word}"
             continue
         if line:
             lines.append(indent + line)
             indent = " " * hanging
-        while display_width(indent + rest) > width:
-            head = _head(rest, max(width - len(indent), 2))
+        start = 0  # what has been cut off a word that is too wide; a slice each time would make long words slow
+        while not _fits(word, start, width - len(indent)):
+            head = _head(word, start, max(width - len(indent), 2))
             lines.append(indent + head)
-            rest, indent = rest[len(head) :], " " * hanging
-        line = rest
+            start, indent = start + len(head), " " * hanging
+        line = word[start:]
     return [*lines, indent + line] if line else lines
 
 
-def _head(word: str, width: int) -> str:
-    """The longest beginning of a word that fits; combining marks stay with their letter; never empty."""
+def _fits(word: str, start: int, width: int) -> bool:
+    """Whether what follows `start` in a word takes at most `width` columns."""
     used = 0
-    for index, char in enumerate(word):
-        used += _char_width(char)
-        if used > width and index:
-            return word[:index]
-    return word
+    for index in range(start, len(word)):
+        used += _char_width(word[index])
+        if used > width:
+            return False
+    return True
+
+
+def _head(word: str, start: int, width: int) -> str:
+    """The longest piece of a word from `start` on that fits; combining marks stay with their letter; never empty."""
+    used = 0
+    for index in range(start, len(word)):
+        used += _char_width(word[index])
+        if used > width and index > start:
+            return word[start:index]
+    return word[start:]
 
 
 def side_by_side(columns: list[tuple[list[str], int]], gap: int = 2) -> list[str]:

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from annotate import container
+from annotate import container, pictures
 from annotate.choosing.choose import choose, ordinary_demands
 from annotate.choosing.codes import NO_SUCH_FLUTE, unplayable_finding
 from annotate.choosing.desk import Desk
@@ -16,6 +16,7 @@ from annotate.demand import Demand, NotJudged
 from annotate.detecting.detect import detect
 from annotate.findings import Finding, InputError
 from annotate.marking import Marked, mark, notes_at, words_by_place
+from annotate.numbering import numbered
 from annotate.reading.flutes import choose_part, find_flute_parts
 from annotate.reading.read import read_headings, read_score
 from annotate.score import Part, Score
@@ -99,13 +100,26 @@ def look(path: Path, options: Options, progress: Progress | None = None) -> Look
 
 
 def annotate(
-    looked: Looked, target: Path, *, in_place: bool, diagrams: str = "changes", carrier: str = "rows"
+    looked: Looked,
+    target: Path,
+    *,
+    in_place: bool,
+    diagrams: str = "changes",
+    carrier: str = "rows",
+    picture_folder: Path | None = None,
 ) -> Result:
-    """Write the score with its marks to `target`, all or nothing; returns the result with findings about places."""
+    """Write the score with its marks to `target`, and pictures of its diagrams to a folder if one is named, all or
+    nothing; returns the result with findings about places."""
     container.check_target(looked.file.path, target, in_place)
-    marked = [_marked(part, looked.result, diagrams, carrier) for part in looked.parts]
+    numbers = numbered(looked.result.first_flute())
+    marked = [_marked(part, looked.result, diagrams, carrier, numbers) for part in looked.parts]
     new_data = splice(looked.data, [one for part in marked for one in part.marks], carrier)
-    _write(looked.file, new_data, target)
+    if picture_folder is None:
+        _write(looked.file, new_data, target)
+    else:
+        drawn = [one for part in marked for one in part.drawn]
+        with pictures.placed(picture_folder, pictures.files(drawn, looked.parts)):
+            _write(looked.file, new_data, target)
     findings = tuple(finding for part in marked for finding in part.findings)
     return replace(looked.result, findings=looked.result.findings + findings)
 
@@ -199,6 +213,6 @@ def _decide(
     return decisions, findings
 
 
-def _marked(part: Part, result: Result, diagrams: str, carrier: str) -> Marked:
+def _marked(part: Part, result: Result, diagrams: str, carrier: str, numbers: dict[str, int]) -> Marked:
     own = [decision for decision in result.first_flute() if decision.demand.place.part_id == part.id]
-    return mark(part, own, diagrams, carrier)
+    return mark(part, own, diagrams, carrier, numbers)

@@ -1,4 +1,4 @@
-"""Answers to questions without a score: `find` and `sounds`, as text and as JSON."""
+"""Answers to questions without a score: `find`, `sounds`, `glide` and `shifts`, as text and as JSON."""
 
 from __future__ import annotations
 
@@ -8,28 +8,35 @@ from typing import Any
 
 from annotate import output
 from annotate.choosing.desk import Desk
+from annotate.choosing.slides import glide_reason, glide_status, no_way, ways
+from annotate.decision import UNPLAYABLE
 from annotate.diagram import ascii_rows, rows
 from annotate.findings import InputError
 from fingering_db.finding import Resonance
 from fingering_db.finding import sounds as resonances_of
 from fingering_db.fingering import Fingering, FingeringError
+from fingering_db.glide import Point
 from fingering_db.nearby import nearby
 from fingering_db.pitch import Pitch, PitchError
 from fingering_db.playability import PLAYABLE_CONFIDENCE
+from fingering_db.shifts import NO_OPENING, Pattern, PatternError, Shift, set_size, spread_cents
+from fingering_db.shifts import shifts as places_for
 
 _WIDTH = 80
+_GLIDES = 5  # ways shown
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
     """What one flute answers. results: rows as they stand in the JSON; heading, lines: the same as text (a line and,
-    beside it, an optional fingering to draw)."""
+    beside it, an optional fingering to draw). instead, sets: further rows of the JSON."""
 
     flute: str
     heading: str
     results: tuple[dict[str, Any], ...]
     lines: tuple[tuple[str, str], ...]
     instead: tuple[dict[str, Any], ...] = field(default=())
+    sets: tuple[dict[str, Any], ...] = field(default=())
 
 
 def find(desk: Desk, texts: tuple[str, ...], tolerance_cents: float, limit: int) -> Answer:
@@ -53,6 +60,7 @@ def find(desk: Desk, texts: tuple[str, ...], tolerance_cents: float, limit: int)
                 "deviation_cents": [round(cents) for cents in candidate.deviation_cents],
                 "confidence": round(candidate.confidence, 2),
                 "lip_mm": round(candidate.lip_mm, 1),
+                "set_size": set_size(desk.model, candidate.fingering),
                 "sounds": _sounds(candidate.sounds, desk.a4_hz),
             }
         )
@@ -87,17 +95,154 @@ def _nothing(desk: Desk, targets: tuple[Pitch, ...], asked: str, tolerance_cents
     return Answer(desk.name, heading, (), lines, rows_)
 
 
-def sounds(desk: Desk, text: str) -> Answer:
-    """Resonances of a fingering. Raises InputError for a text that is no fingering of this flute."""
+def sounds(desk: Desk, text: str, slide_mm: float = 0.0) -> Answer:
+    """Resonances of a fingering, the head joint drawn out by slide_mm. Raises InputError for a text that is no fingering of
+    this flute."""
     try:
         fingering = Fingering.parse(text)
-        resonances = resonances_of(desk.model, fingering)
+        resonances = resonances_of(desk.model, fingering, slide_mm=slide_mm)
     except FingeringError as error:
         raise InputError(str(error)) from error
     result = {"flute": desk.name, "fingering": str(fingering), "sounds": _sounds(resonances, desk.a4_hz)}
     lines = tuple((_sound_line(sound, desk.a4_hz), "") for sound in resonances)
-    heading = f"{desk.name}: {fingering} sounds (each ±{desk.band_cents():.0f} cents; under 0.5: not expected to):"
+    drawn = f", drawn out {slide_mm:g} mm," if slide_mm else ""
+    heading = (
+        f"{desk.name}: {fingering}{drawn} sounds (each ±{desk.band_cents():.0f} cents; under 0.5: not expected to):"
+    )
     return Answer(desk.name, heading, (result,), lines)
+
+
+def glide(desk: Desk, start: str, end: str, tolerance_cents: float) -> Answer:
+    """Ways to slide from one set of sounding pitches to another. Raises InputError for a text that names no pitches."""
+    first, last = _pitches(start), _pitches(end)
+    if len(first) != len(last):
+        raise InputError(
+            f"glide from {len(first)} to {len(last)} pitches: expected as many to slide to as to slide from"
+        )
+    asked = f"{' + '.join(map(str, first))} to {' + '.join(map(str, last))}"
+    found = [
+        one for one in ways(desk, first, last, tolerance_cents) if glide_status(one, tolerance_cents) != UNPLAYABLE
+    ]
+    if not found:
+        heading = f"{desk.name}: no glide from {asked}: {no_way(desk, first, last)}"
+        return Answer(desk.name, heading, (), ())
+    heading = f"{desk.name}: {asked} (each end ±{desk.band_cents():.0f} cents), the best first:"
+    results, lines = [], []
+    for one in found[:_GLIDES]:
+        status = glide_status(one, tolerance_cents)
+        why = glide_reason(one, status, tolerance_cents, 0.0, desk.a4_hz)
+        results.append(
+            {
+                "flute": desk.name,
+                "status": status,
+                "why": why,
+                "means": one.means,
+                "fingering": str(one.path[0].fingering),
+                "deviation_cents": [round(cents) for cents in (*one.start_cents, *one.end_cents)],
+                "confidence": round(one.confidence, 2),
+                "path": [_glide_point(point, desk.a4_hz) for point in one.path],
+            }
+        )
+        lines += [
+            (text, "") for text in output.wrap(f"{status}: {why} Confidence {one.confidence:.2f}.", _WIDTH - 2, 2)
+        ]
+    return Answer(desk.name, heading, tuple(results), tuple(lines))
+
+
+def _pitches(text: str) -> tuple[Pitch, ...]:
+    try:
+        found = tuple(sorted((Pitch.parse(name) for name in text.split()), key=lambda pitch: pitch.midi))
+    except PitchError as error:
+        raise InputError(str(error)) from error
+    if not found:
+        raise InputError("glide: expected pitches such as C5, or 'C5 D6' for a multiphonic")
+    return found
+
+
+def _glide_point(point: Point, a4_hz: float) -> dict[str, Any]:
+    return {
+        "t": round(point.t, 3),
+        "slide_mm": round(point.slide_mm, 1),
+        "open": {touch: round(share, 2) for touch, share in point.open},
+        "lip_mm": round(point.lip_mm, 1),
+        "fingering": str(point.fingering),
+        "sounds": _sounds(point.sounds, a4_hz),
+    }
+
+
+def shifts(desks: list[Desk], text: str) -> list[Answer]:
+    """Every place that a pattern (`small 4`), or the pattern of a fingering, can be moved to on each flute, and what each
+    flute after the first adds to it. Raises InputError for a text that is neither, or a fingering without a pattern."""
+    found = [(desk, *_moved(desk, text)) for desk in desks]
+    answers = [_shift_answer(desk, pattern, rows_) for desk, pattern, rows_ in found]
+    (first, _, before), *others = found
+    for desk, _, rows_ in others:
+        here, there = ([one.hole for one in places if one.reachable] for places in (rows_, before))
+        told = []
+        for word, own, other in (("adds", here, there), ("lacks", there, here)):
+            names = [hole for hole in own if hole not in other]
+            told += [f"{word} {', '.join(names)}"] if names else []
+        what = " and ".join(told) or "has the same places"
+        answers.append(Answer(desk.name, f"Beside {first.name}, {desk.name} {what}.", (), ()))
+    return answers
+
+
+def _moved(desk: Desk, text: str) -> tuple[Pattern, tuple[Shift, ...]]:
+    try:
+        if "|" in text:
+            pattern = Pattern.of(Fingering.parse(text), desk.model.instrument)
+        else:
+            pattern = Pattern.parse(text)
+    except PatternError as error:
+        hint = "" if "|" in text else ", or a fingering such as T 2 3 | Eb"
+        raise InputError(f"{error}{hint}") from error
+    except FingeringError as error:
+        raise InputError(str(error)) from error
+    return pattern, places_for(desk.model, pattern)
+
+
+def _shift_answer(desk: Desk, pattern: Pattern, found: tuple[Shift, ...]) -> Answer:
+    reached = [one for one in found if one.reachable]
+    spread = [round(spread_cents(found, number)) for number in (0, 1)]
+    heading = f"{desk.name}: {pattern} has {len(reached)} place{'s' if len(reached) != 1 else ''} here"
+    if len(reached) > 1:
+        heading += f"; its intervals spread over {spread[0]} cents (to the 2nd resonance) and {spread[1]} (to the 3rd)"
+    others = tuple(one for one in found if one.hole != found[0].hole)
+    if len(reached) > 2 and found[0].reachable:
+        without = [round(spread_cents(others, number)) for number in (0, 1)]
+        heading += f"; without {found[0].hole}, a hole of its own, {without[0]} and {without[1]}"
+    lines = [line for one in reached for line in _shift_lines(one, desk.a4_hz)]
+    for why in dict.fromkeys(one.why for one in found if not one.reachable):
+        there = ", ".join(one.hole for one in found if one.why == why)
+        lines += output.wrap(f"{'not' if why == NO_OPENING else 'near miss'} at {there}: {why}", _WIDTH - 2, 2)
+    one_set = {"flute": desk.name, "pattern": str(pattern), "set_size": len(reached), "spread_cents": spread}
+    results = tuple(_shift_row(one, desk) for one in found)
+    return Answer(desk.name, f"{heading}.", results, tuple((line, "") for line in lines), sets=(one_set,))
+
+
+def _shift_lines(one: Shift, a4_hz: float) -> list[str]:
+    """A place in text: its fingering, the first resonances with strengths, their intervals."""
+    heard = []
+    for sound in one.sounds[: len(one.intervals) + 1]:
+        heard.append(f"{Pitch.from_hz(sound.hz, a4_hz)} ({sound.strength:.2f})")
+    keys = f"{one.keys} key{'s' if one.keys != 1 else ''} on its shut places"
+    names = ", ".join(interval.name for interval in one.intervals)
+    below = output.wrap(f"{', '.join(heard)}: {names}", _WIDTH - 9)
+    return [f"{one.hole:<7}{one.fingering!s:<26}{keys}", *(f"       {line}" for line in below)]
+
+
+def _shift_row(one: Shift, desk: Desk) -> dict[str, Any]:
+    return {
+        "flute": desk.name,
+        "hole": one.hole,
+        "reachable": one.reachable,
+        "why": one.why,
+        "fingering": str(one.fingering) if one.fingering else "",
+        "keys": one.keys,
+        "lip_mm": round(one.lip_mm, 1),
+        "sounds": _sounds(one.sounds, desk.a4_hz),
+        "intervals": [{"cents": round(each.cents), "name": each.name} for each in one.intervals],
+    }
 
 
 def _sound_line(sound: Resonance, a4_hz: float) -> str:
@@ -121,6 +266,9 @@ def as_json(answers: list[Answer]) -> str:
     near = [row for answer in answers for row in answer.instead]
     if near:
         data["instead"] = near
+    sets = [row for answer in answers for row in answer.sets]
+    if sets:
+        data["sets"] = sets
     return json.dumps(data, indent=1)
 
 

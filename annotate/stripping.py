@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from xml.parsers import expat
 
+from annotate.encoding import TextForm, inspect
 from annotate.findings import InputError
-from annotate.markup import BEGIN, END, SIGNATURE, TARGET, Opening, opening, own_line
+from annotate.markup import BEGIN, END, SIGNATURE, TARGET, own_line
 
 Span = tuple[int, int]
 
@@ -51,10 +52,10 @@ def carries_marks(data: bytes) -> bool:
 
 def _our_spans(data: bytes) -> list[Span]:
     """What is ours, as byte spans in ascending order."""
-    how = opening(data)
-    finder = _Finder(data, how)
+    form = inspect(data)
+    finder = _Finder(data, form)
     try:
-        finder.parser.Parse(memoryview(data)[how.skip :], True)
+        finder.parser.Parse(memoryview(data)[form.start :], True)
     except (expat.ExpatError, ValueError, LookupError) as error:
         raise InputError(f"the score is not well-formed XML: {error}; expected a MusicXML file") from error
     return sorted(finder.spans)
@@ -89,9 +90,9 @@ class _Block:
 class _Finder:
     """Collects spans while the parser runs over the bytes."""
 
-    def __init__(self, data: bytes, how: Opening) -> None:
+    def __init__(self, data: bytes, form: TextForm) -> None:
         self.spans: list[Span] = []
-        self.parser = expat.ParserCreate(how.override)
+        self.parser = expat.ParserCreate(form.override)
         self.parser.StartElementHandler = self._on_start
         self.parser.EndElementHandler = self._on_end
         self.parser.ProcessingInstructionHandler = self._on_instruction
@@ -99,7 +100,7 @@ class _Finder:
         self.parser.EntityDeclHandler = self._on_entity
         self._entities = 0
         self._data = data
-        self._how = how
+        self._form = form
         self._depth = 0
         self._block: _Block | None = None
         self._direction: _Direction | None = None
@@ -111,11 +112,10 @@ class _Finder:
 
         None inside an entity's expansion: there the parser tells the place of the reference.
         """
-        here = self.parser.CurrentByteIndex + self._how.skip
-        if not self._data.startswith(self._how.encode(opened), here):
+        here = self.parser.CurrentByteIndex + self._form.start
+        if not self._data.startswith(self._form.encode(opened), here):
             return None
-        token = self._how.encode(closed)
-        return start, self._data.index(token, here) + len(token)
+        return start, self._form.behind(self._data, closed, here)
 
     def _on_start(self, name: str, _attributes: dict[str, str]) -> None:
         self._depth += 1
@@ -126,7 +126,7 @@ class _Finder:
                 self._words = []
                 self._listen()
         elif name == "direction":
-            self._direction = _Direction(self.parser.CurrentByteIndex + self._how.skip, self._depth)
+            self._direction = _Direction(self.parser.CurrentByteIndex + self._form.start, self._depth)
         elif self._block is not None:
             self._block.clean = False
 
@@ -146,7 +146,7 @@ class _Finder:
 
     def _close_direction(self, direction: _Direction) -> None:
         span = self._span(direction.start, "</direction", ">") if direction.is_ours() else None
-        if span is not None and not self._data.startswith(self._how.encode("<direction"), span[0]):
+        if span is not None and not self._data.startswith(self._form.encode("<direction"), span[0]):
             span = None
         if self._block is None:
             if span is not None:
@@ -170,7 +170,7 @@ class _Finder:
             self._block.clean = False
 
     def _on_instruction(self, target: str, text: str) -> None:
-        start = self.parser.CurrentByteIndex + self._how.skip
+        start = self.parser.CurrentByteIndex + self._form.start
         span = self._span(start, f"<?{TARGET}", "?>") if target == TARGET and self._depth else None
         if span is None or self._direction is not None or text.strip() not in (BEGIN, END):
             self._on_foreign(text)
@@ -197,8 +197,8 @@ class _Finder:
 
     def _with_line(self, span: Span) -> Span:
         """The span with the line ending and indentation before it, if it begins its line."""
-        before = own_line(self._data, span[0], self._how)
-        length = len("".join(before)) * self._how.width if before else 0
+        before = own_line(self._data, span[0], self._form)
+        length = len("".join(before)) * self._form.width if before else 0
         return span[0] - length, span[1]
 
     def _listen(self) -> None:
@@ -217,10 +217,6 @@ class _Finder:
     ) -> None:
         self._entities += 1
         if system is not None:
-            raise InputError(
-                f"the score's DOCTYPE declares the external entity '{name}': expected a file by itself"
-            )
+            raise InputError(f"the score's DOCTYPE declares the external entity '{name}': expected a file by itself")
         if self._entities > _MOST_ENTITIES:
-            raise InputError(
-                f"the score's DOCTYPE declares more than {_MOST_ENTITIES} entities: expected fewer"
-            )
+            raise InputError(f"the score's DOCTYPE declares more than {_MOST_ENTITIES} entities: expected fewer")

@@ -88,8 +88,10 @@ def technique_notes(
     if decision.status in (DOUBTFUL, UNPLAYABLE):
         key = f"note.{decision.status}" + ("" if technique else "_alone")
         technique = lexicon.text(key, note=technique)
-    deviations = "" if decision.status == UNPLAYABLE else _large_deviations(decision, lexicon, ascii_only)
-    return tuple(text for text in (technique, deviations) if text)
+    if decision.status == UNPLAYABLE:
+        return (technique,) if technique else ()
+    rows = (technique, *_glide_moves(decision, lexicon, ascii_only), _large_deviations(decision, lexicon, ascii_only))
+    return tuple(text for text in rows if text)
 
 
 def _technique(decision: Decision, lexicon: Words) -> str:
@@ -102,9 +104,7 @@ def _technique(decision: Decision, lexicon: Words) -> str:
         return lexicon.text(f"note.{demand.kind}")
     if demand.continuous is False:
         return lexicon.text("note.glissando_chromatic")
-    plain = lexicon.text("note.glissando")
-    means = _means(decision)
-    return lexicon.text(f"note.{means}", note=plain) if means else plain
+    return lexicon.text("note.glissando")
 
 
 def _is_quarter_tone(demand: Demand) -> bool:
@@ -112,16 +112,35 @@ def _is_quarter_tone(demand: Demand) -> bool:
     return bool(odd) and max(odd) <= _QUARTER_TONE_WITHIN
 
 
-def _means(decision: Decision) -> str:
-    """By what the path glides, farthest-reaching first: 'by_slide', 'by_holes', 'by_lip', '' for none."""
-    path = decision.path
-    if len({point.slide_mm for point in path}) > 1:
-        return "by_slide"
-    if any(0.0 < share < 1.0 for point in path for _, share in point.open):
-        return "by_holes"
-    if len({point.lip_cents for point in path}) > 1:
-        return "by_lip"
-    return ""
+def _glide_moves(decision: Decision, lexicon: Words, ascii_only: bool) -> tuple[str, ...]:
+    """What moves during a glissando, each with where it goes: the slide in mm, keys that roll or lift, the lip."""
+    if not decision.path:
+        return ()
+    first, last = decision.path[0], decision.path[-1]
+    moves = []
+    if round(first.slide_mm) != round(last.slide_mm):
+        moves.append(lexicon.text("note.slide", start=f"{first.slide_mm:.0f}", end=f"{last.slide_mm:.0f}"))
+    for touch, way in _moving_keys(first.fingering, last.fingering):
+        moves.append(lexicon.text(f"note.key_{way}", touch=touch.replace("#", "s" if ascii_only else "♯")))
+    if round(first.lip_cents) != round(last.lip_cents):
+        moves.append(lexicon.text("note.lip_up" if last.lip_cents > first.lip_cents else "note.lip_down"))
+    return tuple(moves)
+
+
+def _moving_keys(first: str, last: str) -> list[tuple[str, str]]:
+    """(touch, 'up', 'down', 'open' or 'shut') for each key that two fingerings hold differently, in playing order."""
+    found = []
+    for before, after in zip(first.split("|"), last.split("|"), strict=True):
+        held = {text.rstrip("ov"): text for text in before.split()}
+        then = {text.rstrip("ov"): text for text in after.split()}
+        for touch in dict.fromkeys((*held, *then)):
+            if touch not in then:
+                found.append((touch, "up"))
+            elif touch not in held:
+                found.append((touch, "down"))
+            elif held[touch] != then[touch]:
+                found.append((touch, "open" if len(then[touch]) > len(held[touch]) else "shut"))
+    return found
 
 
 def _large_deviations(decision: Decision, lexicon: Words, ascii_only: bool) -> str:
@@ -140,10 +159,21 @@ def _large_deviations(decision: Decision, lexicon: Words, ascii_only: bool) -> s
     return lexicon.text("note.deviations", list=", ".join(texts))
 
 
+def number_row(number: int, language: str = "en") -> str:
+    """The row that tells a fingering's number: 'fing. 3', which is no rehearsal mark and no bar number."""
+    return words(language).text("note.number", n=number)
+
+
 def legend(
-    fingerings: Iterable[str], language: str = "en", ascii_only: bool = False, statuses: Iterable[str] = ()
+    fingerings: Iterable[str],
+    language: str = "en",
+    ascii_only: bool = False,
+    statuses: Iterable[str] = (),
+    *,
+    numbered: bool = False,
 ) -> str:
-    """One line for a part's first diagram, explaining only the signs these fingerings and statuses use; '' if none."""
+    """One line for a part's first diagram, explaining only the signs these fingerings and statuses use; '' if none.
+    numbered: fingerings carry numbers and are drawn once."""
     texts = tuple(text for text in fingerings if text)
     if not texts:
         return ""
@@ -153,6 +183,7 @@ def legend(
         for sign in diagram.signs_used(texts)
     ]
     parts.append(lexicon.text("legend.hands"))
+    parts += [lexicon.text("legend.number")] if numbered else []
     if ascii_only and any("#" in text for text in texts):
         parts.append(lexicon.text("legend.ascii_sharp"))
     parts += [lexicon.text(f"legend.{status}") for status in (DOUBTFUL, UNPLAYABLE) if status in set(statuses)]

@@ -8,8 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
+from annotate.encoding import TextForm, inspect
 from annotate.findings import InputError
-from annotate.markup import BEGIN, END, SIGNATURE, TARGET, Opening, opening, own_line
+from annotate.markup import BEGIN, END, SIGNATURE, TARGET, own_line
 from annotate.stripping import strip
 
 ROWS, STACK, ASCII = "rows", "stack", "ascii"
@@ -56,18 +57,19 @@ def splice(data: bytes, marks: Sequence[Mark], carrier: str = ROWS) -> bytes:
     carrier: 'rows' (a direction for each row, bottom row first: the order in which programs stack upwards),
     'stack' (one direction with line breaks) or 'ascii' (rows in plain letters). `strip` gives the bytes back.
     Raises ValueError for what the calling code must not do: an offset that is no note's, two marks on one
-    note, a text of no characters or with characters that break an importer, an unknown carrier.
+    note, a text of no characters or with characters that break an importer, an unknown carrier. Raises InputError for
+    bytes that cannot be read as text.
     """
     if carrier not in CARRIERS:
         raise ValueError(f"no carrier '{carrier}': expected one of {', '.join(CARRIERS)}")
-    how = opening(data)
+    form = inspect(data)
     pieces = []
     at = -1
     for mark in sorted(marks, key=lambda mark: mark.offset):
-        tag = data[mark.offset : mark.offset + 6 * how.width].decode(how.codec, "replace")
+        tag = data[mark.offset : mark.offset + 6 * form.width].decode(form.encoding, "replace")
         if mark.offset <= at or not re.match(r"<note[\s/>]", tag):
             raise ValueError(f"two marks at byte {mark.offset}, or no note there")
-        pieces += [data[max(at, 0) : mark.offset], how.encode(_block(data, mark, carrier, how))]
+        pieces += [data[max(at, 0) : mark.offset], form.encode(_block(data, mark, carrier, form))]
         at = mark.offset
     return b"".join([*pieces, data[max(at, 0) :]])
 
@@ -75,17 +77,15 @@ def splice(data: bytes, marks: Sequence[Mark], carrier: str = ROWS) -> bytes:
 def verify_roundtrip(original: bytes, new: bytes) -> None:
     """Raise SelfCheckError unless the new XML bytes without marks are the original without marks."""
     if strip(new) != strip(original):
-        raise SelfCheckError(
-            "the marked score does not give the original back: nothing written, please report this"
-        )
+        raise SelfCheckError("the marked score does not give the original back: nothing written, please report this")
 
 
-def _block(data: bytes, mark: Mark, carrier: str, how: Opening) -> str:
+def _block(data: bytes, mark: Mark, carrier: str, form: TextForm) -> str:
     """Everything to be put in at one note, ending such that the note keeps a line of its own."""
     rows = [_signed(row, carrier) for row in mark.rows]
     if not rows:
         raise ValueError(f"a mark without rows at byte {mark.offset}")
-    line = own_line(data, mark.offset, how)
+    line = own_line(data, mark.offset, form)
     newline, indent = line or ("", "")
     # Each row of a stack is signed by itself, for programs that split it when they save.
     texts = [(newline or "\n").join(rows)] if carrier == STACK else rows[::-1]

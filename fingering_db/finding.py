@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,7 +10,7 @@ from fingering_db.acoustics.arrays import IndexArray, RealArray
 from fingering_db.acoustics.resonance import Crossings
 from fingering_db.fingering import Fingering
 from fingering_db.mechanism import hole_states
-from fingering_db.model import HIGHEST_HZ, Model
+from fingering_db.model import Model, highest_hz
 from fingering_db.pitch import Pitch
 from fingering_db.playability import marked_down, one_jet, relative_amplitude, shared, strength
 from fingering_db.search import matching
@@ -59,14 +59,18 @@ class Found:
     best: tuple[Candidate, ...]
 
 
-def sounds(model: Model, fingering: Fingering, lip_mm: float | None = None) -> tuple[Resonance, ...]:
+def sounds(
+    model: Model, fingering: Fingering, lip_mm: float | None = None, slide_mm: float = 0.0
+) -> tuple[Resonance, ...]:
     """Every resonance of a fingering up to 2.6 kHz, lowest first; lip by the law, note for note, unless one is given
-    [mm].
+    [mm];
+    the head joint drawn out by slide_mm.
 
     Raises FingeringError when the flute has no such touch."""
     states = hole_states(model.instrument, fingering)[None, :]
     lips = None if lip_mm is None else np.array([lip_mm * 1e-3])
-    crossings = model.resonances(model.flute.bore_impedance(states, model.grid), lips)
+    flute = replace(model.flute, slide_mm=slide_mm) if slide_mm else model.flute
+    crossings = model.resonances(flute.bore_impedance(states, model.grid), lips)
     return _resonances(crossings, np.arange(len(crossings.hz)), strength(crossings, model.curve), model)
 
 
@@ -164,7 +168,7 @@ def _judge(model: Model, rows: IndexArray, lips: RealArray, hz: RealArray) -> tu
     competing = np.where(inside & ~hit.any(axis=1), strengths, 0.0)
     confidence = weakest * np.exp(np.bincount(crossings.row, np.log(marked_down(competing)), len(rows)))
     if len(hz) > 1:
-        confidence = confidence * shared(one_jet(sounding, resistance))
+        confidence = confidence * shared(one_jet(sounding, resistance * model.curve.size.area))
     same = np.bincount(crossings.row, hit.sum(axis=1) > 1, len(rows)) > 0
     deviation[same] = np.inf
     return np.where(np.isfinite(deviation).all(axis=1), confidence, 0.0), deviation, mode
@@ -178,5 +182,5 @@ def _resonances(crossings: Crossings, own: IndexArray, strengths: RealArray, mod
             float(crossings.depth_db[n]), float(crossings.prominence_db[n]),
         )
         for n in own
-        if crossings.hz[n] <= HIGHEST_HZ
+        if crossings.hz[n] <= highest_hz(model.instrument)
     )  # fmt: skip

@@ -37,6 +37,17 @@ def _touches(hand: dict[str, str]) -> dict[str, tuple[str, str]]:
     return table
 
 
+def touches_of(finger: str) -> tuple[str, ...]:
+    """Every touch that a finger can have on any flute, as written."""
+    return tuple(
+        touch + suffix
+        for hand in (_LEFT, _RIGHT)
+        for touch, own in hand.items()
+        if own == finger
+        for suffix in ("", *_SUFFIXES.get((finger, touch), ()))
+    )
+
+
 _TOKENS = {"left": _touches(_LEFT), "right": _touches(_RIGHT)}
 _EXPECTED = {
     "left": "T Tb 1 2 3 G# (o: hole in the key open, v: vent open, as 2o, Tv)",

@@ -14,15 +14,16 @@ import msgspec
 import numpy as np
 
 from fingering_db.acoustics.arrays import RealArray, StateArray
-from fingering_db.chart import ChartNote, chart
+from fingering_db.chart import FIRST_REGISTER_TOP, ChartNote
 from fingering_db.fingering import Fingering
 from fingering_db.instrument import Instrument, load
-from fingering_db.mechanism import hole_states
+from fingering_db.mechanism import chart_of, hole_states
 from fingering_db.pitch import Pitch
 from fingering_db.sounding import Flute
 
-FIRST_REGISTER_TOP = Pitch.parse("C#5").midi  # up to here each note has a first open hole of its own
-MOST_MOVED_MM = 3.0  # a hole may leave the place that tunes the first register alone by this much: ours
+# A hole may leave the place that tunes the first register alone by this much: ours. All lengths here are those of a flute
+# in C; on other sizes they grow with its length.
+MOST_MOVED_MM = 3.0
 _LIP_SCALE_MM = 5.0
 # Residuals that keep what the chart hardly tells from running off: moving a hole 3 mm costs as much as 10 cents.
 _PLACE_WEIGHT = 10.0 / MOST_MOVED_MM
@@ -34,6 +35,11 @@ class Fit:
 
     instrument: Instrument
     cents: RealArray
+
+
+def length_scale(instrument: Instrument) -> float:
+    """Length against a flute in C: 2 an octave below it."""
+    return float(2.0 ** (-instrument.transposition_semitones / 12.0))
 
 
 def deviations(instrument: Instrument, states: StateArray, pitches: tuple[Pitch, ...]) -> RealArray:
@@ -67,7 +73,7 @@ def fit(instrument: Instrument, notes: tuple[ChartNote, ...]) -> Instrument:
 def _tune_first_register(instrument: Instrument) -> Instrument:
     """Holes and end so that every first-register note is exact with the lip law at hand; trill holes by their
     trills."""
-    notes = [note for note in chart(instrument.chart) if note.pitch.midi <= FIRST_REGISTER_TOP]
+    notes = [note for note in chart_of(instrument) if note.pitch.midi <= FIRST_REGISTER_TOP]
     notes += trills()
     places = _places(instrument)
     problem = _problem(instrument, tuple(notes))
@@ -76,18 +82,20 @@ def _tune_first_register(instrument: Instrument) -> Instrument:
         changed = _with_places(instrument, places + moved)
         return np.concatenate([problem(changed), 0.01 * moved])
 
-    return _with_places(instrument, places + _least_squares(residuals, np.zeros(len(places)), 30.0))
+    limit = 30.0 * length_scale(instrument)
+    return _with_places(instrument, places + _least_squares(residuals, np.zeros(len(places)), limit))
 
 
 def _fit_from(home: Instrument, notes: tuple[ChartNote, ...]) -> Instrument:
     places = _places(home)
     law = np.array([home.lip.at_c4_mm, home.lip.per_octave_mm, home.lip.curve_mm])
     problem = _problem(home, (*notes, *trills()))
+    scale = length_scale(home)
 
     def unpack(x: RealArray) -> Instrument:
         at_c4, per_octave, curve = (float(value) for value in law + _LIP_SCALE_MM * x[:3])
         lip = msgspec.structs.replace(home.lip, at_c4_mm=at_c4, per_octave_mm=per_octave, curve_mm=curve)
-        return _with_places(msgspec.structs.replace(home, lip=lip), places + x[3:])
+        return _with_places(msgspec.structs.replace(home, lip=lip), places + scale * x[3:])
 
     def residuals(x: RealArray) -> RealArray:
         return np.concatenate([problem(unpack(x)), _PLACE_WEIGHT * x[3:]])
@@ -140,7 +148,7 @@ def figures(cents: RealArray) -> str:
 def report(name: str, say: Callable[[str], None], leave_out: bool = True) -> Instrument:
     """Fit, and say what came out; leave_out: also without octave 3 and without each note in turn."""
     start = load(name)
-    notes = chart(start.chart)
+    notes = chart_of(start)
     judged = tuple(note for note in notes if note.judged)
     fitted = fit(start, judged)
     say(f"lip law [mm]: {fitted.lip.at_c4_mm:.2f} + {fitted.lip.per_octave_mm:.2f} x + {fitted.lip.curve_mm:.2f} x²")

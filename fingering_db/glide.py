@@ -1,4 +1,5 @@
-"""Sliding between pitches with the fingers: rolling off the holes in the keys."""
+"""Sliding between pitches without a jump: by the telescoping head joint, by fingers rolling off the holes in the keys,
+and, at best doubtfully, by lifting a key slowly."""
 
 from __future__ import annotations
 
@@ -6,26 +7,191 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fingering_db.acoustics.arrays import IndexArray
-from fingering_db.finding import Answers, Candidate, answers, candidates
-from fingering_db.mechanism import OPEN
+from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray
+from fingering_db.finding import Answers, Candidate, Resonance, answers, candidates
+from fingering_db.fingering import FINGERS, Fingering
+from fingering_db.mechanism import OPEN, PERFORATION, SHUT
 from fingering_db.model import Model
 from fingering_db.pitch import Pitch
+from fingering_db.playability import marked_down, one_jet, shared, strength
+from fingering_db.search import matching
+from fingering_db.sounding import Flute
+from fingering_db.track import Stage, follow, sweep
 
-_CONSIDERED = 200  # pairs of ends shown to the ranking, best first
+SLIDE, HALF_HOLE, KEY_LIFT, LIP = "slide", "half-hole", "key lift", "lip"
+_POINTS = 11  # of a path, evenly in time
+_CONSIDERED = 8  # fingerings or pairs of them that are followed all the way
+_SLIDE_STEP_MM = 3.0  # a few cents: a step that tracking takes easily, and the grid on which slides are searched
+_LIPS = 5  # trial lips at the far end of a slide
+_STARTS = 4  # settings of the joint from which a glide is tried
+_CENTS_PER_MM_DRAWN = 0.3  # what it is worth to begin with the joint at rest: ours
 
 
 @dataclass(frozen=True, slots=True)
-class FingerGlide:
-    """Two fingerings that differ only in perforated keys, so that fingers roll or lift from one to the other without a
-    jump. holes: names of the holes that change. lifts: some key leaves its seat (continuous only from its open
-    hole)."""
+class Point:
+    """A glide at time t (0..1). open: (touch, open fraction of its hole). lip_mm: the one lip. sounds: the components
+    asked for, low to high, with their strengths."""
 
-    start: Candidate
-    end: Candidate
-    holes: tuple[str, ...]
-    lifts: bool
+    t: float
+    slide_mm: float
+    open: tuple[tuple[str, float], ...]
+    lip_mm: float
+    fingering: Fingering
+    sounds: tuple[Resonance, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Glide:
+    """A way to slide. means: SLIDE, HALF_HOLE or KEY_LIFT. start_cents, end_cents: deviation of each pitch at the ends.
+    confidence: that of the weakest point. jump_cents: largest jump under way, 0 where it is continuous; jumps_at: the
+    touch that jumps. moving: touches that roll or lift. effort: of the start's fingering."""
+
+    means: str
+    path: tuple[Point, ...]
+    start_cents: tuple[float, ...]
+    end_cents: tuple[float, ...]
     confidence: float
+    jump_cents: float = 0.0
+    jumps_at: str = ""
+    moving: tuple[str, ...] = ()
+    effort: float = 0.0
+
+    @property
+    def worst_cents(self) -> float:
+        """Largest deviation at either end, without sign."""
+        return max(map(abs, (*self.start_cents, *self.end_cents)))
+
+    @property
+    def moved_cents(self) -> tuple[float, ...]:
+        """How far each component moves."""
+        ends = zip(self.path[0].sounds, self.path[-1].sounds, strict=True)
+        return tuple(float(1200.0 * np.log2(last.hz / first.hz)) for first, last in ends)
+
+
+def slide_glides(
+    model: Model, start: tuple[Pitch, ...], end: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float = 440.0
+) -> tuple[Glide, ...]:
+    """Glides with the head joint's slide, best first; () for a flute without one.
+
+    Every reachable fingering is searched at both ends for slides _SLIDE_STEP_MM apart; those that serve both ends are
+    followed from one to the other with one lip at each moment, and must keep each pitch on its resonance."""
+    slide = model.instrument.slide
+    if slide is None:
+        return ()
+    settings = np.arange(-slide.slide_rest_mm, slide.travel_mm - slide.slide_rest_mm + 1e-9, _SLIDE_STEP_MM)
+    first, last = (_slides_that_serve(model, pitches, tolerance_cents, a4_hz, settings) for pitches in (start, end))
+    rows = np.flatnonzero(np.isfinite(first).any(axis=1) & np.isfinite(last).any(axis=1))
+    rows = rows[np.argsort(model.effort[model.easiest[rows]], kind="stable")][:_CONSIDERED]
+    found = []
+    for row in rows:
+        glide = _slide_on(model, int(row), first[row], (start, end), a4_hz, settings)
+        if glide is not None and glide.worst_cents <= tolerance_cents:
+            found.append(glide)
+    return tuple(sorted(found, key=lambda glide: -_score(glide, tolerance_cents)))
+
+
+def _score(glide: Glide, tolerance_cents: float) -> float:
+    drawn = abs(glide.path[0].slide_mm)  # the joint is best at rest when the glide begins
+    off = glide.worst_cents / tolerance_cents
+    return glide.confidence - 0.15 * off**2 - 0.02 * glide.effort - 0.005 * drawn
+
+
+def _slides_that_serve(
+    model: Model, pitches: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float, settings: RealArray
+) -> RealArray:
+    """The lip [m] with which each sound gives the pitches at each slide, shape (n_sounds, n_settings); NaN where
+    none."""
+    hz = np.array([pitch.hz(a4_hz) for pitch in pitches])
+    lips = np.full((len(model.reach.states), len(settings)), np.nan)
+    for column, setting in enumerate(settings):
+        flute = Flute(model.instrument, float(setting))
+        rows, chosen = matching(flute, model.halves, hz, tolerance_cents, _lip_bounds(model, hz))
+        lips[rows, column] = chosen
+    return lips
+
+
+def _lip_bounds(model: Model, hz: RealArray) -> tuple[float, float]:
+    law = model.flute.lip_law_m(hz)
+    spare = model.instrument.lip.spare_mm * 1e-3 if len(hz) > 1 else 0.0
+    return float(law.min()) - spare, float(law.max()) + spare
+
+
+def _slide_on(
+    model: Model,
+    row: int,
+    start_lips: RealArray,
+    ends: tuple[tuple[Pitch, ...], tuple[Pitch, ...]],
+    a4_hz: float,
+    settings: RealArray,
+) -> Glide | None:
+    """The best glide on one fingering: from some of the settings that serve the start (start_lips, NaN where none) it
+    is
+    followed through all settings beyond, with some lips at the far end; the setting and lip that suit the end are
+    taken."""
+    states = model.reach.states[row]
+    start_hz, end_hz = (np.array([pitch.hz(a4_hz) for pitch in pitches]) for pitches in ends)
+    swept = sweep(model, [Stage(states, float(setting)) for setting in settings])
+    served = np.flatnonzero(np.isfinite(start_lips))
+    tried = served[np.unique(np.linspace(0, len(served) - 1, _STARTS).astype(int))]
+    ways = [_way(model, swept, settings, int(at), float(start_lips[at]), (start_hz, end_hz)) for at in tried]
+    best = min((way for way in ways if way is not None), default=None)
+    if best is None:
+        return None
+    _, begin, target, lip, end_lip = best
+    slides = np.linspace(begin, target, _POINTS) + 0.0  # no negative zero
+    fingering = model.reach.fingering(int(model.easiest[row]))
+    return _made(
+        model,
+        SLIDE,
+        [Stage(states, float(slide)) for slide in slides],
+        [fingering] * _POINTS,
+        (start_hz, end_hz),
+        np.linspace(lip, end_lip, _POINTS),
+        effort=float(model.effort[model.easiest[row]]),
+    )
+
+
+def _way(
+    model: Model,
+    swept: ComplexArray,
+    settings: RealArray,
+    at: int,
+    lip: float,
+    ends_hz: tuple[RealArray, RealArray],
+) -> tuple[float, float, float, float, float] | None:
+    """From setting number `at` to the setting and lip that give the end best: (cost [cents], begin [mm], target [mm],
+    lip
+    [m], end lip [m]); None where the pitches cannot be followed. The cost counts both ends and where the joint
+    begins."""
+    start_hz, end_hz = ends_hz
+    order = np.arange(at, len(settings)) if end_hz.mean() < start_hz.mean() else np.arange(at, -1, -1)
+    if len(order) == 1:
+        return None
+    way = settings[order]
+    lips = np.linspace(*_lip_bounds(model, end_hz), _LIPS)
+    shares = np.linspace(0.0, 1.0, len(way))[:, None]
+    tracked = follow(model, swept[order], start_hz, lip + shares * (lips - lip))
+    off = np.abs(1200.0 * np.log2(tracked / end_hz[:, None])).max(axis=1)[1:]  # (n_way - 1, _LIPS)
+    off[~np.isfinite(off)] = np.inf
+    if not np.isfinite(off).any():
+        return None
+    stage, which = np.unravel_index(off.argmin(), off.shape)
+    target = float(np.clip(_between(way[1:], off[:, which], int(stage)), settings.min(), settings.max()))
+    end_lip = lip + (target - way[0]) / (way[-1] - way[0]) * (lips[which] - lip)
+    start_off = float(np.abs(1200.0 * np.log2(tracked[0, :, 0] / start_hz)).max())
+    cost = start_off + float(off.min()) + _CENTS_PER_MM_DRAWN * abs(way[0])
+    return cost, float(way[0]), target, lip, float(end_lip)
+
+
+def _between(way: RealArray, off: RealArray, at: int) -> float:
+    """The setting of least deviation around index `at`, by a parabola through the neighbours."""
+    if not 0 < at < len(way) - 1 or not np.isfinite(off[at - 1 : at + 2]).all():
+        return float(way[at])
+    left, here, right = off[at - 1 : at + 2]
+    # The deviation is a V of nearly equal slopes: its tip lies where the arms meet.
+    slope = max(left - here, right - here)
+    shift = 0.5 * (left - right) / slope if slope > 0.0 else 0.0
+    return float(way[at] + np.clip(shift, -1.0, 1.0) * (way[1] - way[0]))
 
 
 def finger_glides(
@@ -35,31 +201,51 @@ def finger_glides(
     tolerance_cents: float,
     a4_hz: float = 440.0,
     limit: int = 5,
-) -> tuple[FingerGlide, ...]:
-    """Glides between two sets of sounding pitches, best first: every pair of fingerings that reaches both ends is
-    compared. Each pitch must stay on the same resonance, counted from the lowest. Both ends are computed, the way
-    between
-    is not."""
+) -> tuple[Glide, ...]:
+    """Glides by the fingers alone, best first: every pair of fingerings that reaches both ends is compared.
+
+    Either only holes in perforated keys change (fingers roll), or one finger, never that of the foot keys, lifts or
+    lowers
+    its key slowly (doubtful at best: most of the change comes at once). Each pitch must stay on its resonance."""
     first, last = (answers(model, pitches, tolerance_cents, a4_hz) for pitches in (start, end))
-    pairs = _pairs_alike_but_for_perforations(model, first, last)
+    pairs = _pairs(model, first, last)
     if not len(pairs):
         return ()
     score = np.minimum(first.score[pairs[:, 0]], last.score[pairs[:, 1]])
-    changed = (model.reach.states[first.rows[pairs[:, 0]]] != model.reach.states[last.rows[pairs[:, 1]]]).sum(axis=1)
-    order = np.argsort(-(score - 0.1 * changed), kind="stable")[:_CONSIDERED]
-    best = pairs[order[:limit]]
+    before, after = model.reach.states[first.rows[pairs[:, 0]]], model.reach.states[last.rows[pairs[:, 1]]]
+    changed = (before != after).sum(axis=1)
+    lifted = ((before == OPEN) != (after == OPEN)).sum(axis=1)
+    order = np.argsort(-(score - 0.1 * changed - 0.2 * lifted), kind="stable")[:_CONSIDERED]
+    best = pairs[order]
     starts, ends = candidates(model, first, best[:, 0]), candidates(model, last, best[:, 1])
-    glides = (_glide(model, first, last, pair, one, two) for pair, one, two in zip(best, starts, ends, strict=True))
-    return tuple(glide for glide in glides if glide is not None)
+    found = []
+    for pair, one, two in zip(best, starts, ends, strict=True):
+        rows = int(first.rows[pair[0]]), int(last.rows[pair[1]])
+        glide = _by_fingers(model, rows, (one, two), first.mode[pair[0]])
+        if glide is not None:
+            found.append(glide)
+    found.sort(key=lambda glide: (glide.means != HALF_HOLE, -_score(glide, tolerance_cents)))
+    return tuple(found[:limit])
 
 
-def _pairs_alike_but_for_perforations(model: Model, first: Answers, last: Answers) -> IndexArray:
-    """Pairs (entry of first, entry of last), shape (n, 2), whose holes without perforations are in the same state."""
-    fixed = np.array([hole.perforation_mm == 0.0 for hole in model.instrument.holes])
-    weights = np.where(fixed, 5 ** np.arange(len(fixed), dtype=np.int64), 0)
+def _pairs(model: Model, first: Answers, last: Answers) -> IndexArray:
+    """Pairs (entry of first, entry of last), shape (n, 2), that differ only where fingers may glide, without
+    repeats."""
+    masks = [np.array([hole.perforation_mm > 0.0 for hole in model.instrument.holes])]
+    names = [hole.name for hole in model.instrument.holes]
+    for finger, options in zip(FINGERS, model.reach.choices, strict=True):
+        if finger != "R4":
+            moved = {name for option in options for name in (*option.shuts, *option.opens, *option.uncovers)}
+            masks.append(np.array([name in moved for name in names]))
+    return np.unique(np.concatenate([_alike_but_for(model, first, last, mask) for mask in masks]), axis=0)
+
+
+def _alike_but_for(model: Model, first: Answers, last: Answers, free: RealArray) -> IndexArray:
+    """Pairs whose holes outside the mask `free` are in the same state and whose pitches are on the same resonances."""
+    weights = np.where(free, 0, 5 ** np.arange(len(free), dtype=np.int64))
     modes = 16 ** np.arange(first.mode.shape[1], dtype=np.int64)
     keys = [
-        model.reach.states[found.rows].astype(np.int64) @ weights + (found.mode @ modes) * 5 ** len(fixed)
+        model.reach.states[found.rows].astype(np.int64) @ weights + (found.mode @ modes) * 5 ** len(free)
         for found in (first, last)
     ]
     order = np.argsort(keys[1], kind="stable")
@@ -67,39 +253,166 @@ def _pairs_alike_but_for_perforations(model: Model, first: Answers, last: Answer
     high = np.searchsorted(keys[1][order], keys[0], side="right")
     one = np.repeat(np.arange(len(low)), high - low)
     within = np.arange(len(one)) - np.repeat(np.cumsum(high - low) - (high - low), high - low)
-    two = order[np.repeat(low, high - low) + within]
-    pairs = np.stack([one, two], axis=1)
+    pairs = np.stack([one, order[np.repeat(low, high - low) + within]], axis=1)
     moving = first.rows[pairs[:, 0]] != last.rows[pairs[:, 1]]
     return np.asarray(pairs[moving], dtype=np.intp)
 
 
-def _glide(
-    model: Model, first: Answers, last: Answers, pair: IndexArray, start: Candidate, end: Candidate
-) -> FingerGlide | None:
-    """The hands for a pair of sounds: of all fingerings that sound the same, the two that differ in fewest fingers;
-    None
-    where a finger would have to change keys under way."""
-    one, two = (found.rows[at] for found, at in zip((first, last), pair, strict=True))
-    before, after = model.reach.states[one], model.reach.states[two]
-    changed = np.flatnonzero(before != after)
-    hands = _closest_hands(model, one, two)
+def _by_fingers(
+    model: Model, rows: tuple[int, int], ends: tuple[Candidate, Candidate], modes: IndexArray
+) -> Glide | None:
+    """The path between two sounds: first the holes that roll shut or open, then the keys that leave or find their
+    seat."""
+    hands = _closest_hands(model, *rows)
     if hands is None:
         return None
-    return FingerGlide(
-        start=replace(start, fingering=model.reach.fingering(hands[0])),
-        end=replace(end, fingering=model.reach.fingering(hands[1])),
-        holes=tuple(model.instrument.holes[hole].name for hole in changed),
-        lifts=bool(((before[changed] == OPEN) | (after[changed] == OPEN)).any()),
-        confidence=min(start.confidence, end.confidence),
+    before, after = model.reach.states[rows[0]], model.reach.states[rows[1]]
+    lifts = np.flatnonzero((before == OPEN) != (after == OPEN))
+    if not _may_lift(model, hands, len(lifts)):
+        return None
+    fingerings = tuple(model.reach.fingering(hand) for hand in hands)
+    perforated = np.array([hole.perforation_mm > 0.0 for hole in model.instrument.holes])
+    rolling = np.flatnonzero((before != after) & perforated)
+    touches = {int(hole): _touch_at(model, int(hole)) for hole in rolling}
+    stages, shown, shares = [], [], []
+    for share in np.linspace(0.0, 1.0, _POINTS):
+        states = before.copy() if share < 1.0 else after.copy()
+        opening = tuple((int(hole), _open_share(before[hole], after[hole], share)) for hole in rolling)
+        stages.append(Stage(states, 0.0, opening if 0.0 < share < 1.0 else ()))
+        shown.append(fingerings[0] if share < 1.0 else fingerings[1])
+        shares.append(tuple((touches[hole], fraction) for hole, fraction in opening))
+    targets = tuple(np.array([_mode_hz(end.sounds, mode) for mode in modes]) for end in ends)
+    lips = np.linspace(ends[0].lip_mm, ends[1].lip_mm, _POINTS) * 1e-3
+    moving = tuple(touch for touch in _moving_touches(fingerings) if touch)
+    glide = _made(
+        model, KEY_LIFT if len(lifts) else HALF_HOLE, stages, shown, (targets[0], targets[1]), lips,
+        effort=ends[0].effort, shares=shares,
+    )  # fmt: skip
+    if glide is None:
+        return None
+    return replace(
+        glide,
+        start_cents=ends[0].deviation_cents,
+        end_cents=ends[1].deviation_cents,
+        moving=moving,
+        jumps_at=moving[0] if len(lifts) and moving else "",
     )
 
 
+def _open_share(before: int, after: int, share: float) -> float:
+    """Open fraction of a rolling hole: shut to open hole in the key and further, or the way back."""
+    states = {SHUT: 0.0, PERFORATION: 1.0, OPEN: 1.0}
+    first, last = states.get(int(before), 1.0), states.get(int(after), 1.0)
+    return first + (last - first) * share
+
+
+def _may_lift(model: Model, hands: tuple[int, int], lifts: int) -> bool:
+    """A key that leaves its seat belongs to one finger alone; others may only roll."""
+    moved = (model.reach.placements[hands[0]] != model.reach.placements[hands[1]]).sum()
+    return lifts == 0 or int(moved) == 1 or lifts <= int(moved)
+
+
 def _closest_hands(model: Model, one: int, two: int) -> tuple[int, int] | None:
-    """Rows of fingerings for two sounds in which only fingers on perforated keys move, fewest fingers, least effort."""
-    rolling = np.array([any(option.uncovers for option in options) for options in model.reach.choices])
+    """Rows of fingerings for two sounds that differ in fewest fingers, least effort; None where a foot key must
+    change."""
     starts, ends = (np.flatnonzero(model.reach.sound == sound) for sound in (one, two))
     moved = model.reach.placements[starts][:, None, :] != model.reach.placements[ends][None, :, :]
     cost = moved.sum(axis=2) + 0.01 * (model.effort[starts][:, None] + model.effort[ends][None, :])
-    cost[(moved & ~rolling).any(axis=2)] = np.inf
+    cost[moved[:, :, FINGERS.index("R4")]] = np.inf
     at = np.unravel_index(cost.argmin(), cost.shape)
     return (int(starts[at[0]]), int(ends[at[1]])) if np.isfinite(cost[at]) else None
+
+
+def _moving_touches(fingerings: tuple[Fingering, ...]) -> list[str]:
+    pairs = zip(fingerings[0].touches, fingerings[1].touches, strict=True)
+    return [(one or two).removesuffix("o") for one, two in pairs if one != two]
+
+
+def _touch_at(model: Model, hole: int) -> str:
+    """The touch whose perforation this hole has."""
+    name = model.instrument.holes[hole].name
+    for options in model.reach.choices:
+        for option in options:
+            if name in option.uncovers:
+                return option.touch.removesuffix("o")
+    return name
+
+
+def _mode_hz(sounds: tuple[Resonance, ...], mode: int) -> float:
+    return sounds[int(mode)].hz if int(mode) < len(sounds) else float("nan")
+
+
+def _made(
+    model: Model,
+    means: str,
+    stages: list[Stage],
+    fingerings: list[Fingering],
+    ends_hz: tuple[RealArray, RealArray],
+    lips_m: RealArray,
+    *,
+    effort: float,
+    shares: list[tuple[tuple[str, float], ...]] | None = None,
+) -> Glide | None:
+    """Follow the components along the stages and judge each point; None where a component is lost between stages that
+    change without a jump. A key that leaves its seat between two stages jumps: from there the end's resonance is
+    taken."""
+    swept = sweep(model, stages)
+    seated = len(stages) - (means == KEY_LIFT)
+    tracked = follow(model, swept[:seated], ends_hz[0], lips_m[:seated, None])[:, :, 0]
+    if means == KEY_LIFT:
+        tracked = np.vstack([tracked, ends_hz[1]])
+    if not np.isfinite(tracked).all():
+        return None
+    judged = _judged(model, swept, tracked, lips_m)
+    weakest = min(confidence for _, confidence in judged)
+    points = tuple(
+        Point(
+            number / (len(stages) - 1),
+            stage.slide_mm,
+            shares[number] if shares else (),
+            float(lips_m[number] * 1e3),
+            fingerings[number],
+            judged[number][0],
+        )
+        for number, stage in enumerate(stages)
+    )
+    steps_cents = np.abs(1200.0 * np.log2(tracked[1:] / tracked[:-1]))
+    off = (1200.0 * np.log2(tracked[at] / ends_hz[end]) for at, end in ((0, 0), (-1, 1)))
+    start_cents, end_cents = (tuple(float(value) for value in cents) for cents in off)
+    return Glide(
+        means=means,
+        path=points,
+        start_cents=start_cents,
+        end_cents=end_cents,
+        confidence=weakest,
+        jump_cents=float(steps_cents[-1].max()) if means == KEY_LIFT else 0.0,
+        effort=effort,
+    )
+
+
+def _judged(
+    model: Model, swept: ComplexArray, tracked: RealArray, lips_m: RealArray
+) -> list[tuple[tuple[Resonance, ...], float]]:
+    """For each stage the tracked resonances, shape (n, k) [Hz], with their strengths, and the confidence that they
+    sound
+    together."""
+    crossings = model.resonances(swept, lips_m)
+    strengths = strength(crossings, model.curve)
+    edges = np.searchsorted(crossings.row, np.arange(len(swept) + 1))
+    feed = np.ones(len(swept))
+    found = []
+    for stage, hz in enumerate(tracked):
+        own = np.arange(edges[stage], edges[stage + 1])
+        at = own[[int(np.abs(np.log(crossings.hz[own] / one)).argmin()) for one in hz]]
+        inside = np.setdiff1d(np.arange(at.min(), at.max()), at)
+        if len(hz) > 1:
+            feed[stage] = one_jet(hz[None, :], crossings.resistance[at][None, :] * model.curve.size.area)[0]
+        confidence = strengths[at].min() * np.prod(marked_down(strengths[inside])) * shared(feed[stage])
+        sounds = tuple(
+            Resonance(
+                float(one), float(strengths[n]), 0.0, float(crossings.depth_db[n]), float(crossings.prominence_db[n])
+            )
+            for one, n in zip(hz, at, strict=True)
+        )
+        found.append((sounds, float(confidence)))
+    return found

@@ -9,11 +9,23 @@ from pathlib import Path
 
 import msgspec
 
+from fingering_db.mistakes import mistakes
+
 DATA = resources.files("fingering_db") / "data"
 
 
 class InstrumentError(ValueError):
-    """An instrument that is unknown or a file that describes none. One line: file, key, what was needed."""
+    """An instrument that is unknown or a file that describes none. mistakes: each on one line: file, key, value, what was
+    needed; as text the first of them."""
+
+    @property
+    def mistakes(self) -> tuple[str, ...]:
+        """Every mistake, one line each."""
+        return tuple(map(str, self.args))
+
+    def __str__(self) -> str:
+        more = f" (and {len(self.args) - 1} more: see flute check)" if len(self.args) > 1 else ""
+        return f"{self.args[0]}{more}"
 
 
 class Struct(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -46,6 +58,14 @@ class Lip(Struct, frozen=True):
     curve_mm: float = 0.0
     bend_cents: float = 30.0
     spare_mm: float = 5.0
+
+
+class Slide(Struct, frozen=True):
+    """A telescoping head joint: how far it can be drawn out [mm], and how far out the player holds it for written pitch
+    (to glide both ways). Its tube has the body's bore."""
+
+    travel_mm: float = 45.0
+    slide_rest_mm: float = 0.0
 
 
 class Hole(Struct, frozen=True):
@@ -100,20 +120,30 @@ class Instrument(Struct, frozen=True):
     holes: tuple[Hole, ...]
     fingers: tuple[Finger, ...]
     transposition_semitones: int = 0
+    slide: Slide | None = None
 
     def fingerprint(self) -> str:
         """A digest that changes with any value of the instrument."""
         return hashlib.sha256(msgspec.json.encode(self)).hexdigest()
 
 
+SLIDE_SUFFIX = "-slide"
+
+
 def shipped() -> tuple[str, ...]:
-    """Names of the instruments that come with the package."""
+    """Names of the instruments that come with the package, those with a telescoping head joint left out: every one of
+    these exists with SLIDE_SUFFIX too, the same file plus one table."""
     folder = DATA / "instruments"
     return tuple(sorted(item.name.removesuffix(".toml") for item in folder.iterdir() if item.name.endswith(".toml")))
 
 
 def load(name_or_file: str) -> Instrument:
     """A shipped instrument by name, or one from a TOML file. Raises InstrumentError, one line."""
+    plain = name_or_file.removesuffix(SLIDE_SUFFIX)
+    if plain != name_or_file and plain in shipped():
+        base = load(plain)
+        title = f"{base.title}, telescoping head joint"
+        return msgspec.structs.replace(base, name=name_or_file, title=title, slide=Slide())
     if name_or_file in shipped():
         text = (DATA / "instruments" / f"{name_or_file}.toml").read_text(encoding="utf-8")
         return decode(text, f"{name_or_file}.toml")
@@ -128,51 +158,12 @@ def load(name_or_file: str) -> Instrument:
 
 
 def decode(text: str, source: str) -> Instrument:
-    """An instrument from TOML text; `source` names it in errors. Raises InstrumentError."""
+    """An instrument from TOML text; `source` names it in errors. Raises InstrumentError with every mistake."""
     try:
-        instrument = msgspec.convert(tomllib.loads(text), Instrument)
+        raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise InstrumentError(f"flute file '{source}': no valid TOML: {error}") from error
-    except msgspec.ValidationError as error:
-        raise InstrumentError(f"flute file '{source}': {error}") from error
-    for problem in mistakes(instrument):
-        raise InstrumentError(f"flute file '{source}': {problem}")
-    return instrument
-
-
-def mistakes(instrument: Instrument) -> list[str]:
-    """Everything in an instrument that cannot be, one line each."""
-    found = []
-    names = [hole.name for hole in instrument.holes]
-    found += [f"hole '{name}' stands twice" for name in sorted({name for name in names if names.count(name) > 1})]
-    places = [hole.position_mm for hole in instrument.holes]
-    if places != sorted(places):
-        found.append("holes: position_mm must grow from the embouchure to the end")
-    if places and (places[0] <= instrument.head.taper_mm or places[-1] >= instrument.body.end_mm):
-        found.append("holes: position_mm must lie between the end of the head taper and the open end")
-    for hole in instrument.holes:
-        if hole.rest not in ("open", "shut"):
-            found.append(f"hole '{hole.name}': rest is '{hole.rest}', expected 'open' or 'shut'")
-        if not 0 < hole.diameter_mm <= instrument.body.bore_mm:
-            found.append(
-                f"hole '{hole.name}': diameter_mm is {hole.diameter_mm}, expected 0 to {instrument.body.bore_mm}"
-            )
-        for key, size in [("perforation_mm", hole.perforation_mm), ("vent_mm", hole.vent_mm)]:
-            if not 0 <= size < hole.diameter_mm:
-                found.append(f"hole '{hole.name}': {key} is {size}, expected 0 (none) to below {hole.diameter_mm}")
-    for finger in instrument.fingers:
-        for placement in finger.placements:
-            used = (*placement.shuts, *placement.opens, *placement.uncovers, *placement.vents)
-            found += [
-                f"finger '{finger.name}', touch '{placement.touch}': no hole '{name}'"
-                for name in used
-                if name not in names
-            ]
-            sizes = {hole.name: (hole.perforation_mm, hole.vent_mm) for hole in instrument.holes}
-            for kind, number, opened in [("perforation", 0, placement.uncovers), ("vent", 1, placement.vents)]:
-                found += [
-                    f"finger '{finger.name}', touch '{placement.touch}': hole '{name}' has no {kind} (set {kind}_mm)"
-                    for name in opened
-                    if name in sizes and not sizes[name][number]
-                ]
-    return found
+    found = mistakes(raw, Instrument)
+    if found:
+        raise InstrumentError(*(f"flute file '{source}': {line}" for line in found))
+    return msgspec.convert(raw, Instrument)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fingering_db.acoustics.arrays import IndexArray, StateArray
+from fingering_db.chart import ChartNote, chart
 from fingering_db.fingering import FINGERS, Fingering, FingeringError
 from fingering_db.instrument import Instrument, Placement
 
@@ -55,6 +56,16 @@ def hole_states(instrument: Instrument, fingering: Fingering) -> StateArray:
             )
         numbers.append(known.index(touch))
     return np.asarray(_states(instrument, np.array([numbers], dtype=np.uint8))[0])
+
+
+def chart_of(instrument: Instrument) -> tuple[ChartNote, ...]:
+    """The standard fingerings that this flute's fingers can form (a lever may be missing or out of reach)."""
+    has = [{option.touch for option in options} for options in choices(instrument)]
+    return tuple(
+        note
+        for note in chart(instrument.chart)
+        if all(touch in own for touch, own in zip(note.fingering.touches, has, strict=True))
+    )
 
 
 def reach(instrument: Instrument) -> Reach:

@@ -10,19 +10,18 @@ import numpy as np
 from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray
 from fingering_db.acoustics.resonance import Crossings, rising_zeros
 from fingering_db.acoustics.tube import TwoPort
-from fingering_db.chart import chart
+from fingering_db.chart import FIRST_REGISTER_TOP
 from fingering_db.hand import easiest, efforts
 from fingering_db.instrument import Instrument
-from fingering_db.mechanism import Reach, choices, hole_states, reach
-from fingering_db.pitch import Pitch
-from fingering_db.playability import PlainCurve, fit_plain_curve, strength
+from fingering_db.mechanism import Reach, chart_of, choices, hole_states, reach
+from fingering_db.playability import PlainCurve, Size, fit_plain_curve, strength
 from fingering_db.search import HalfTables, Halves, halve, tabulate
 from fingering_db.sounding import Flute
 from fingering_db.store import Arrays, fetch
 
-HIGHEST_HZ = 2600.0  # resonances are listed up to here
+HIGHEST_HZ = 2600.0  # resonances are listed up to here; on a flute that sounds higher than written, as much higher
 _GRID_CENTS = 6.0
-_HIGHEST_PLAIN_NOTE = Pitch.parse("C#5")  # first register of the chart: one tube each, no cross-fingering
+_BORE_OF_FLUTE_IN_C_MM = 19.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,10 +54,21 @@ class Model:
         return self.tables.impedance(self.halves.upper_of[sounds], self.halves.lower_of[sounds])
 
 
+def highest_hz(instrument: Instrument) -> float:
+    """Resonances are listed up to here [Hz]: 2.6 kHz, 5.2 on the piccolo."""
+    return float(HIGHEST_HZ * 2.0 ** (max(instrument.transposition_semitones, 0) / 12.0))
+
+
+def size_of(instrument: Instrument) -> Size:
+    """Size against the flute in C (bore 19 mm)."""
+    length = 2.0 ** (-instrument.transposition_semitones / 12.0)
+    return Size(length, (instrument.body.bore_mm / _BORE_OF_FLUTE_IN_C_MM) ** 2)
+
+
 def grid_for(instrument: Instrument) -> RealArray:
-    """The analysis grid [Hz], shape (m,): from well below the lowest resonance to above HIGHEST_HZ, 6 cents apart."""
+    """The analysis grid [Hz], shape (m,): from well below the lowest resonance to above highest_hz, 6 cents apart."""
     lowest = 343.0 / (2.0 * (instrument.body.end_mm * 1e-3 + 0.15))
-    steps = np.ceil(1200.0 * np.log2(HIGHEST_HZ * 1.04 / lowest) / _GRID_CENTS)
+    steps = np.ceil(1200.0 * np.log2(highest_hz(instrument) * 1.04 / lowest) / _GRID_CENTS)
     return np.asarray(lowest * 2.0 ** (np.arange(steps) * _GRID_CENTS / 1200.0))
 
 
@@ -72,7 +82,8 @@ def model(instrument: Instrument, slide_mm: float = 0.0) -> Model:
     tables = HalfTables(TwoPort(*stored["above"]), stored["below"])
     c0, c1, c2, c3 = (float(value) for value in stored["curve"])
     grid, effort = grid_for(instrument), efforts(instrument, every)
-    return Model(flute, every, halves, grid, tables, PlainCurve((c0, c1, c2, c3)), effort, stored["easiest"])
+    curve = PlainCurve((c0, c1, c2, c3), size_of(instrument))
+    return Model(flute, every, halves, grid, tables, curve, effort, stored["easiest"])
 
 
 def _key(flute: Flute, what: str) -> str:
@@ -102,10 +113,12 @@ def _compute(flute: Flute) -> Arrays:
 
 
 def _plain_curve(flute: Flute, grid: RealArray) -> PlainCurve:
-    notes = [note for note in chart(flute.instrument.chart) if note.pitch.midi <= _HIGHEST_PLAIN_NOTE.midi]
+    # First register: one tube each, no cross-fingering.
+    notes = [note for note in chart_of(flute.instrument) if note.pitch.midi <= FIRST_REGISTER_TOP]
     states = np.array([hole_states(flute.instrument, note.fingering) for note in notes])
     reactance = 1j * flute.lip_slope(grid) * flute.lip_law_m(grid)
-    return fit_plain_curve(rising_zeros(flute.bore_impedance(states, grid) + reactance, grid))
+    crossings = rising_zeros(flute.bore_impedance(states, grid) + reactance, grid)
+    return fit_plain_curve(crossings, size_of(flute.instrument))
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ much behind it. Depth, prominence and quality alone sort worse (their ranges ove
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,10 +26,31 @@ HIGHEST_PLAIN_HZ = 2200.0  # above, plain fingerings have too few resonances to 
 
 
 @dataclass(frozen=True, slots=True)
+class Size:
+    """A flute's size against the flute in C: lengths (2 an octave below), and area of the bore. All limits of this module
+    are those of the flute in C; a flute of another size is looked at as if it were that one (frequencies grow as 1/length,
+    impedances as 1/area: similarity, derived; that players and their jets follow it is ours)."""
+
+    length: float = 1.0
+    area: float = 1.0
+
+    def likened(self, crossings: Crossings) -> Crossings:
+        """The crossings as they would be on a flute in C of the same shape."""
+        return replace(
+            crossings,
+            hz=crossings.hz * self.length,
+            slope=crossings.slope * (self.area / self.length),
+            resistance=crossings.resistance * self.area,
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class PlainCurve:
-    """E(f): log of a/f1 of plain fingerings as a cubic in f [kHz]. coefficients: constant term first."""
+    """E(f): log of a/f1 of plain fingerings as a cubic in f [kHz], f and a likened to the flute in C by `size`.
+    coefficients: constant term first."""
 
     coefficients: tuple[float, float, float, float]
+    size: Size = Size()
 
     def __call__(self, hz: RealArray) -> RealArray:
         """a/f1 of a plain fingering [m³/(Pa s²) / Hz] at hz; held constant above the range of the fit."""
@@ -37,12 +58,13 @@ class PlainCurve:
         return np.asarray(np.exp(np.polynomial.polynomial.polyval(khz, self.coefficients)))
 
 
-def fit_plain_curve(crossings: Crossings) -> PlainCurve:
-    """E(f) by least squares from the resonances of plain (first-register) fingerings."""
-    ratio = np.log(crossings.modal_amplitude / lowest(crossings))
-    used = crossings.hz < HIGHEST_PLAIN_HZ
-    c = np.polynomial.polynomial.polyfit(crossings.hz[used] / 1000.0, ratio[used], 3)
-    return PlainCurve((float(c[0]), float(c[1]), float(c[2]), float(c[3])))
+def fit_plain_curve(crossings: Crossings, size: Size) -> PlainCurve:
+    """E(f) by least squares from the resonances of plain (first-register) fingerings of a flute of this size."""
+    like = size.likened(crossings)
+    ratio = np.log(like.modal_amplitude / lowest(like))
+    used = like.hz < HIGHEST_PLAIN_HZ
+    c = np.polynomial.polynomial.polyfit(like.hz[used] / 1000.0, ratio[used], 3)
+    return PlainCurve((float(c[0]), float(c[1]), float(c[2]), float(c[3])), size)
 
 
 def lowest(crossings: Crossings) -> RealArray:
@@ -53,11 +75,13 @@ def lowest(crossings: Crossings) -> RealArray:
 
 def relative_amplitude(crossings: Crossings, curve: PlainCurve) -> RealArray:
     """r of each crossing [1]: 1 for a plain tube, under about 0.6 for resonances that players do not report."""
-    return np.asarray(crossings.modal_amplitude / (lowest(crossings) * curve(crossings.hz)))
+    like = curve.size.likened(crossings)
+    return np.asarray(like.modal_amplitude / (lowest(like) * curve(like.hz)))
 
 
 def jet_margin(crossings: Crossings) -> RealArray:
-    """How far each mode can outgrow every other mode of its row for some delay of the jet, shape of crossings [1].
+    """How far each mode can outgrow every other mode of its row for some delay of the jet, shape of crossings [1];
+    crossings likened to the flute in C.
 
     Linear jet theory (from memory): with a delay τ mode n grows in proportion to a_n (-g cos ω_n τ - R_n), a_n its
     modal
@@ -101,7 +125,7 @@ def _by_row(crossings: Crossings) -> tuple[RealArray, RealArray, RealArray, Inde
 def features(crossings: Crossings, curve: PlainCurve) -> RealArray:
     """What the strength of each resonance rests on, shape (n, 2): r, and log2 of the jet margin; both bounded."""
     r = np.clip(relative_amplitude(crossings, curve), 0.0, 1.2)
-    margin = np.log2(np.clip(jet_margin(crossings), 0.5, 4.0))
+    margin = np.log2(np.clip(jet_margin(curve.size.likened(crossings)), 0.5, 4.0))
     return np.stack([r, margin], axis=1)
 
 
@@ -124,6 +148,7 @@ _SHALLOW_DB, _SHALLOW_WIDTH_DB = 6.0, 1.5
 _FLAT_DB, _FLAT_WIDTH_DB = 6.0, 1.5
 _STRONG_BETWEEN = 0.6
 _FADES_OVER_HZ = 400.0
+_HIGHEST_PLAYED_HZ = 2600.0  # E7 of the flute in C: ours
 
 
 def strength(crossings: Crossings, curve: PlainCurve, calibration: Calibration = CALIBRATION) -> RealArray:
@@ -131,19 +156,21 @@ def strength(crossings: Crossings, curve: PlainCurve, calibration: Calibration =
 
     A logistic of the features; a minimum that is very shallow or hardly stands out is marked down, for there r is an
     artefact of a small slope (limits: ours, below every minimum that is reported to play)."""
-    by_depth = _logistic((_SHALLOW_DB - crossings.depth_db) / _SHALLOW_WIDTH_DB)
+    like = curve.size.likened(crossings)
+    by_depth = _logistic((_SHALLOW_DB - like.depth_db) / _SHALLOW_WIDTH_DB)
     by_prominence = _logistic((crossings.prominence_db - _FLAT_DB) / _FLAT_WIDTH_DB)
     sure = calibration(features(crossings, curve)) * by_depth * by_prominence
     bounded = _THIN + (1.0 - 2.0 * _THIN) * sure
-    # Above the plain fingerings' range nothing is known: towards the middle.
-    beyond = np.clip((crossings.hz - HIGHEST_PLAIN_HZ) / _FADES_OVER_HZ, 0.0, 1.0)
-    return np.asarray(0.5 + (bounded - 0.5) * (1.0 - 0.5 * beyond))
+    # Above the plain fingerings' range nothing is known: towards the middle; far above, where no flute is played, to none.
+    beyond = np.clip((like.hz - HIGHEST_PLAIN_HZ) / _FADES_OVER_HZ, 0.0, 1.0)
+    played = np.clip((_HIGHEST_PLAYED_HZ + 2.0 * _FADES_OVER_HZ - like.hz) / (2.0 * _FADES_OVER_HZ), 0.0, 1.0)
+    return np.asarray((0.5 + (bounded - 0.5) * (1.0 - 0.5 * beyond)) * played)
 
 
 def one_jet(hz: RealArray, resistance: RealArray) -> RealArray:
     """How well one jet can feed several modes at once, 0 to 1, shape (n,).
 
-    hz, resistance: shape (n, k), the modes of each row. The largest over the jet's delay of the least of -cos ω_kτ -
+    hz, resistance: shape (n, k), the modes of each row, resistance likened to the flute in C. The largest over the jet's delay of the least of -cos ω_kτ -
     R_k/g
     (linear jet theory, from memory): above 0 all can grow."""
     delay = np.linspace(0.3, 2.2, _SHARED_DELAYS) / (2.0 * hz.min(axis=1, keepdims=True))

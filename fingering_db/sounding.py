@@ -94,11 +94,14 @@ class Flute:
         """The wave in the body's plain tube, shared by all pieces between holes."""
         return propagation(freq, self.bore_m, self.air)
 
+    def cone(self, freq: RealArray) -> TwoPort:
+        """From the embouchure to the end of the head's taper."""
+        head = self.instrument.head
+        return taper(freq, head.taper_mm * MM, head.bore_at_embouchure_mm / 2 * MM, self.bore_m, self.air)
+
     def head_two_port(self, freq: RealArray) -> TwoPort:
         """From the embouchure to the first hole, the taper included."""
-        head, air = self.instrument.head, self.air
-        cone = taper(freq, head.taper_mm * MM, head.bore_at_embouchure_mm / 2 * MM, self.bore_m, air)
-        return cone.then(self.body_wave(freq).along(self.spacing_m()[0]))
+        return self.cone(freq).then(self.body_wave(freq).along(self.spacing_m()[0]))
 
     def cavity_admittance(self, freq: RealArray) -> ComplexArray:
         """Admittance of the tube between embouchure hole and stopper [m³/(Pa s)]."""
@@ -110,41 +113,62 @@ class Flute:
         end = open_end_admittance(freq, self.bore_m, self.air)
         return self.body_wave(freq).carry(end, self.spacing_m()[-1])
 
-    def elements(self, freq: RealArray) -> tuple[HoleElement, ...]:
-        """Every hole in every state. Holes of equal make share the arrays."""
-        made: dict[tuple[float, ...], HoleElement] = {}
-        found = []
-        for hole in self.instrument.holes:
+    def elements(self, freq: RealArray, states: StateArray | None = None) -> tuple[HoleElement, ...]:
+        """Every hole in every state, or only those among `states`, shape (n, n_holes). Holes of equal make share
+        them."""
+        makes: dict[tuple[float, ...], list[int]] = {}
+        for index, hole in enumerate(self.instrument.holes):
             make = (
                 hole.diameter_mm, hole.chimney_mm, hole.rim_mm, hole.pad_rise_mm, hole.pad_ratio,
                 hole.perforation_mm, hole.vent_mm, hole.plate_mm,
             )  # fmt: skip
-            if make not in made:
-                made[make] = _element(freq, hole, self.bore_m, self.air)
-            found.append(made[make])
-        return tuple(found)
+            makes.setdefault(make, []).append(index)
+        found: dict[int, HoleElement] = {}
+        for alike in makes.values():
+            needed = set(range(5)) if states is None else set(np.unique(states[:, alike]).tolist())
+            element = _element(freq, self.instrument.holes[alike[0]], self.bore_m, self.air, needed)
+            found |= dict.fromkeys(alike, element)
+        return tuple(found[index] for index in range(len(found)))
+
+    def below_head(self, states: StateArray, freq: RealArray) -> ComplexArray:
+        """Admittance just above the first hole, shape (n, m) [m³/(Pa s)]; states (n, n_holes), freq (m,)."""
+        elements, spacing, wave = self.elements(freq, states), self.spacing_m(), self.body_wave(freq)
+        admittance = self.end_admittance(freq) * np.ones((len(states), 1))
+        for index in range(len(elements) - 1, -1, -1):
+            admittance = elements[index].carry(admittance, states[:, index])
+            if index > 0 and spacing[index] > 0.0:
+                admittance = wave.carry(admittance, spacing[index])
+        return admittance
 
     def bore_impedance(self, states: StateArray, freq: RealArray) -> ComplexArray:
         """Impedance at the embouchure of bore and stopper cavity side by side, without the lip side [Pa s/m³].
 
         states: shape (n, n_holes). freq: shape (m,) for every row, or (n, m) for frequencies of each row's own.
         Returns shape (n, m)."""
-        shared = freq.ndim == 1
-        flat = freq if shared else freq.ravel()
-        elements = self.elements(flat)
-        # With frequencies of its own, every (row, frequency) pair is a row with one frequency.
-        rows = states if shared else np.repeat(states, freq.shape[1], axis=0)
-        admittance = self.end_admittance(flat) * np.ones((len(rows), 1)) if shared else self.end_admittance(flat)
-        spacing, wave = self.spacing_m(), self.body_wave(flat)
+        if freq.ndim == 1:
+            below = self.below_head(states, freq)
+            return np.asarray(1.0 / (self.head_two_port(freq).admittance(below) + self.cavity_admittance(freq)))
+        # Every (row, frequency) pair is a row with one frequency.
+        flat, rows = freq.ravel(), np.repeat(states, freq.shape[1], axis=0)
+        elements, spacing, wave = self.elements(flat, states), self.spacing_m(), self.body_wave(flat)
+        admittance = self.end_admittance(flat)
         for index in range(len(elements) - 1, -1, -1):
-            if shared:
-                admittance = elements[index].carry(admittance, rows[:, index])
-            else:
-                admittance = _carry_each(elements[index], admittance, rows[:, index])
+            admittance = _carry_each(elements[index], admittance, rows[:, index])
             if index > 0 and spacing[index] > 0.0:
                 admittance = wave.carry(admittance, spacing[index])
         at_embouchure = self.head_two_port(flat).admittance(admittance) + self.cavity_admittance(flat)
-        return np.asarray(1.0 / at_embouchure).reshape(len(states), -1)
+        return np.asarray(1.0 / at_embouchure).reshape(freq.shape)
+
+    def drawn_out(self, states: StateArray, freq: RealArray, slides_mm: RealArray) -> ComplexArray:
+        """Bore impedance of ONE row of states, shape (1, n_holes), at several slides, shape (n,): shape (n, m) [Pa
+        s/m³].
+
+        Only the tube above the first hole changes, so the rest is computed once. `slide_mm` of this flute is not
+        added."""
+        below, cone, wave = self.below_head(states, freq), self.cone(freq), self.body_wave(freq)
+        plain = (self.instrument.holes[0].position_mm - self.instrument.head.taper_mm + slides_mm) * MM
+        at_taper = wave.along(plain[:, None]).admittance(below)
+        return np.asarray(1.0 / (cone.admittance(at_taper) + self.cavity_admittance(freq)))
 
 
 def _carry_each(element: HoleElement, load: ComplexArray, states: StateArray) -> ComplexArray:
@@ -154,7 +178,8 @@ def _carry_each(element: HoleElement, load: ComplexArray, states: StateArray) ->
     return _in_series(_in_series(load, half) + shunt, half)
 
 
-def _element(freq: RealArray, hole: Hole, bore: float, air: Air) -> HoleElement:
+def _element(freq: RealArray, hole: Hole, bore: float, air: Air, needed: set[int]) -> HoleElement:
+    """The hole in the states needed; NaN in the others."""
     geometry = HoleGeometry(
         bore=bore,
         radius=hole.diameter_mm / 2 * MM,
@@ -167,9 +192,13 @@ def _element(freq: RealArray, hole: Hole, bore: float, air: Air) -> HoleElement:
     shunt = half_series.copy()
     half_series[OPEN] = series_impedance(freq, geometry, air, is_open=True) / 2
     half_series[1:] = series_impedance(freq, geometry, air, is_open=False) / 2
-    shunt[OPEN] = 1.0 / open_shunt(freq, geometry, air)
-    shunt[SHUT] = 1.0 / closed_shunt(freq, geometry, air)
+    if OPEN in needed:
+        shunt[OPEN] = 1.0 / open_shunt(freq, geometry, air)
+    if SHUT in needed:
+        shunt[SHUT] = 1.0 / closed_shunt(freq, geometry, air)
     for state, sizes in _small_openings(hole):
+        if state not in needed:
+            continue
         openings = tuple(Opening(size / 2 * MM, hole.plate_mm * MM, geometry.pad_radius) for size in sizes)
         shunt[state] = 1.0 / perforated_shunt(freq, geometry, openings, air)
     return HoleElement(half_series, shunt)

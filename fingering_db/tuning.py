@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fingering_db.chart import chart
-from fingering_db.mechanism import hole_states
+from fingering_db.mechanism import chart_of, hole_states
 from fingering_db.model import Model
 from fingering_db.pitch import Pitch
 
@@ -22,14 +21,21 @@ class ChartDeviation:
     judged: bool
 
 
-def chart_deviations(of: Model) -> tuple[ChartDeviation, ...]:
-    """One row for each note of the flute's chart, low to high (written pitch)."""
-    notes = chart(of.instrument.chart)
+def chart_deviations(of: Model, slide_mm: float = 0.0) -> tuple[ChartDeviation, ...]:
+    """One row for each note of the flute's chart, low to high (written pitch), the head joint drawn out by slide_mm:
+    the
+    resonance nearest to the note where it is at rest."""
+    notes = chart_of(of.instrument)
     states = np.array([hole_states(of.instrument, note.fingering) for note in notes])
     crossings = of.resonances(of.flute.bore_impedance(states, of.grid))
+    drawn = (
+        of.resonances(replace(of.flute, slide_mm=slide_mm).bore_impedance(states, of.grid)) if slide_mm else crossings
+    )
     rows = []
     for number, note in enumerate(notes):
         sounding = note.pitch.transposed(of.instrument.transposition_semitones)
         cents = 1200.0 * np.log2(crossings.hz[crossings.row == number] / sounding.hz(of.instrument.a4_hz))
-        rows.append(ChartDeviation(note.pitch, str(note.fingering), float(cents[np.abs(cents).argmin()]), note.judged))
+        mode = int(np.abs(cents).argmin())
+        moved = 1200.0 * np.log2(drawn.hz[drawn.row == number] / sounding.hz(of.instrument.a4_hz))
+        rows.append(ChartDeviation(note.pitch, str(note.fingering), float(moved[mode]), note.judged))
     return tuple(rows)

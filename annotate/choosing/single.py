@@ -6,7 +6,7 @@ from annotate.choosing.desk import Desk, alternatives, instead, ranked, shown, s
 from annotate.decision import DOUBTFUL, UNPLAYABLE, Decision, Instead
 from annotate.demand import NOTE, Demand
 from annotate.score import Event
-from fingering_db.chart import chart
+from fingering_db.mechanism import chart_of
 from fingering_db.pitch import Pitch
 
 _ABOVE_CHART = 2  # semitones above the chart's last note that players reach with luck: common practice, no source
@@ -26,6 +26,10 @@ def decide_microtone(demand: Demand, desk: Desk) -> Decision:
     best = candidates[0]
     status = status_of(best, tolerance)
     worst = best.worst_cents
+    bent = abs(demand.sounding[0].midi - round(demand.sounding[0].midi)) * 100.0
+    bend = desk.model.instrument.lip.bend_cents
+    reach = f"which the lip reaches ({bend:.0f})" if bent <= bend else f"more than the lip bends ({bend:.0f})"
+    steadier = f" Steadier than the next semitone bent by {bent:.0f} cents, {reach}." if worst < bent else ""
     reached = "within the tolerance" if worst <= tolerance else "the lip must make up the rest"
     if worst <= desk.band_cents():
         reached = f"inside the ±{desk.band_cents():.0f} of model, temperature and lip, so the lip reaches it"
@@ -33,7 +37,7 @@ def decide_microtone(demand: Demand, desk: Desk) -> Decision:
         demand=demand,
         flute=desk.name,
         status=status,
-        why=f"This fingering lies {worst:.0f} cents from the pitch (tolerance {tolerance:.0f}): {reached}.",
+        why=f"This fingering lies {worst:.0f} cents from the pitch (tolerance {tolerance:.0f}): {reached}.{steadier}",
         fingering=str(best.fingering),
         deviation_cents=best.deviation_cents,
         band_cents=desk.band_cents(),
@@ -46,7 +50,7 @@ def decide_microtone(demand: Demand, desk: Desk) -> Decision:
 def compass(desk: Desk) -> tuple[Pitch, Pitch]:
     """Lowest and highest sounding pitch of the flute's standard chart."""
     instrument = desk.model.instrument
-    notes = [note.pitch for note in chart(instrument.chart)]
+    notes = [note.pitch for note in chart_of(instrument)]
     return notes[0].transposed(instrument.transposition_semitones), notes[-1].transposed(
         instrument.transposition_semitones
     )
@@ -73,7 +77,7 @@ def decide_note(demand: Demand, desk: Desk) -> Decision:
     while not low.midi <= moved.midi <= high.midi:
         moved = moved.transposed(12 * octaves)
     written = moved.transposed(-shift)
-    standard = {note.pitch.midi: str(note.fingering) for note in chart(desk.model.instrument.chart)}
+    standard = {note.pitch.midi: str(note.fingering) for note in chart_of(desk.model.instrument)}
     fingering = standard.get(moved.midi - desk.model.instrument.transposition_semitones, "")
     proposals = (Instead((written,), fingering, "the same note in an octave that the flute has"),)
     where = "below" if octaves > 0 else "above"

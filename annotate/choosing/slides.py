@@ -1,21 +1,26 @@
-"""Deciding glissandi: what lip and fingers can do without a jump, and what a run of semitones offers instead."""
+"""Deciding glissandi: what slide, fingers and lip can do without a jump, and what a run of semitones offers instead."""
 
 from __future__ import annotations
 
 from functools import lru_cache
 
+from annotate.choosing.breaks import where_it_breaks
 from annotate.choosing.desk import Desk, shown, status_of
 from annotate.choosing.single import compass
-from annotate.decision import DOUBTFUL, PLAYABLE, UNPLAYABLE, Decision, Instead, PathPoint
+from annotate.decision import DOUBTFUL, PLAYABLE, UNPLAYABLE, Alternative, Decision, Instead, PathPoint, Sound
 from annotate.demand import Demand
-from fingering_db.finding import Candidate
-from fingering_db.glide import FingerGlide, finger_glides
+from fingering_db.glide import HALF_HOLE, KEY_LIFT, SLIDE, Glide, finger_glides, slide_glides
 from fingering_db.model import Model
 from fingering_db.pitch import Pitch
+from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
+
+_WIDEST_QUARTERS = 15  # quarters of a semitone: beyond every slide of the shipped travel
+_REACH_CENTS = 15.0
+_FASTEST_SLIDE_MM_S = 150.0  # a hand draws a joint evenly up to about this speed: ours
 
 
 def decide_glissando(demand: Demand, desk: Desk) -> Decision:
-    """Lip, then fingers rolling off perforated keys, then (where the notation leaves it open) a run of semitones."""
+    """Lip, slide and fingers, then (where the notation leaves it open) a run of semitones."""
     if demand.continuous is False:
         return _run(demand, desk)
     if len(demand.sounding) != len(demand.to_sounding) or not demand.to_sounding:
@@ -23,7 +28,121 @@ def decide_glissando(demand: Demand, desk: Desk) -> Decision:
             f"The slide joins {len(demand.sounding)} to {len(demand.to_sounding)} pitches; each needs one to slide to."
         )
         return Decision(demand, desk.name, UNPLAYABLE, why, band_cents=desk.band_cents())
-    return _by_lip(demand, desk) or _by_fingers(demand, desk) or _not_continuous(demand, desk)
+    found = _by_lip(demand, desk)
+    if found is not None:
+        return found
+    glides = ways(desk, demand.sounding, demand.to_sounding, desk.tolerance(demand))
+    seconds = max(demand.seconds_end - demand.place.seconds, 0.0)
+    rated = [(glide_status(glide, desk.tolerance(demand), seconds), glide) for glide in glides]
+    usable = [pair for pair in rated if pair[0] != UNPLAYABLE]
+    if not usable:
+        return _not_continuous(demand, desk)
+    status, best = min(usable, key=lambda pair: pair[0] != PLAYABLE)
+    why = glide_reason(best, status, desk.tolerance(demand), seconds, desk.a4_hz) + _not_on_the_best(
+        demand, desk, glides
+    )
+    others = tuple(
+        Alternative(str(glide.path[0].fingering), glide.start_cents, glide.confidence)
+        for _, glide in usable
+        if glide.path[0].fingering != best.path[0].fingering
+    )
+    return Decision(
+        demand=demand,
+        flute=desk.name,
+        status=status,
+        why=why,
+        fingering=str(best.path[0].fingering),
+        deviation_cents=best.start_cents + best.end_cents,
+        band_cents=desk.band_cents(),
+        confidence=best.confidence,
+        sounds=path_sounds(best, desk.a4_hz)[0],
+        alternatives=others[:3],
+        path=path_points(best, desk.a4_hz),
+    )
+
+
+def _not_on_the_best(demand: Demand, desk: Desk, glides: tuple[Glide, ...]) -> str:
+    """For a multiphonic: that the best fingering for its first chord is not one that glides; '' where it is."""
+    if len(demand.sounding) == 1:
+        return ""
+    tolerance = desk.tolerance(demand)
+    chords = [one for one in desk.find(demand.sounding, tolerance).best if status_of(one, tolerance) == PLAYABLE]
+    hands = {glide.path[0].fingering.touches[:-1] for glide in glides}
+    if not chords or chords[0].fingering.touches[:-1] in hands:
+        return ""
+    return f" The best fingering for the first chord alone, {chords[0].fingering}, does not reach the second."
+
+
+def ways(desk: Desk, start: tuple[Pitch, ...], end: tuple[Pitch, ...], tolerance_cents: float) -> tuple[Glide, ...]:
+    """Glides between sounding pitches, those within the tolerance before those within twice as much."""
+    found: tuple[Glide, ...] = ()
+    for tolerance in (tolerance_cents, 2.0 * tolerance_cents):
+        found += _ways(desk.model, start, end, tolerance, desk.a4_hz)
+        if any(glide.confidence >= PLAYABLE_CONFIDENCE and glide.means != KEY_LIFT for glide in found):
+            break
+    return found
+
+
+@lru_cache(maxsize=256)
+def _ways(
+    model: Model, start: tuple[Pitch, ...], end: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float
+) -> tuple[Glide, ...]:
+    by_slide = slide_glides(model, start, end, tolerance_cents, a4_hz)
+    return by_slide + finger_glides(model, start, end, tolerance_cents, a4_hz)
+
+
+def glide_status(glide: Glide, tolerance_cents: float, seconds: float = 0.0) -> str:
+    """playable: both ends within the tolerance, no jump, sure enough all the way, slow enough for a hand."""
+    if glide.confidence < DOUBTFUL_CONFIDENCE:
+        return UNPLAYABLE
+    even = (
+        glide.means != KEY_LIFT
+        and glide.worst_cents <= tolerance_cents
+        and _speed(glide, seconds) <= _FASTEST_SLIDE_MM_S
+    )
+    return PLAYABLE if even and glide.confidence >= PLAYABLE_CONFIDENCE else DOUBTFUL
+
+
+def _speed(glide: Glide, seconds: float) -> float:
+    """How fast the slide moves [mm/s]; 0 where the score tells no time."""
+    return abs(glide.path[-1].slide_mm - glide.path[0].slide_mm) / seconds if seconds > 0.0 else 0.0
+
+
+def glide_reason(glide: Glide, status: str, tolerance_cents: float, seconds: float, a4_hz: float) -> str:
+    """How it is done, with figures, and what makes it doubtful."""
+    first, last = glide.path[0], glide.path[-1]
+    moved = ", ".join(
+        f"{Pitch.from_hz(sound.hz, a4_hz).name} by {cents:+.0f}"
+        for sound, cents in zip(first.sounds, glide.moved_cents, strict=False)
+    )
+    how = {
+        SLIDE: f"The slide goes from {first.slide_mm:.0f} to {last.slide_mm:.0f} mm on {first.fingering}",
+        HALF_HOLE: f"Key {' and '.join(glide.moving)} rolls over its hole, {first.fingering} to {last.fingering}",
+        KEY_LIFT: f"Key {' and '.join(glide.moving)} moves slowly, {first.fingering} to {last.fingering}",
+    }[glide.means]
+    text = f"{how}: {moved} cents, ends within {glide.worst_cents:.0f} (tolerance {tolerance_cents:.0f})."
+    if glide.means == KEY_LIFT:
+        text += f" Where the key leaves its seat the pitch jumps by about {glide.jump_cents:.0f} cents."
+    speed = _speed(glide, seconds)
+    if glide.means == SLIDE and seconds > 0.0:
+        text += f" That is {speed:.0f} mm a second."
+    if status == DOUBTFUL and glide.confidence < PLAYABLE_CONFIDENCE:
+        text += f" Its weakest point has confidence {glide.confidence:.2f}."
+    return text
+
+
+def path_points(glide: Glide, a4_hz: float) -> tuple[PathPoint, ...]:
+    """The path as it stands in the report; lip in cents of the lowest component, from the start of the glide."""
+    sounds = path_sounds(glide, a4_hz)
+    return tuple(
+        PathPoint(point.t, point.slide_mm, point.open, 0.0, str(point.fingering), sounds[number])
+        for number, point in enumerate(glide.path)
+    )
+
+
+def path_sounds(glide: Glide, a4_hz: float) -> list[tuple[Sound, ...]]:
+    """What sounds at each point."""
+    return [shown(point.sounds, a4_hz) for point in glide.path]
 
 
 def _asked_cents(demand: Demand) -> float:
@@ -45,54 +164,25 @@ def _by_lip(demand: Demand, desk: Desk) -> Decision | None:
     best = next((one for one in desk.find(middle, tolerance).best if status_of(one, tolerance) == PLAYABLE), None)
     if best is None:
         return None
-    why = f"Asks {asked:.0f} cents; the lip alone bends about {bend:.0f} either way from this fingering."
-    path = tuple(
-        PathPoint(t, 0.0, (), lip, str(best.fingering), shown(best.sounds, desk.a4_hz))
-        for t, lip in ((0.0, -asked / 2.0), (1.0, asked / 2.0))
+    sounds = shown(best.sounds, desk.a4_hz)
+    up = 1.0 if demand.to_sounding[0].midi > demand.sounding[0].midi else -1.0
+    ends = ((0.0, -up * asked / 2.0), (1.0, up * asked / 2.0))
+    return Decision(
+        demand=demand,
+        flute=desk.name,
+        status=PLAYABLE,
+        why=f"Asks {asked:.0f} cents; the lip alone bends about {bend:.0f} either way from {best.fingering}.",
+        fingering=str(best.fingering),
+        deviation_cents=best.deviation_cents,
+        band_cents=desk.band_cents(),
+        confidence=best.confidence,
+        sounds=sounds,
+        path=tuple(PathPoint(t, 0.0, (), lip, str(best.fingering), sounds) for t, lip in ends),
     )
-    return _decision(demand, desk, PLAYABLE, why, best, path)
-
-
-def _by_fingers(demand: Demand, desk: Desk) -> Decision | None:
-    tolerance = desk.tolerance(demand)
-    glides = _finger_glides(desk.model, demand.sounding, demand.to_sounding, 2.0 * tolerance, desk.a4_hz)
-    rated = [(status_of(_worse(glide), tolerance), glide) for glide in glides]
-    usable = [pair for pair in rated if pair[0] != UNPLAYABLE]
-    if not usable:
-        return None
-    status, glide = min(usable, key=lambda pair: pair[0] != PLAYABLE)
-    holes = " and ".join(glide.holes)
-    how = "from open hole to lifted key" if glide.lifts else "over the open hole"
-    why = f"Fingers roll {how} at {holes}: {glide.start.fingering} to {glide.end.fingering}, ends within tolerance."
-    if status == DOUBTFUL:
-        why = f"Fingers roll {how} at {holes}, but an end is up to {_worse(glide).worst_cents:.0f} cents off."
-    elif glide.lifts or len(glide.holes) > 1:
-        status = DOUBTFUL
-        why += " A key leaves its seat or several fingers move: evenness depends on the hand."
-    path = tuple(
-        PathPoint(t, 0.0, (), 0.0, str(end.fingering), shown(end.sounds, desk.a4_hz))
-        for t, end in ((0.0, glide.start), (1.0, glide.end))
-    )
-    return _decision(demand, desk, status, why, glide.start, path)
-
-
-@lru_cache(maxsize=256)
-def _finger_glides(
-    model: Model, start: tuple[Pitch, ...], end: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float
-) -> tuple[FingerGlide, ...]:
-    return finger_glides(model, start, end, tolerance_cents, a4_hz)
-
-
-def _worse(glide: FingerGlide) -> Candidate:
-    return max(glide.start, glide.end, key=lambda end: (end.confidence < glide.confidence + 1e-9, end.worst_cents))
 
 
 def _not_continuous(demand: Demand, desk: Desk) -> Decision:
-    bend = desk.model.instrument.lip.bend_cents
-    why = (
-        f"Asks {_asked_cents(demand):.0f} cents without a jump; the lip gives {2 * bend:.0f}, and no two fingerings "
-        f"for the ends differ only in open-hole keys."
-    )
+    why = f"Asks {_asked_cents(demand):.0f} cents without a jump; {no_way(desk, demand.sounding, demand.to_sounding)}"
     if len(demand.sounding) > 1 or not _inside_compass(demand, desk):
         return Decision(demand, desk.name, UNPLAYABLE, why, band_cents=desk.band_cents())
     run = Instead(demand.pitches, "", "a run of semitones between the two, with standard fingerings", demand.to)
@@ -102,9 +192,35 @@ def _not_continuous(demand: Demand, desk: Desk) -> Decision:
     return Decision(demand, desk.name, UNPLAYABLE, why, band_cents=desk.band_cents(), instead=(run,))
 
 
+def no_way(desk: Desk, start: tuple[Pitch, ...], end: tuple[Pitch, ...]) -> str:
+    """Why no glide was found, with figures: what lip, slide and fingers give here, and where the keys break."""
+    instrument = desk.model.instrument
+    given = [f"the lip gives {2 * instrument.lip.bend_cents:.0f}"]
+    if instrument.slide is not None:
+        reach = _slide_reach(desk, start)
+        given.append(
+            f"the slide at most {reach:.0f} from here" if reach else "no fingering reaches this with the slide"
+        )
+    given.append("no fingers reach both ends by rolling or lifting")
+    return f"{', '.join(given)}.{where_it_breaks(desk, start, end)}"
+
+
+def _slide_reach(desk: Desk, start: tuple[Pitch, ...]) -> float:
+    """How far the slide can lower these pitches together [cents], on the fingering where it moves them most; 0 for none."""
+    possible, too_far = 0, _WIDEST_QUARTERS + 1
+    while too_far - possible > 1:
+        middle = (possible + too_far) // 2
+        end = tuple(Pitch.from_midi(pitch.midi - 0.25 * middle) for pitch in start)
+        if slide_glides(desk.model, start, end, _REACH_CENTS, desk.a4_hz):
+            possible = middle
+        else:
+            too_far = middle
+    return 25.0 * possible
+
+
 def _run(demand: Demand, desk: Desk) -> Decision:
     if len(demand.sounding) == 1 and _inside_compass(demand, desk):
-        why = "A run of semitones with standard fingerings."
+        why = "A run of semitones with standard fingerings; without a jump it would be another thing."
         return Decision(demand, desk.name, PLAYABLE, why, band_cents=desk.band_cents(), confidence=1.0)
     why = "A run of semitones needs one note at a time, inside the flute's compass."
     return Decision(demand, desk.name, UNPLAYABLE, why, band_cents=desk.band_cents())
@@ -113,20 +229,3 @@ def _run(demand: Demand, desk: Desk) -> Decision:
 def _inside_compass(demand: Demand, desk: Desk) -> bool:
     low, high = compass(desk)
     return all(low.midi <= pitch.midi <= high.midi for pitch in (*demand.sounding, *demand.to_sounding))
-
-
-def _decision(
-    demand: Demand, desk: Desk, status: str, why: str, start: Candidate, path: tuple[PathPoint, ...]
-) -> Decision:
-    return Decision(
-        demand=demand,
-        flute=desk.name,
-        status=status,
-        why=why,
-        fingering=str(start.fingering),
-        deviation_cents=start.deviation_cents,
-        band_cents=desk.band_cents(),
-        confidence=start.confidence,
-        sounds=shown(start.sounds, desk.a4_hz),
-        path=path,
-    )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from annotate.demand import Demand, NotJudged
+from annotate.detecting.bends import find_bends
 from annotate.detecting.glissando import find_glissandi
 from annotate.detecting.microtone import find_microtones
 from annotate.detecting.multiphonic import find_multiphonics
@@ -53,7 +54,9 @@ def detect(part: Part, chords: str = "auto", parts_in_score: int = 0) -> Detecte
     used = set(glissandi.used)
     multiphonics = find_multiphonics(scene, used)
     used.update(note.start for demand in multiphonics for event in demand.events for note in event.notes)
-    found = [*glissandi.demands, *multiphonics, *find_microtones(scene, used)]
+    bends = find_bends(scene, used)
+    used.update(note.start for demand in bends for event in demand.events for note in event.notes)
+    found = [*glissandi.demands, *multiphonics, *bends, *find_microtones(scene, used)]
     found.sort(key=lambda d: (d.events[0].onset, not d.events[0].grace, d.events[0].start))
     demands = tuple(replace(demand, id=f"d{number}") for number, demand in enumerate(found, start=1))
     ids: dict[int, str] = {}

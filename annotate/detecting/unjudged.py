@@ -1,8 +1,9 @@
-"""Techniques that are recognised and not judged: bends, whistle tones, tongue rams, singing while playing"""
+"""Techniques that are recognised and not judged: bends without a size, whistle tones, tongue rams, singing while playing"""
 
 from __future__ import annotations
 
 from annotate.demand import NotJudged
+from annotate.detecting.bends import is_sized_bend
 from annotate.detecting.scene import Scene
 from annotate.detecting.sonority import place_of, place_of_word
 from annotate.detecting.words import BEND, UNJUDGED, VOICE
@@ -23,7 +24,8 @@ def _marks(scene: Scene) -> list[NotJudged]:
     for sonority in scene.sonorities:
         names = [name for note in sonority.all_notes for name in note.articulations]
         kinds = dict.fromkeys(name for name in names if name in _MARKS)
-        if any(note.bend_alters for note in sonority.all_notes):
+        bent = any(note.bend_alters for note in sonority.all_notes)
+        if bent and not is_sized_bend(sonority.first):
             kinds["bend"] = None
         found += [NotJudged(place_of(scene.part, sonority.first), kind) for kind in kinds]
     return found

@@ -59,6 +59,7 @@ class ChordReader:
         Raises MalformedError.
         """
         self._memory.new_bar()
+        _check_sizes(pending)
         order = range(len(pending))
         sounding = order if in_order else sorted(order, key=lambda index: pending[index].offset)
         notes: dict[int, Note] = {}
@@ -72,8 +73,6 @@ class ChordReader:
                 self._emit(pending, notes, chord, bar_index)
                 chord = []
             chord.append(index)
-            if len(chord) > MAX_CHORD:
-                raise MalformedError(f"a chord of more than {MAX_CHORD} notes")
         if chord:
             self._emit(pending, notes, chord, bar_index)
 
@@ -155,3 +154,12 @@ class ChordReader:
                 chord_start=-1 if shown[0] == chord[0] else first.node.start,
             )
         )
+
+
+def _check_sizes(pending: list[RawNote]) -> None:
+    """Refuse an endless chord before its notes are looked at."""
+    size = 0
+    for raw in pending:
+        size = size + 1 if raw.chord else 1
+        if size > MAX_CHORD:
+            raise MalformedError(f"a chord of more than {MAX_CHORD} notes")

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from annotate.findings import InputError
 from annotate.reading.tree import Node
+from annotate.reading.values import flat
 from annotate.score import Instrument, Part
 
 
 def read_title(node: Node) -> str:
     """The title in `<work>` or `<movement-title>`, '' for none."""
-    text = node.text_of("work-title") if node.tag == "work" else node.text
-    return " ".join(text.split())
+    return flat(node.text_of("work-title") if node.tag == "work" else node.text)
 
 
 def read_part_list(node: Node) -> tuple[Part, ...]:
@@ -54,8 +54,8 @@ def _part(node: Node, part_id: str, number: int, group: str) -> Part:
 
 def _name(node: Node, tag: str) -> str:
     """The plain name, or, where it is empty, the name as displayed."""
-    name = " ".join(node.text_of(tag).split())
+    name = flat(node.text_of(tag))
     display = node.child(f"{tag}-display")
     if name or display is None:
         return name
-    return " ".join(" ".join(each.text for each in display.all("display-text")).split())
+    return flat(" ".join(each.text for each in display.all("display-text")))

@@ -16,7 +16,7 @@ from annotate.reading.pitch_reading import Transposition
 from annotate.reading.remarks import Remarks
 from annotate.reading.time import Meter, TempoMark, read_meter, read_metronome, read_sound_tempo
 from annotate.reading.tree import Node
-from annotate.reading.values import MalformedError, decimal, shown, whole
+from annotate.reading.values import MalformedError, decimal, flat, shown, whole
 
 MAX_GRID = 10**15
 """Ticks to a quarter note: beyond every rhythm, and short enough to reckon with."""
@@ -89,7 +89,7 @@ class PartReader:
     def measure(self, node: Node) -> None:
         """Read one `<measure>`. Raises InputError naming part and bar."""
         raw = self.raw
-        bar = " ".join(node.attributes.get("number", "").split())
+        bar = flat(node.attributes.get("number", ""))
         raw.bars.append(bar or str(len(raw.bars) + 1))
         raw.implicit.append(node.attributes.get("implicit") == "yes")
         raw.meters.append(self._meter)
@@ -313,7 +313,7 @@ class PartReader:
             for metronome in kind.all("metronome"):
                 self._metronome(metronome, here)
             for mark in kind.all("rehearsal"):
-                text = " ".join(mark.text.split())
+                text = flat(mark.text)
                 if text:
                     self.raw.rehearsals.setdefault(len(self.raw.bars) - 1, text)
         sound = node.child("sound")

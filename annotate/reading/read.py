@@ -7,19 +7,22 @@ from collections.abc import Collection
 from dataclasses import replace
 from fractions import Fraction
 
+from annotate.encoding import inspect
 from annotate.findings import Finding, InputError
 from annotate.reading import codes
 from annotate.reading.chords import RawEvent
 from annotate.reading.directions import RawDirection
-from annotate.reading.encoding import inspect
 from annotate.reading.heading import read_part_list, read_title
 from annotate.reading.part import LEFT_OUT, SKIMMED, PartReader, RawPart, pickup
 from annotate.reading.remarks import Remarks
+from annotate.reading.repairs import repairs
 from annotate.reading.time import DEFAULT_TEMPO, Timeline, bar_lengths
 from annotate.reading.tree import Node, walk
 from annotate.reading.values import shown
 from annotate.score import Direction, Event, Part, Score
 
+MAX_BYTES = 256 * 2**20
+"""Largest score that is read."""
 _TIMEWISE = (
     "the score is timewise (<score-timewise>) and must be saved as partwise: open it in a notation program and export"
     " MusicXML again"
@@ -43,12 +46,14 @@ def read_score(data: bytes, wanted: Collection[str] | None = None) -> Score:
 
 
 def _read(data: bytes, wanted: Collection[str] | None, *, headings_only: bool) -> Score:
+    if len(data) > MAX_BYTES:
+        raise InputError(f"the score is {len(data) >> 20} MB large: at most {MAX_BYTES >> 20} MB can be read")
     form = inspect(data)
     gathering = _Gathering(wanted, headings_only)
     walk(data, form, gathering)
     # Timing makes remarks too, so it comes before they are collected.
     parts = gathering.parts if headings_only else gathering.timed()
-    return Score(parts, gathering.version, gathering.title, form.repairs + gathering.findings())
+    return Score(parts, gathering.version, gathering.title, repairs(data, form) + gathering.findings())
 
 
 class _Gathering:

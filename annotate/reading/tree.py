@@ -1,5 +1,5 @@
-"""A small tree for each bar, built by expat from bytes and dropped when it has been read; every limit is kept
-here."""
+"""A small tree for each bar, built by expat from bytes and dropped when it has been read; every limit but that of the
+file's size is kept here."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from collections.abc import Callable
 from typing import Protocol
 from xml.parsers import expat
 
+from annotate.encoding import TextForm
 from annotate.findings import InputError
-from annotate.reading.encoding import TextForm
 
 MAX_DEPTH = 100
 MAX_NOTES = 500_000
@@ -148,24 +148,22 @@ class _Builder:
         "in_part",
         "keeping",
         "listen",
-        "mark",
         "notes",
         "parser",
         "quiet",
         "receiver",
+        "reference",
         "skip",
         "stack",
         "tags",
-        "width",
     )
 
     def __init__(self, data: bytes, form: TextForm, receiver: Receiver) -> None:
         self.data = data
         self.form = form
         self.base = form.start
+        self.reference = form.encode("&")
         self.receiver = receiver
-        self.mark = ">".encode(form.encoding)
-        self.width = len(self.mark)
         self.stack: list[Node] = []
         self.skip = self.depth = self.notes = self.elements = self.grown = 0
         self.tags: frozenset[str] = frozenset()
@@ -173,7 +171,7 @@ class _Builder:
         self.entities: dict[str, str] = {}
         self.quiet: Callable[[str], None] | None = None
         self.listen: Callable[[str], None] = self._text
-        self.parser = expat.ParserCreate(form.override or None)
+        self.parser = expat.ParserCreate(form.override)
         self.parser.buffer_text = True
         self.parser.EntityDeclHandler = self._entity
         self._outside()
@@ -271,13 +269,8 @@ class _Builder:
     def _after_tag(self, index: int) -> int:
         """Offset behind the end tag that begins at `index` (behind the reference, for text out of an
         entity)."""
-        mark = self.mark
-        if self.data.startswith("&".encode(self.form.encoding), index):
-            mark = ";".encode(self.form.encoding)
-        found = self.data.find(mark, index)
-        while (found - index) % self.width and found >= 0:
-            found = self.data.find(mark, found + 1)
-        return found + self.width
+        referred = self.data.startswith(self.reference, index)
+        return self.form.behind(self.data, ";" if referred else ">", index)
 
     def _text(self, text: str) -> None:
         if not self.skip:

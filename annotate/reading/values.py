@@ -9,6 +9,7 @@ from fractions import Fraction
 _DECIMAL = re.compile(r"[+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,15})?|\.[0-9]{1,15})\Z")
 _WHOLE = re.compile(r"[+-]?[0-9]{1,15}(?:\.0{0,15})?\Z")
 _SHOWN = 40
+_NAME = 200  # characters of a name that anybody reads
 
 
 class MalformedError(ValueError):
@@ -16,10 +17,16 @@ class MalformedError(ValueError):
     place."""
 
 
+def flat(text: str) -> str:
+    """A name, a bar number or a rehearsal mark on one line, cut where it is endless."""
+    line = " ".join(text.split())
+    return line if len(line) <= _NAME else f"{line[:_NAME]}…"
+
+
 def shown(text: str) -> str:
     """A value from the file, fit to stand in a one-line message."""
-    flat = " ".join(text.split())
-    return f"'{flat[:_SHOWN]}…'" if len(flat) > _SHOWN else f"'{flat}'"
+    line = " ".join(text.split())
+    return f"'{line[:_SHOWN]}…'" if len(line) > _SHOWN else f"'{line}'"
 
 
 def decimal(text: str, what: str) -> Fraction:

@@ -7,20 +7,22 @@ import math
 from typing import Any
 
 from annotate.decision import Alternative, Decision, Instead, PathPoint, Result, Sound
+from annotate.numbering import numbered
 from annotate.report.model import Counts, NumberedFinding, Report, build, spelled_as_asked
+from annotate.since import Entry, Pair, Since
 from fingering_db.pitch import Pitch
 
 VERSION = 1
 
 
-def render(result: Result) -> str:
+def render(result: Result, since: Since | None = None) -> str:
     """The report as JSON text, ASCII only (any terminal and program can take it), ending in a line feed."""
-    return json.dumps(as_data(build(result)), indent=1, allow_nan=False) + "\n"
+    return json.dumps(as_data(build(result), since), indent=1, allow_nan=False) + "\n"
 
 
-def as_data(report: Report) -> dict[str, Any]:
+def as_data(report: Report, since: Since | None = None) -> dict[str, Any]:
     """The report as plain lists, dictionaries, numbers and texts, ready for JSON. A figure that could not be
-    computed is None."""
+    computed is None. since: what has changed, where an earlier report was given."""
     result = report.result
     data: dict[str, Any] = {
         "version": VERSION,
@@ -30,10 +32,50 @@ def as_data(report: Report) -> dict[str, Any]:
     }
     if len(report.per_flute) > 1:
         data["summaries"] = {flute: _counts(counts) for flute, counts in report.per_flute}
-    return data | {
-        "demands": [_demand(decision, report) for decision in result.decisions],
+    first = result.first_flute()
+    numbers, ids = numbered(first), {id(decision) for decision in first}
+    data |= {
+        "demands": [
+            _demand(decision, report) | {"number": numbers.get(decision.fingering) if id(decision) in ids else None}
+            for decision in result.decisions
+        ],
         "findings": [_finding(numbered) for numbered in report.findings],
         "not_judged": [{"place": str(one.place), "what": one.what} for one in result.not_judged],
+    }
+    return data | {"since": _since(since)} if since else data
+
+
+def _since(since: Since) -> dict[str, Any]:
+    return {
+        "report": since.earlier.path,
+        "flutes": list(since.earlier.flutes),
+        "new": [_place(entry) | _entry(entry) for entry in since.new],
+        "solved": [_pair(pair) for pair in since.solved],
+        "changed": [_pair(pair) for pair in since.changed],
+        "gone": [_place(entry) | _entry(entry) for entry in since.gone],
+        "unchanged": since.unchanged,
+    }
+
+
+def _pair(pair: Pair) -> dict[str, Any]:
+    """Place and id of today; of the earlier report where it is not asked any more (then `id` is None)."""
+    was = {"bar": pair.was.bar, "beat": _figure(pair.was.beat, 3)} | _entry(pair.was)
+    if pair.now is None:
+        return _place(pair.was) | {"id": None, "was": was, "now": None}
+    return _place(pair.now) | {"was": was, "now": _entry(pair.now)}
+
+
+def _place(entry: Entry) -> dict[str, Any]:
+    at = {"id": entry.id, "kind": entry.kind, "part": entry.part, "part_id": entry.part_id}
+    return at | {"bar": entry.bar, "beat": _figure(entry.beat, 3)}
+
+
+def _entry(entry: Entry) -> dict[str, Any]:
+    return {
+        "written": [str(pitch) for pitch in entry.pitches],
+        "to": [str(pitch) for pitch in entry.to],
+        "status": entry.status,
+        "fingering": entry.fingering,
     }
 
 
@@ -102,7 +144,11 @@ def _alternative(one: Alternative) -> dict[str, Any]:
 
 
 def _instead(one: Instead) -> dict[str, Any]:
-    data: dict[str, Any] = {"pitches": [str(pitch) for pitch in one.pitches], "fingering": one.fingering, "why": one.why}
+    data: dict[str, Any] = {
+        "pitches": [str(pitch) for pitch in one.pitches],
+        "fingering": one.fingering,
+        "why": one.why,
+    }
     if one.to:
         data["to"] = [str(pitch) for pitch in one.to]
     return data

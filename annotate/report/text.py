@@ -24,6 +24,8 @@ from annotate.report.model import (
     deviations,
     other_sounds,
 )
+from annotate.report.tables import change_lines, number_lines
+from annotate.since import Since
 from annotate.wording import Words, words
 from fingering_db.pitch import Pitch
 
@@ -39,13 +41,23 @@ _PLACE = re.compile(r"(?:(?P<part>.*), )?bar (?P<bar>\S+), beat (?P<beat>[\d.]+)
 _NOTE_NAME = re.compile(r"\b([A-G])(##?|bb?)(?=-?\d)")
 
 
-def render(result: Result, *, width: int = 80, ascii: bool = False, language: str = "en") -> str:
+def render(
+    result: Result,
+    *,
+    width: int = 80,
+    ascii: bool = False,
+    language: str = "en",
+    numbered: bool = False,
+    since: Since | None = None,
+) -> str:
     """The whole report, no line wider than `width` columns (at least 40), ending in a line feed.
 
-    ascii: only ASCII characters, whatever stands in the score. Raises InputError for an unknown language.
+    ascii: only ASCII characters, whatever stands in the score. numbered: with the table of numbered fingerings.
+    since: what has changed, to be told first. Raises InputError for an unknown language.
     """
     page = _Page(build(result), max(width, 40), ascii, words(language))
-    sections = [page.heading(), page.comparison(), page.demands(), page.findings(), page.not_judged()]
+    sections = [page.heading(), page.changes(since), page.comparison(), page.demands(), page.numbers(numbered)]
+    sections += [page.findings(), page.not_judged()]
     if result.decisions:
         sections += [page.plain_section("confidence_note"), page.plain_section("cautions")]
     text = plain("\n\n".join("\n".join(section) for section in sections if section))
@@ -207,6 +219,15 @@ class _Page:
             lines += wrap(text, self.width, hanging=4)
         return lines
 
+    def changes(self, since: Since | None) -> list[str]:
+        """What has changed since an earlier report."""
+        return change_lines(since, self) if since else []
+
+    def numbers(self, wanted: bool) -> list[str]:
+        """The table of numbered fingerings."""
+        lines = number_lines(self.report.result.first_flute(), self) if wanted else []
+        return [self.rule(), self.say("numbers.heading"), "", *lines] if lines else []
+
     def demands(self) -> list[str]:
         lines: list[str] = []
         for group in self.report.groups:
@@ -240,7 +261,7 @@ class _Page:
         told_above = bool(group.demands) and all(why.get(demand) == group.message for demand in group.demands)
         body = self.say("findings.reason_above") if told_above else self.sentence(group.message)
         lines = wrap(self.clean(head), self.width, hanging=4)
-        text = f"{body} {self.sentence(group.advice)}"
+        text = f"{_ended(body)} {_ended(self.sentence(group.advice))}"
         return lines + [self.indented(line, 4) for line in wrap(text, self.width - 4)]
 
     def short_list(self, places: tuple[str, ...]) -> str:
@@ -331,9 +352,11 @@ class _Page:
         return [*lines, *self.reasons(decision, width)]
 
     def diagram(self, decision: Decision) -> tuple[str, ...]:
-        if not decision.fingering:
-            return ()
-        return diagram.ascii_rows(decision.fingering) if self.ascii else diagram.rows(decision.fingering)
+        return self.rows(decision.fingering) if decision.fingering else ()
+
+    def rows(self, fingering: str) -> tuple[str, str]:
+        """A fingering as its two rows of signs."""
+        return diagram.ascii_rows(fingering) if self.ascii else diagram.rows(fingering)
 
     def reasons(self, decision: Decision, width: int) -> list[str]:
         """Confidence, why, the path, what else sounds, what to play instead."""
@@ -406,6 +429,12 @@ class _Page:
         if moves:
             texts.append(self.say("report.means", list=", ".join(moves)))
         return texts
+
+
+def _ended(text: str) -> str:
+    """A finding's words as a sentence: a capital, and a full stop where nothing ends it."""
+    whole = text[:1].upper() + text[1:]
+    return whole if not whole or whole.endswith((".", "!", "?")) else f"{whole}."
 
 
 def _signs(accidental: str) -> str:

@@ -187,4 +187,8 @@ def test_a_broken_flute_file_says_which_key(tmp_path):
     (tmp_path / "b.toml").write_text(text.replace('shuts = ["C#5"]', 'shuts = ["H5"]'), encoding="utf-8")
     fails_with_one_line(ventwise("flute", "check", tmp_path / "b.toml"), "b.toml", "H5", "touch '1'")
     (tmp_path / "c.toml").write_text(text.replace("perforation_mm = 6.75", ""), encoding="utf-8")
-    fails_with_one_line(ventwise("flute", "check", tmp_path / "c.toml"), "c.toml", "perforation_mm")
+    done = ventwise("flute", "check", tmp_path / "c.toml")
+    assert (done.returncode, done.stdout) == (2, "")
+    # `flute check` explains every mistake, one line each: five touches leave open a hole that is not there.
+    assert len(done.stderr.splitlines()) == 5
+    assert all("c.toml" in line and "perforation_mm" in line for line in done.stderr.splitlines())

@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 from lxml import etree
 
 from annotate.container import check_packed, load, pack
-from annotate.markup import SIGNATURE, opening
+from annotate.encoding import inspect
+from annotate.markup import SIGNATURE
 from annotate.stripping import carries_marks, strip
 from annotate.writing import CARRIERS, Mark, splice, verify_roundtrip
 
@@ -38,18 +39,18 @@ CHORALE = package("music21") / "corpus" / "bach" / "bwv248.23-2.mxl"
 
 def note_offsets(data: bytes) -> list[int]:
     """Offsets of the notes before which words may stand: all but those that continue a chord."""
-    how = opening(data)
-    parser = expat.ParserCreate(how.override)
+    form = inspect(data)
+    parser = expat.ParserCreate(form.override)
     found: list[int] = []
 
     def start(name: str, _: dict[str, str]) -> None:
         if name == "note":
-            found.append(parser.CurrentByteIndex + how.skip)
+            found.append(parser.CurrentByteIndex + form.start)
         elif name == "chord":
             found.pop()
 
     parser.StartElementHandler = start
-    parser.Parse(data[how.skip :], True)
+    parser.Parse(data[form.start :], True)
     return found
 
 
@@ -94,11 +95,7 @@ def test_every_suite_file_comes_back_byte_for_byte_and_has_no_new_schema_errors(
 
 @pytest.mark.slow
 def test_every_score_of_a_corpus_comes_back_member_by_member() -> None:
-    paths = [
-        path
-        for kind in ("mxl", "musicxml", "xml")
-        for path in (package("music21") / "corpus").rglob(f"*.{kind}")
-    ]
+    paths = [path for kind in ("mxl", "musicxml", "xml") for path in (package("music21") / "corpus").rglob(f"*.{kind}")]
     for path in paths:
         score = load(path)
         made = pack(score, marked(score.data))
@@ -154,9 +151,7 @@ STAFF = """<?xml version="1.0" encoding="UTF-8"?>
 """
 
 # What a row may hold: anything that XML allows, but for the characters that the caller must not send.
-CHARACTERS = st.characters(
-    codec="utf-8", exclude_categories=("Cc", "Cs"), exclude_characters='\\{$"%\ufffe\uffff'
-)
+CHARACTERS = st.characters(codec="utf-8", exclude_categories=("Cc", "Cs"), exclude_characters='\\{$"%\ufffe\uffff')
 ROW = st.text(CHARACTERS, min_size=1, max_size=12).filter(str.strip)
 CODECS = {"UTF-8": "utf-8", "UTF-16": "utf-16", "ISO-8859-1": "latin-1"}
 
@@ -180,7 +175,7 @@ def test_any_rows_at_any_notes_come_out_again(data: st.DataObject, encoding: str
 
 def drawn(data: bytes) -> etree._Element:
     """The first page, drawn by Verovio."""
-    import verovio  # noqa: PLC0415 - a large library, needed here alone
+    import verovio  # a large library, needed here alone
 
     verovio.enableLog(verovio.LOG_OFF)
     toolkit = verovio.toolkit()
@@ -247,18 +242,14 @@ def saved_by_musescore(data: bytes, folder: Path) -> bytes:
 def test_rows_outlive_saving_by_musescore_and_are_found_again(carrier: str, tmp_path: Path) -> None:
     data = STAFF.encode()
     plain = saved_by_musescore(data, tmp_path / "plain")
-    saved = saved_by_musescore(
-        splice(data, [Mark(note_offsets(data)[0], ROWS)], carrier), tmp_path / "marked"
-    )
+    saved = saved_by_musescore(splice(data, [Mark(note_offsets(data)[0], ROWS)], carrier), tmp_path / "marked")
     rows = ["low B", "| 1 @ #", "T @ 2 o"] if carrier == "ascii" else list(reversed(ROWS))
     texts = [str(text) for text in etree.fromstring(saved).xpath("//words/text()")]  # type: ignore[union-attr]
     ours = [text.strip().strip(SIGNATURE) for text in texts if SIGNATURE in text]
     assert ours == (list(ROWS) if carrier == "stack" else rows)
     if carrier != "stack":
         tree = etree.fromstring(saved)
-        places = [
-            float(str(words.get("default-y"))) for words in tree.iter("words") if SIGNATURE in str(words.text)
-        ]
+        places = [float(str(words.get("default-y"))) for words in tree.iter("words") if SIGNATURE in str(words.text)]
         assert places == sorted(set(places))  # upwards, each row on a height of its own
     assert carries_marks(saved)
     assert music(strip(saved)) == music(plain)

@@ -1,16 +1,20 @@
-"""Reading works on bytes: in every encoding the offsets point at whole notes of the bytes as they came."""
+"""Reading and writing agree on bytes: in every encoding offsets name whole notes, and marks put in there come out."""
 
 from __future__ import annotations
 
 import codecs
+import re
 from xml.etree import ElementTree
 
 import pytest
 
+from annotate.encoding import TextForm, inspect
 from annotate.findings import InputError
-from annotate.reading.encoding import TextForm, inspect
 from annotate.reading.read import read_score
+from annotate.reading.repairs import repairs
 from annotate.score import Score
+from annotate.stripping import strip
+from annotate.writing import Mark, splice
 
 BODY = """<score-partwise version="3.1">
   <part-list><score-part id="P1"><part-name>Fl\u00f6te</part-name></score-part></part-list>
@@ -66,6 +70,9 @@ VARIANTS: dict[str, tuple[bytes, str, list[str]]] = {
     "two marks": (codecs.BOM_UTF8 * 2 + (declared("UTF-8") + BODY).encode(), "utf-8", ["F103"]),
     "junk and wrong encoding": (
         b"\n" + (declared("UTF-8") + BODY).encode("latin-1"), "iso8859-1", ["F103", "F102"]),
+    "blank before a mark, no declaration": (b" " + codecs.BOM_UTF8 + BODY.encode(), "utf-8", ["F103"]),
+    "junk of other letters before ascii": (
+        b"\xff" + (declared("US-ASCII") + BODY).encode("ascii", "xmlcharrefreplace"), "utf-8", ["F103"]),
 }  # fmt: skip
 
 
@@ -90,22 +97,58 @@ def test_offsets_name_whole_notes_in_the_bytes_as_they_came(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", VARIANTS)
-def test_inspection_tells_encoding_mark_and_line_ends(name: str) -> None:
+def test_inspection_tells_encoding_beginning_and_what_was_mended(name: str) -> None:
     data, encoding, codes = VARIANTS[name]
     form = inspect(data)
     assert form.encoding == encoding
-    assert data[form.start :].startswith(form.bom)
-    assert form.newline.encode(encoding) in data
-    assert [finding.code for finding in form.repairs] == codes
-    assert all(finding.severity == "warning" for finding in form.repairs)
-    text = data[form.start + len(form.bom) :].decode(encoding)
-    assert text.lstrip().startswith("<")
+    assert data[form.start :].decode(encoding).removeprefix("\ufeff").lstrip().startswith("<")
+    assert [finding.code for finding in repairs(data, form)] == codes
+    assert all(finding.severity == "warning" for finding in repairs(data, form))
+
+
+@pytest.mark.parametrize("name", VARIANTS)
+def test_marks_at_the_offsets_of_reading_come_out_byte_for_byte(name: str) -> None:
+    data, encoding, codes = VARIANTS[name]
+    notes = [note for event in read_score(data).parts[0].events for note in event.notes]
+    made = splice(data, [Mark(note.start, ("T | \u25cf", "\u266f \u00e9")) for note in notes])
+    assert strip(made) == data
+    again = read_score(made)
+    assert [element.findtext("pitch/step") for element in pieces(again, made, encoding)] == ["C", "E", "G"]
+    ours = [each.text.strip("\u2063") for each in again.parts[0].directions if each.ours]
+    assert ours == ["\u266f \u00e9", "T | \u25cf"] * 3
+    assert [finding.code for finding in again.findings if finding.code.startswith("F")] == codes
+
+
+IN_LETTERS = {
+    "utf-8 spelled utf8",
+    "utf-16 declared, utf-8 written",
+    "ascii declared, utf-8 written",
+    "latin-1 declared, utf-8 with mark",
+    "utf-8 declared, latin-1 written",
+    "junk and wrong encoding",
+    "junk of other letters before ascii",
+}
+
+
+@pytest.mark.parametrize("name", VARIANTS)
+def test_what_is_put_in_is_ascii_exactly_where_readers_may_differ(name: str) -> None:
+    data, encoding, _ = VARIANTS[name]
+    references = "\u25cf\u00e9".encode("ascii", "xmlcharrefreplace")
+    own = "\u25cf\u00e9".encode(encoding, "xmlcharrefreplace")
+    assert inspect(data).encode("\u25cf\u00e9") == (references if name in IN_LETTERS else own)
 
 
 def test_a_text_is_encoded_in_the_encoding_of_the_file_with_references_for_what_it_lacks() -> None:
-    assert TextForm("iso8859-1", b"", "\n").encode("\u25cf \u00e9") == b"&#9679; \xe9"
-    assert TextForm("utf-16-be", b"", "\n").encode("\u25cf") == b"\x25\xcf"
-    assert TextForm("utf-8", b"", "\n").encode("\u25cf") == "\u25cf".encode()
+    assert TextForm("iso8859-1").encode("\u25cf \u00e9") == b"&#9679; \xe9"
+    assert TextForm("utf-16-be").encode("\u25cf") == b"\x25\xcf"
+    assert TextForm("utf-8").encode("\u25cf") == "\u25cf".encode()
+
+
+def test_a_tag_ends_at_a_whole_character_not_at_halves_of_two() -> None:
+    # Little end first, the bytes of '>' are the second half of U+3E41 and the first of U+4200.
+    data = "<a \u3e41\u4200>b".encode("utf-16-le")
+    assert data.find(">".encode("utf-16-le")) % 2 == 1
+    assert data[TextForm("utf-16-le").behind(data, ">", 0) :].decode("utf-16-le") == "b"
 
 
 @pytest.mark.parametrize(
@@ -121,6 +164,18 @@ def test_a_text_is_encoded_in_the_encoding_of_the_file_with_references_for_what_
         ((declared("KOI-nothing") + BODY).encode(), "not known"),
         ((declared("shift_jis") + BODY).encode(), "not supported"),
         ((declared("hex") + BODY).encode(), "not supported"),
+        ((declared("cp500") + BODY).encode(), "not supported"),
+        ((declared("mac-arabic") + BODY).encode(), "not supported"),
+        ((declared("raw_unicode_escape") + BODY).encode(), "not supported"),
+        ((declared("K" * 1000) + BODY).encode(), "'K{40}', which is not known"),
+        (
+            codecs.BOM_UTF8 + (declared("UTF-8") + BODY).encode("latin-1"),
+            f"byte {3 + (declared('UTF-8') + BODY).index('ö')} of",
+        ),
+        ("  ".encode("utf-16-le") + (declared("UTF-16") + BODY).encode("utf-16-le"), "before .* in UTF-16"),
+        ("\ufeff\n".encode("utf-16-be") + (declared("UTF-16") + BODY).encode("utf-16-be"), "before .* in UTF-16"),
+        (b"junk" + (declared("UTF-16") + BODY).encode("utf-16"), "before .* in UTF-16"),
+        (b"junk " * 500 + (declared("UTF-8") + BODY).encode(), "2,500 bytes of something else"),
         (codecs.BOM_UTF32_LE + BODY.encode("utf-32-le"), "UTF-32"),
         (codecs.BOM_UTF16_LE + BODY.encode("utf-16-le")[:401], "cut off"),
         (BODY.encode()[:300], "cut off at line 6"),
@@ -133,6 +188,12 @@ def test_what_cannot_be_read_is_refused_in_one_line(data: bytes, message: str) -
     with pytest.raises(InputError, match=message) as caught:
         read_score(data)
     assert "\n" not in str(caught.value)
+    with pytest.raises(InputError) as stripping:
+        strip(data)
+    assert "\n" not in str(stripping.value)
+    # What is no well-formed XML each tells in its own words; what is no text both tell alike.
+    if not re.search("cut off|well-formed|line", message):
+        assert str(stripping.value) == str(caught.value)
 
 
 @pytest.mark.parametrize("name", ["utf-8", "utf-16 little end first", "latin-1", "junk and wrong encoding"])

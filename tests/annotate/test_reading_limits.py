@@ -8,7 +8,7 @@ from fractions import Fraction
 import pytest
 
 from annotate.findings import InputError
-from annotate.reading import encoding, tree
+from annotate.reading import read, tree
 from annotate.reading.read import read_score
 from annotate.reading.time import FREE, Meter, TempoMark, Timeline, bar_lengths
 
@@ -61,7 +61,7 @@ def test_too_many_elements_in_one_bar_are_refused(monkeypatch: pytest.MonkeyPatc
 
 
 def test_a_file_too_large_is_refused_before_anything_else(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(encoding, "MAX_BYTES", 2**20)
+    monkeypatch.setattr(read, "MAX_BYTES", 2**20)
     with pytest.raises(InputError, match="at most 1 MB can be read"):
         read_score(score("<!-- " + "x" * 2**20 + " -->"))
 

@@ -9,8 +9,9 @@ from xml.parsers import expat
 import pytest
 from lxml import etree
 
+from annotate.encoding import inspect
 from annotate.findings import InputError
-from annotate.markup import SIGNATURE, opening
+from annotate.markup import SIGNATURE
 from annotate.stripping import carries_marks, strip
 from annotate.writing import CARRIERS, Mark, SelfCheckError, splice, to_ascii, verify_roundtrip
 
@@ -95,20 +96,17 @@ FILES = {
     "white space before a BOM": b" " + ("\ufeff" + SCORE).encode(),
     "white space after a BOM and no declaration": ("\ufeff\n" + SCORE.split("\n", 1)[1]).encode(),
     "comment first": ("\n <!-- <?xml  -->" + SCORE.split("\n", 1)[1]).encode(),
-    "junk before UTF-16": "  ".encode("utf-16-le") + in_encoding(SCORE, "UTF-16", "utf-16-le"),
 }
 
 
 def marks_for(data: bytes) -> list[Mark]:
-    return [
-        Mark(offset, ROWS[: i % 3 + 1], "1" * (i % 2), i % 3) for i, offset in enumerate(note_offsets(data))
-    ]
+    return [Mark(offset, ROWS[: i % 3 + 1], "1" * (i % 2), i % 3) for i, offset in enumerate(note_offsets(data))]
 
 
 def texts(data: bytes) -> list[str]:
     """All words texts, as a parser sees them, in file order."""
-    how = opening(data)
-    parser = expat.ParserCreate(how.override)
+    form = inspect(data)
+    parser = expat.ParserCreate(form.override)
     found: list[str] = []
 
     def start(name: str, _: dict[str, str]) -> None:
@@ -122,7 +120,7 @@ def texts(data: bytes) -> list[str]:
         found[-1] += text
 
     parser.StartElementHandler, parser.EndElementHandler = start, end
-    parser.Parse(data[how.skip :], True)
+    parser.Parse(data[form.start :], True)
     return found
 
 
@@ -228,9 +226,7 @@ def test_no_marks_leave_the_bytes_alone() -> None:
     assert splice(FILES["junk before"], []) == FILES["junk before"]
 
 
-@pytest.mark.parametrize(
-    "kind", [kind for kind in FILES if not re.search("junk|declared|space before", kind)]
-)
+@pytest.mark.parametrize("kind", [kind for kind in FILES if not re.search("junk|declared|space before", kind)])
 def test_rows_are_found_again_after_another_program_saved_the_file(kind: str) -> None:
     # lxml saves as a notation program would without our instructions: other quotes, endings, references.
     data = FILES[kind]
@@ -276,15 +272,15 @@ FOREIGN = {
 @pytest.mark.parametrize("kind", FOREIGN)
 @pytest.mark.parametrize("file", ["UTF-8", "UTF-16 LE", "Latin-1"])
 def test_what_is_somebody_elses_or_only_looks_like_ours_stays(kind: str, file: str) -> None:
-    how = opening(FILES[file])
-    note = how.encode("<note >")
-    data = FILES[file].replace(note, how.encode(FOREIGN[kind]) + note)
+    form = inspect(FILES[file])
+    note = form.encode("<note >")
+    data = FILES[file].replace(note, form.encode(FOREIGN[kind]) + note)
     assert not carries_marks(data) and strip(data) == data
     assert strip(splice(data, marks_for_real_notes(data, kind))) == data
 
 
 def marks_for_real_notes(data: bytes, kind: str) -> list[Mark]:
-    skipped = [data.find(opening(data).encode("<note/>"))] if kind == "other instruction" else []
+    skipped = [data.find(inspect(data).encode("<note/>"))] if kind == "other instruction" else []
     return [Mark(offset, ROWS) for offset in note_offsets(data) if offset not in skipped]
 
 
@@ -298,9 +294,7 @@ def test_music_that_came_between_our_instructions_is_never_taken_out() -> None:
     assert b"ventwise" not in again and SIGNATURE.encode() not in again
 
 
-@pytest.mark.parametrize(
-    "text", ["<?ventwise begin?>", "<?ventwise end?>", "<?ventwise begin?><?ventwise begin?>"]
-)
+@pytest.mark.parametrize("text", ["<?ventwise begin?>", "<?ventwise end?>", "<?ventwise begin?><?ventwise begin?>"])
 def test_instructions_without_their_other_half_go_alone(text: str) -> None:
     data = FILES["UTF-8"]
     assert strip(data.replace(b"<note >", text.encode() + b"<note >")) == data

@@ -1,0 +1,295 @@
+"""A fingering as a picture: the rows of `diagram` drawn as shapes, in black and white, with letters of our own.
+
+Player's view: left hand above right hand, the three main keys of each as circles in playing order, then thumb or side,
+trill and foot keys, each of a shape of its own with its letters: thumb round-ended, side keys slanted, trill keys
+pointed, foot keys square. Black is down and white is up; an opening in a key that is down is a white spot in the
+black: round in the middle for the perforation, a slit from rim to rim for the vent. A half-holed key is part black,
+part white. Thumb and right little finger are drawn when up too, for lifting them is part of the fingering.
+
+Letters are strokes, not text, so that the picture is the same wherever it is opened. One unit is one point.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from xml.sax.saxutils import escape
+
+THUMB, SIDE, TRILL, FOOT = "thumb", "side", "trill", "foot"
+
+_DIAMETER = 9.0  # of a circle; also the height of the other keys
+_LINE = 0.85  # outlines
+_PITCH_X, _PITCH_Y = 11.1, 12.2  # from circle to circle, from row to row
+_AFTER_CIRCLES, _BETWEEN_KEYS = 3.2, 1.8  # gaps beside letter keys
+_MARGIN = 0.6  # white around everything
+_HOLE = 0.46  # diameter of the perforation's spot, as a share of the key's
+_SLIT = 0.2  # width of the vent's slit, as a share of the key's diameter
+_CAPITAL = 5.4  # height of a capital letter
+_STROKE = 1.02  # thickness of the strokes of letters
+_SPACE = 1.65  # between strokes of neighbouring letters, without their thickness
+_INSIDE = 2.5  # from the end of a key to its letters
+_SLANT = 2.2  # by how much a side key leans
+_POINT = 3.6  # length of the point of a trill key
+# A half-holed circle never looks wholly shut or open, however little or much of its hole is.
+_LEAST_WHITE, _MOST_WHITE = 0.2, 0.75
+
+# Strokes in a box ten units high, y downwards, and its width. The lower-case pair `gz` hangs from the top of the box.
+_GLYPHS: dict[str, tuple[str, float]] = {
+    "T": ("M0 0H7M3.5 0V10", 7.0),
+    "B": ("M0 0V10H3.6A2.75 2.75 0 0 0 3.6 4.5H0M0 0H3.2A2.25 2.25 0 0 1 3.2 4.5", 6.3),
+    "C": ("M6.9 1.8A3.9 5 0 1 0 6.9 8.2", 6.9),
+    "E": ("M5.6 0H0V10H5.6M0 4.8H4.8", 5.6),
+    "G": ("M6.9 1.6A3.9 5 0 1 0 7.4 5.4H4.6", 7.4),
+    "t": ("M1.9 0.8V7.7Q1.9 10 4.2 9.9M0 3.2H4.1", 4.2),
+    "r": ("M0 3.2V10M0 6.4Q0.3 3.3 3.3 3.3", 3.3),
+    "1": ("M0 2.3L2.8 0V10", 2.8),
+    "2": ("M0.2 2.8A2.75 2.75 0 1 1 5.1 4.3L0 10H5.8", 5.8),
+    "g": ("M4.8 0.2V7.4Q4.8 10 2.4 10Q0.9 10 0.2 9M4.8 3.3A2.4 3.1 0 1 1 4.8 3.1", 4.8),
+    "z": ("M0 0.3H4.6L0 6.3H4.8", 4.8),
+    "b": ("M0 -0.8V9.8M0 5Q2.8 3 4.1 4.9Q4.6 7.2 0 9.8", 4.2),
+    "#": ("M1.6 0.9V10.5M4.8 -0.5V9.1M0 4L6.4 2.4M0 7.8L6.4 6.2", 6.4),
+}
+_SHAPES = {"T": THUMB, "Tb": THUMB, "G#": SIDE, "Bb": SIDE, "tr1": TRILL, "tr2": TRILL}
+_SHAPES |= dict.fromkeys(("Eb", "C#", "C", "B", "gz"), FOOT)
+_FINGERS = ("L1", "L2", "L3"), ("R1", "R2", "R3")
+_REST_THUMB, _REST_FOOT = "T", "Eb"  # what is drawn white for a finger that is up
+
+
+@dataclass(frozen=True, slots=True)
+class Circle:
+    """A main key. down; hole, vent: its perforation or vent is open (only when down). open_share: how much of the
+    perforation is open when it is half-holed, between 0 and 1; 0 when it is not."""
+
+    down: bool = False
+    hole: bool = False
+    vent: bool = False
+    open_share: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """Any other key. shape: one of the four constants. letters: ASCII as in the fingering text, `T`, `Eb`, `tr1`."""
+
+    shape: str
+    letters: str
+    down: bool = True
+    vent: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Hand:
+    """One row: three circles and what stands beside them."""
+
+    circles: tuple[Circle, Circle, Circle]
+    keys: tuple[Key, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """What to draw. title: the fingering as text."""
+
+    title: str
+    left: Hand
+    right: Hand
+
+
+def drawing(fingering: str, open_shares: Mapping[str, float] | None = None) -> Drawing:
+    """The drawing of a canonical fingering text (`str(Fingering)`).
+
+    open_shares: finger ('L2', 'L3', 'R1', 'R2', 'R3') -> how much of the perforation under it is open, 0..1, for
+    half-holing; the finger's key must be down. Raises ValueError for a text that is not two hands divided by one bar
+    or holds no touch of a flute, and for a share of a key that is not down or is out of range.
+    """
+    hands = fingering.split("|")
+    if len(hands) != 2:
+        raise ValueError(f"fingering '{fingering}': expected left hand | right hand, for example T 2 3 | Eb")
+    shares = dict(open_shares or {})
+    rows = [_hand(text.split(), fingers, shares) for text, fingers in zip(hands, _FINGERS, strict=True)]
+    if shares:
+        raise ValueError(f"no key to half-hole for {', '.join(sorted(shares))}: expected one of L1 to L3, R1 to R3")
+    left, right = rows
+    if not any(key.shape == THUMB for key in left.keys):
+        left = Hand(left.circles, (Key(THUMB, _REST_THUMB, down=False), *left.keys))
+    if not any(key.shape == FOOT for key in right.keys):
+        right = Hand(right.circles, (*right.keys, Key(FOOT, _REST_FOOT, down=False)))
+    return Drawing(fingering.strip(), left, right)
+
+
+def _hand(touches: list[str], fingers: tuple[str, str, str], shares: dict[str, float]) -> Hand:
+    """One row; the shares that belong to it are taken out of `shares`."""
+    circles: list[Circle] = [Circle(), Circle(), Circle()]
+    keys = []
+    for touch in touches:
+        name = touch.rstrip("ov")
+        suffix = touch[len(name) :]
+        if name in ("1", "2", "3"):
+            circles[int(name) - 1] = Circle(True, "o" in suffix, "v" in suffix)
+        elif name in _SHAPES and suffix in ("", "v"):
+            keys.append(Key(_SHAPES[name], name, vent=bool(suffix)))
+        else:
+            raise ValueError(f"'{touch}' is no touch of a flute: expected touches such as T 2 3o Eb")
+    for index, finger in enumerate(fingers):
+        share = shares.pop(finger, None)
+        if share is not None:
+            circles[index] = _half_holed(circles[index], finger, share)
+    return Hand((circles[0], circles[1], circles[2]), tuple(keys))
+
+
+def _half_holed(circle: Circle, finger: str, share: float) -> Circle:
+    """Nothing of the hole open is a key down, all of it the key with its perforation open."""
+    if not circle.down or not 0.0 <= share <= 1.0:
+        raise ValueError(f"{finger} half-holed by {share}: expected a key that is down and a share from 0 to 1")
+    half = 0.0 < share < 1.0
+    return Circle(True, share == 1.0, circle.vent, share if half else 0.0)
+
+
+def size(picture: Drawing) -> tuple[float, float]:
+    """Width and height [points]."""
+    ends = [_key_places(hand)[-1][0] + _key_width(hand.keys[-1]) for hand in (picture.left, picture.right)]
+    return max(ends) + _LINE / 2 + _MARGIN, _DIAMETER + _PITCH_Y + _LINE + 2 * _MARGIN
+
+
+def svg(picture: Drawing) -> str:
+    """The picture as a whole SVG file, without text and style sheets, black and white only, ending in a line feed."""
+    width, height = (_number(value) for value in size(picture))
+    rows = [_row(picture.left, _MARGIN + _LINE / 2 + _DIAMETER / 2)]
+    rows.append(_row(picture.right, _MARGIN + _LINE / 2 + _DIAMETER / 2 + _PITCH_Y))
+    shapes = "\n".join(shape for row in rows for shape in row)
+    extent = f'width="{width}pt" height="{height}pt" viewBox="0 0 {width} {height}"'
+    return (
+        '<?xml version="1.0" encoding="UTF-8"?>\n'
+        f'<svg xmlns="http://www.w3.org/2000/svg" {extent}>\n'
+        f"<title>{escape(picture.title)}</title>\n"
+        f"{shapes}\n</svg>\n"
+    )
+
+
+def _row(hand: Hand, middle: float) -> list[str]:
+    shapes = []
+    for index, circle in enumerate(hand.circles):
+        shapes += _circle(circle, _MARGIN + _LINE / 2 + _DIAMETER / 2 + index * _PITCH_X, middle)
+    for (left, _), key in zip(_key_places(hand), hand.keys, strict=True):
+        shapes += _key(key, left, middle)
+    return shapes
+
+
+def _circle(circle: Circle, x: float, y: float) -> list[str]:
+    radius = _DIAMETER / 2
+    half = bool(circle.open_share)
+    shapes = [_round(x, y, radius, "black" if circle.down and not half else "white")]
+    if half:
+        shapes.append(_segment(x, y, radius, circle.open_share))
+    if circle.hole:
+        shapes.append(_spot(x, y, _HOLE * radius))
+    if circle.vent:
+        shapes.append(_slit(x, y))
+    return shapes
+
+
+def _round(x: float, y: float, radius: float, fill: str) -> str:
+    at = f'cx="{_number(x)}" cy="{_number(y)}" r="{_number(radius)}"'
+    return f'<circle {at} fill="{fill}" stroke="black" stroke-width="{_number(_LINE)}"/>'
+
+
+def _spot(x: float, y: float, radius: float) -> str:
+    return f'<circle cx="{_number(x)}" cy="{_number(y)}" r="{_number(radius)}" fill="white"/>'
+
+
+def _slit(x: float, y: float) -> str:
+    """White from rim to rim, lines included."""
+    width, height = _SLIT * _DIAMETER, _DIAMETER + _LINE
+    at = f'x="{_number(x - width / 2)}" y="{_number(y - height / 2)}"'
+    return f'<rect {at} width="{_number(width)}" height="{_number(height)}" fill="white"/>'
+
+
+def _segment(x: float, y: float, radius: float, open_share: float) -> str:
+    """The black part of a half-holed key, from the left: a segment of the disc with the area that is not open."""
+    white = _LEAST_WHITE + (_MOST_WHITE - _LEAST_WHITE) * open_share
+    angle = _segment_angle(1.0 - white)
+    edge, rise = x - radius * math.cos(angle), radius * math.sin(angle)
+    large = int(angle > math.pi / 2)
+    arc = f"A{_number(radius)} {_number(radius)} 0 {large} 0 {_number(edge)} {_number(y + rise)}"
+    return f'<path d="M{_number(edge)} {_number(y - rise)}{arc}Z" fill="black"/>'
+
+
+def _segment_angle(share: float) -> float:
+    """Half the angle [rad] of the segment that takes this share of a disc's area, by bisection."""
+    low, high = 0.0, math.pi
+    for _ in range(40):
+        middle = (low + high) / 2
+        below = (middle - math.sin(middle) * math.cos(middle)) / math.pi < share
+        low, high = (middle, high) if below else (low, middle)
+    return low
+
+
+def _key_places(hand: Hand) -> list[tuple[float, float]]:
+    """Left and right end of each letter key of a row."""
+    places = []
+    at = _MARGIN + _LINE / 2 + _DIAMETER + 2 * _PITCH_X + _AFTER_CIRCLES
+    for key in hand.keys:
+        places.append((at, at + _key_width(key)))
+        at += _key_width(key) + _BETWEEN_KEYS + _LINE
+    return places
+
+
+def _key_width(key: Key) -> float:
+    ends = {THUMB: 1.5, SIDE: _SLANT - 0.4, TRILL: _POINT - 1.0, FOOT: 0.0}[key.shape]
+    vent = _SLIT * _DIAMETER + _SPACE if key.vent else 0.0
+    return _letters_width(key.letters) + vent + 2 * (_INSIDE + ends)
+
+
+def _letters_width(letters: str) -> float:
+    scale = _CAPITAL / 10.0
+    return sum(_GLYPHS[letter][1] for letter in letters) * scale + _SPACE * (len(letters) - 1)
+
+
+def _key(key: Key, left: float, middle: float) -> list[str]:
+    right = left + _key_width(key)
+    fill, ink = ("black", "white") if key.down else ("white", "black")
+    line = f'fill="{fill}" stroke="black" stroke-width="{_number(_LINE)}" stroke-linejoin="miter"'
+    shapes = [f'<path d="{_outline(key.shape, left, right, middle)}" {line}/>']
+    vent = _SLIT * _DIAMETER + _SPACE if key.vent else 0.0
+    shapes.append(_letters(key.letters, (left + right - vent - _letters_width(key.letters)) / 2, middle, ink))
+    if key.vent:
+        centre = (left + right + _letters_width(key.letters) + _SPACE) / 2
+        shapes.append(_slit(centre, middle))
+    return shapes
+
+
+def _outline(shape: str, left: float, right: float, middle: float) -> str:
+    half = _DIAMETER / 2
+    top, bottom = middle - half, middle + half
+    if shape == THUMB:
+        arc = f"A{_number(half)} {_number(half)} 0 0 1"
+        straight = f"M{_number(left + half)} {_number(top)}H{_number(right - half)}"
+        return f"{straight}{arc} {_number(right - half)} {_number(bottom)}H{_number(left + half)}{arc} " + (
+            f"{_number(left + half)} {_number(top)}Z"
+        )
+    corners = {
+        SIDE: [(left + _SLANT, top), (right, top), (right - _SLANT, bottom), (left, bottom)],
+        TRILL: [
+            *[(left + _POINT, top), (right - _POINT, top), (right, middle)],
+            *[(right - _POINT, bottom), (left + _POINT, bottom), (left, middle)],
+        ],
+        FOOT: [(left, top), (right, top), (right, bottom), (left, bottom)],
+    }[shape]
+    return "M" + "L".join(f"{_number(x)} {_number(y)}" for x, y in corners) + "Z"
+
+
+def _letters(letters: str, left: float, middle: float, ink: str) -> str:
+    scale = _CAPITAL / 10.0
+    paths = []
+    at = left
+    for letter in letters:
+        strokes, width = _GLYPHS[letter]
+        place = f"translate({_number(at)} {_number(middle - _CAPITAL / 2)}) scale({_number(scale)})"
+        paths.append(f'<path transform="{place}" d="{strokes}"/>')
+        at += width * scale + _SPACE
+    pen = f'fill="none" stroke="{ink}" stroke-width="{_number(_STROKE / scale)}"'
+    return f'<g {pen} stroke-linecap="round" stroke-linejoin="round">{"".join(paths)}</g>'
+
+
+def _number(value: float) -> str:
+    """Three decimals at most, no needless zeros."""
+    return f"{value:.3f}".rstrip("0").rstrip(".")

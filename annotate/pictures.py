@@ -1,0 +1,236 @@
+"""Picture files of the diagrams: an SVG and the same as PNG for each, and a list of their places, all or nothing.
+
+What stands in the folder already and is not ours stays: a file counts as ours when it carries our mark, which is a
+digest of its contents, so that a picture that somebody has worked on since is not ours any more.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import re
+import secrets
+import shutil
+import struct
+import unicodedata
+import zlib
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+import resvg_py
+
+from annotate import picture
+from annotate.findings import InputError
+from annotate.marking import Drawn
+from annotate.place import Place
+from annotate.score import Part
+
+PLACES = "places.csv"
+COLUMNS = ("part", "bar", "beat", "rehearsal", "text", "status", "svg", "png")
+PNG_DPI = 600  # what printers of line art resolve
+
+_NAME = re.compile(r"[a-z0-9][a-z0-9.-]*\.(svg|png)")
+_LONGEST_PART, _LONGEST_BAR = 40, 20  # characters of a name
+_MM_PER_INCH = 25.4
+_DIGEST = 32  # characters
+_MOST_LIST = 1 << 24  # bytes of a list of places that is looked into
+_PNG_END = struct.pack(">I", 0) + b"IEND" + struct.pack(">I", zlib.crc32(b"IEND"))
+_PNG_HEAD = 33  # bytes of signature and header
+
+
+def files(drawn: Sequence[Drawn], parts: Sequence[Part]) -> dict[str, bytes]:
+    """Contents by file name: pictures in the order of `drawn`, then the list of places.
+
+    parts: those that were read; with several of them names begin with the part's. Names are of a-z, 0-9, dot and
+    hyphen, and differ by more than case."""
+    prefixes = _prefixes(parts)
+    contents: dict[str, bytes] = {}
+    pictures: dict[str, tuple[bytes, bytes]] = {}
+    rows = []
+    for one in drawn:
+        if one.fingering not in pictures:
+            text = picture.svg(picture.drawing(one.fingering))
+            pictures[one.fingering] = _marked_svg(text.encode()), _marked_png(_png(text))
+        name = _free_name(prefixes.get(one.place.part_id, "") + place_name(one.place), contents)
+        svg, png = f"{name}.svg", f"{name}.png"
+        contents[svg], contents[png] = pictures[one.fingering]
+        told = (one.place.part or one.place.part_id, one.place.bar, one.place.beat_text, one.place.rehearsal)
+        rows.append((*map(_cell, told), one.fingering, one.status, svg, png))
+    return contents | {PLACES: _table(rows)}
+
+
+def place_name(place: Place) -> str:
+    """`bar-012-beat-2.5`: sorts as the score goes."""
+    found = re.match(r"\d+", place.bar)
+    digits = found[0] if found else ""
+    bar = digits.zfill(3) * bool(digits) + _safe(place.bar[len(digits) :])
+    return f"bar-{bar[:_LONGEST_BAR] or 'unnamed'}-beat-{_safe(place.beat_text) or '0'}"
+
+
+def _prefixes(parts: Sequence[Part]) -> dict[str, str]:
+    """What names of files begin with, by part id; empty where a single part is read."""
+    if len(parts) < 2:
+        return {}
+    names = {part.id: _safe(part.name)[:_LONGEST_PART].strip("-.") for part in parts}
+    shared = {name for name in names.values() if list(names.values()).count(name) > 1}
+    return {
+        part.id: f"{names[part.id] or 'part'}-{part.number}-"
+        if names[part.id] in {"", *shared}
+        else f"{names[part.id]}-"
+        for part in parts
+    }
+
+
+def _safe(text: str) -> str:
+    """Lower-case ASCII letters, digits, dots and hyphens of a text; accents are dropped."""
+    bare = unicodedata.normalize("NFKD", text.replace("ß", "ss")).encode("ascii", "ignore").decode("ascii").lower()
+    return re.sub(r"[^a-z0-9.]+", "-", bare).strip("-.")
+
+
+def _free_name(name: str, taken: Iterable[str]) -> str:
+    names, number = set(taken), 1
+    free = name
+    while f"{free}.svg" in names:
+        number += 1
+        free = f"{name}-no-{number}"
+    return free
+
+
+def _cell(text: str) -> str:
+    """Other people's text, such that no spreadsheet takes it for a formula."""
+    line = " ".join(text.split())
+    return f"'{line}" if line[:1] in ("=", "+", "@") or re.match(r"-(?!\d+\Z)", line) else line
+
+
+def _table(rows: Iterable[Sequence[str]]) -> bytes:
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    writer.writerows(rows)
+    return text.getvalue().encode("utf-8", "replace")
+
+
+def _png(svg: str) -> bytes:
+    """The picture on white, with its resolution, so that programs place it in its size."""
+    plain = resvg_py.svg_to_bytes(svg_string=svg, background="white", skip_system_fonts=True, dpi=float(PNG_DPI))
+    per_metre = round(PNG_DPI * 1000 / _MM_PER_INCH)
+    return plain[:_PNG_HEAD] + _chunk(b"pHYs", struct.pack(">IIB", per_metre, per_metre, 1)) + plain[_PNG_HEAD:]
+
+
+def _chunk(kind: bytes, content: bytes) -> bytes:
+    return struct.pack(">I", len(content)) + kind + content + struct.pack(">I", zlib.crc32(kind + content))
+
+
+def _svg_mark(data: bytes) -> bytes:
+    return f"<!-- ventwise {hashlib.sha256(data).hexdigest()[:_DIGEST]} -->\n".encode()
+
+
+def _marked_svg(data: bytes) -> bytes:
+    return data + _svg_mark(data)
+
+
+def _png_mark(data: bytes) -> bytes:
+    return _chunk(b"tEXt", f"Software\0ventwise {hashlib.sha256(data).hexdigest()[:_DIGEST]}".encode())
+
+
+def _marked_png(data: bytes) -> bytes:
+    return data.removesuffix(_PNG_END) + _png_mark(data) + _PNG_END
+
+
+def _is_ours(path: Path) -> bool:
+    """Whether the file is as we wrote it (a list of places: written by us or in just our form)."""
+    if path.is_symlink() or not path.is_file():
+        return False
+    data = path.read_bytes()
+    if path.name == PLACES:
+        return _listed(data) is not None
+    if path.suffix == ".svg":
+        mark = len(_svg_mark(b""))
+        return data == _marked_svg(data[:-mark])
+    mark = len(_png_mark(b"")) + len(_PNG_END)
+    return data == _marked_png(data[:-mark] + _PNG_END)
+
+
+def _listed(data: bytes) -> tuple[str, ...] | None:
+    """Names of the pictures in a list of places; None where it is not ours."""
+    try:
+        rows = list(csv.reader(io.StringIO(data[:_MOST_LIST].decode("utf-8")), strict=True))
+    except (UnicodeDecodeError, csv.Error):
+        return None
+    whole = bool(rows) and tuple(rows[0]) == COLUMNS and all(len(row) == len(COLUMNS) for row in rows)
+    names = tuple(name for row in rows[1:] for name in row[-2:]) if whole else ()
+    return names if whole and all(_NAME.fullmatch(name) for name in names) else None
+
+
+@contextmanager
+def placed(folder: Path, contents: Mapping[str, bytes]) -> Iterator[None]:
+    """Have the files in the folder while the body runs, and afterwards if nothing went wrong there.
+
+    The folder and those above it are made where missing. Our own earlier files are replaced, and those of them that
+    are not written any more go. On any failure, here or in the body, everything is as before. Raises InputError, one
+    line, for a folder that cannot be written and for a file in the way that is not ours.
+    """
+    with _told(folder):
+        missing = _missing(folder)
+        old = _to_replace(folder, contents)
+    work = folder / f".ventwise-{secrets.token_hex(8)}.tmp"
+    made: list[Path] = []
+    moved: list[tuple[Path, Path]] = []
+    try:
+        with _told(folder):
+            for one in (*missing, work, work / "old", work / "new"):
+                one.mkdir()
+                made.append(one)
+            for name, data in contents.items():
+                (work / "new" / name).write_bytes(data)
+            for names, source, target in ((old, folder, work / "old"), (contents, work / "new", folder)):
+                for name in names:
+                    (source / name).rename(target / name)
+                    moved.append((source / name, target / name))
+        yield
+    except BaseException:
+        for before, after in reversed(moved):
+            after.rename(before)
+        shutil.rmtree(work, ignore_errors=True)
+        with suppress(OSError):  # somebody else has put something there meanwhile
+            for one in reversed([one for one in made if one in missing]):
+                one.rmdir()
+        raise
+    shutil.rmtree(work, ignore_errors=True)
+
+
+@contextmanager
+def _told(folder: Path) -> Iterator[None]:
+    try:
+        yield
+    except (OSError, ValueError) as error:
+        reason = " ".join((getattr(error, "strerror", None) or str(error)).split())
+        raise InputError(f"{folder}: cannot hold the pictures ({reason}): expected a folder to write to") from error
+
+
+def _missing(folder: Path) -> list[Path]:
+    """Folders to make, outermost first."""
+    missing = []
+    for one in (folder, *folder.parents):
+        if one.is_dir():
+            break
+        if one.exists() or one.is_symlink():
+            raise InputError(f"{one}: is no folder: expected a folder for the pictures")
+        missing.append(one)
+    return missing[::-1]
+
+
+def _to_replace(folder: Path, contents: Mapping[str, bytes]) -> tuple[str, ...]:
+    """Our earlier files. Raises InputError for a file in the way that is not ours."""
+    if not folder.is_dir():
+        return ()
+    for name in contents:
+        path = folder / name
+        if (path.exists() or path.is_symlink()) and not _is_ours(path):
+            raise InputError(f"{path}: is not ours or was changed: expected a folder without such a file")
+    places = folder / PLACES
+    listed = _listed(places.read_bytes()) if places.is_file() else None
+    known = dict.fromkeys([*contents, *(name for name in listed or () if _is_ours(folder / name))])
+    return tuple(name for name in known if (folder / name).exists())

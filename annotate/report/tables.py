@@ -1,0 +1,118 @@
+"""Two lists of the text report: fingerings by number, and what has changed since an earlier report."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Protocol
+
+from annotate.decision import Decision
+from annotate.demand import Demand
+from annotate.numbering import fingerings_of, numbered
+from annotate.output import display_width, pad, side_by_side, together, wrap
+from annotate.place import Place
+from annotate.since import Entry, Pair, Since
+from annotate.wording import number_row
+from fingering_db.pitch import Pitch
+
+_DIAGRAM_COLUMN = 14  # as wide as the widest diagram
+_FEWEST_BESIDE = 30  # columns; with fewer, texts stand below the diagrams
+_GAP = 2
+_INDENT = 2
+
+
+class Page(Protocol):
+    """What is needed of the page that the lists stand on."""
+
+    @property
+    def width(self) -> int: ...
+    @property
+    def several_parts(self) -> bool: ...
+    def clean(self, text: str) -> str: ...
+    def say(self, key: str, **values: object) -> str: ...
+    def count(self, key: str, number: int, **values: object) -> str: ...
+    def chord(self, pitches: tuple[Pitch, ...]) -> str: ...
+    def asked(self, demand: Demand) -> str: ...
+    def places(self, places: tuple[Place, ...], bar_above: str = "") -> str: ...
+    def rows(self, fingering: str) -> tuple[str, str]: ...
+
+
+def number_lines(decisions: Iterable[Decision], page: Page) -> list[str]:
+    """For each numbered fingering its number, its diagram, and beside it what it is for and where."""
+    judged = tuple(decisions)
+    uses: dict[str, dict[str, list[Place]]] = {}
+    for decision in judged:
+        start, end = fingerings_of(decision)
+        for fingering, place in ((start, decision.demand.place), (end, _end_place(decision))):
+            uses.setdefault(fingering, {}).setdefault(page.asked(decision.demand), []).append(place)
+    lines: list[str] = []
+    for fingering, number in numbered(judged).items():
+        head = page.clean(number_row(number))
+        number_width = max(len(head), len(page.clean(number_row(99))))
+        left = _INDENT + number_width + _GAP + _DIAGRAM_COLUMN + _GAP
+        beside = page.width - left >= _FEWEST_BESIDE
+        left = left if beside else 2 * _INDENT
+        texts = [
+            page.say("numbers.use", asked=asked, bars=page.places(tuple(at))) for asked, at in uses[fingering].items()
+        ]
+        told = [line for text in (together(fingering), *texts) for line in wrap(text, page.width - left, hanging=2)]
+        columns = [(["", ""], 0), ([head], number_width), (list(page.rows(fingering)), _DIAGRAM_COLUMN)]
+        columns += [(told, page.width - left)] if beside else []
+        lines += ([""] if lines else []) + side_by_side(columns, _GAP)
+        lines += [] if beside else [" " * left + line for line in told]
+    return lines
+
+
+def _end_place(decision: Decision) -> Place:
+    event, place = decision.demand.events[-1] if decision.demand.events else None, decision.demand.place
+    return Place(place.part, place.part_id, event.bar, event.beat) if event else place
+
+
+def change_lines(since: Since, page: Page) -> list[str]:
+    """A headline of counts, then a line or two for each demand that is new, solved, changed or gone."""
+    figures = {key: len(getattr(since, key)) for key in ("new", "solved", "changed", "gone")}
+    head = page.say("since.heading", report=since.earlier.path, unchanged=since.unchanged, **figures)
+    rows = [("new", _where(entry, None, page), _state(entry, page)) for entry in since.new]
+    rows += [("solved", _where(pair.now or pair.was, pair, page), _was_and_is(pair, page)) for pair in since.solved]
+    rows += [("changed", _where(pair.now or pair.was, pair, page), _was_and_is(pair, page)) for pair in since.changed]
+    rows += [("gone", _where(entry, None, page), _state(entry, page)) for entry in since.gone]
+    words = {key: page.say(f"since.{key}") for key in figures}
+    width = max(display_width(word) for word in words.values()) + _GAP
+    lines = wrap(head, page.width, hanging=2)
+    for key, where, what in rows:
+        text = page.say("since.line", place=where, what=what)
+        body = wrap(text, page.width - _INDENT - width, hanging=2)
+        firsts = [words[key], *[""] * (len(body) - 1)]
+        lines += [" " * _INDENT + pad(first, width) + line for first, line in zip(firsts, body, strict=True)]
+    return lines
+
+
+def _where(entry: Entry, pair: Pair | None, page: Page) -> str:
+    place = together(page.say("place.bar_beat", bar=entry.bar, beat=entry.place.beat_text))
+    if pair and pair.now and pair.was.bar != pair.now.bar:
+        place = page.say("since.moved", place=place, bar=pair.was.bar)
+    return page.clean(f"{entry.part or entry.part_id}, {place}") if page.several_parts else place
+
+
+def _state(entry: Entry, page: Page) -> str:
+    """`C5+D6 playable`."""
+    return page.say("since.state", asked=_asked(entry, page), status=page.say(f"status.{entry.status}"))
+
+
+def _was_and_is(pair: Pair, page: Page) -> str:
+    """`C♯5+C6 unplayable → C5+C♯6 playable`; what stays is told once, a fingering only where nothing else differs."""
+    was, now = pair.was, pair.now
+    if now is None:
+        return page.say("since.to", was=_state(was, page), now=page.say("since.not_asked"))
+    if was.content != now.content:
+        return page.say("since.to", was=_state(was, page), now=_state(now, page))
+    asked = _asked(now, page)
+    if was.status != now.status:
+        status = page.say(f"status.{now.status}")
+        return page.say("since.to", was=_state(was, page), now=status)
+    told = [together(one.fingering) or page.say("since.no_fingering") for one in (was, now)]
+    return page.say("since.state", asked=asked, status=page.say("since.to", was=told[0], now=told[1]))
+
+
+def _asked(entry: Entry, page: Page) -> str:
+    asked = page.chord(entry.pitches)
+    return page.say("since.to", was=asked, now=page.chord(entry.to)) if entry.to else asked

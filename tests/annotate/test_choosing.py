@@ -1,0 +1,155 @@
+"""From demands to decisions, on scores written out here (invented)."""
+
+from pathlib import Path
+
+import pytest
+from lxml import etree
+
+from annotate.path_picture import path_svg
+from annotate.pipeline import Options, look
+
+HEAD = """<?xml version="1.0" encoding="UTF-8"?>
+<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Flute</part-name></score-part></part-list>
+<part id="P1"><measure number="1"><attributes><divisions>1</divisions><time><beats>4</beats><beat-type>4</beat-type></time>
+</attributes><direction><direction-type><words>{words}</words></direction-type><sound tempo="60"/></direction>{notes}</measure>
+</part></score-partwise>"""
+
+
+def note(step, octave, alter=0, chord=False, notations="", duration=4, accidental=""):
+    return (
+        f"<note>{'<chord/>' * chord}<pitch><step>{step}</step><alter>{alter}</alter><octave>{octave}</octave></pitch>"
+        f"<duration>{duration}</duration><voice>1</voice>"
+        f"{f'<accidental>{accidental}</accidental>' * bool(accidental)}"
+        f"{f'<notations>{notations}</notations>' * bool(notations)}</note>"
+    )
+
+
+def slide(kind, number=1):
+    return f'<slide type="{kind}" number="{number}"/>'
+
+
+@pytest.fixture
+def judged(tmp_path):
+    def judge(words, notes, **options):
+        path = tmp_path / "score.musicxml"
+        path.write_text(HEAD.format(words=words, notes=notes), encoding="utf-8")
+        result = look(Path(path), Options(**options)).result
+        return result.decisions, result.findings
+
+    return judge
+
+
+def test_the_composers_own_fingering_is_judged_first(judged):
+    chord = note("C", 5) + note("D", 6, chord=True)
+    technical = "<technical><fingering>T 2 3 | Eb</fingering></technical>"
+    (decision,), findings = judged("mult.", chord.replace("</voice>", f"</voice><notations>{technical}</notations>", 1))
+    assert decision.fingering == "T 2 3 | Eb"
+    assert "written fingering" in decision.why or decision.status != "unplayable"
+    assert not [one for one in findings if one.code == "P2"]
+
+
+def test_a_written_fingering_that_sounds_something_else_is_told_and_another_searched(judged):
+    chord = note("C", 5) + note("D", 6, chord=True)
+    technical = "<technical><fingering>T 1 2 3 | 1 2 3 C</fingering></technical>"
+    (decision,), findings = judged("mult.", chord.replace("</voice>", f"</voice><notations>{technical}</notations>", 1))
+    (finding,) = [one for one in findings if one.code == "P2"]
+    assert "G5" in finding.message
+    assert decision.status == "playable"
+    assert decision.fingering != "T 1 2 3 | 1 2 3 C"
+
+
+def test_a_multiphonic_written_as_one_note_gets_a_partner_that_is_no_harmonic(judged):
+    (decision,), _ = judged("mult.", note("C", 5))
+    assert decision.demand.open_pitches
+    assert decision.status == "playable"
+    assert "left open" in decision.why
+
+
+def test_what_is_offered_instead_is_playable_when_written(judged):
+    (decision,), _ = judged("mult.", note("C", 4) + note("C", 4, 1, chord=True))
+    assert decision.status == "unplayable"
+    for near in decision.instead:
+        text = "".join(
+            note(pitch.step, pitch.octave, pitch.alter, chord=number > 0) for number, pitch in enumerate(near.pitches)
+        )
+        (again,), _ = judged("mult.", text, chords="multiphonic")
+        assert again.status == "playable"
+
+
+def test_a_chord_of_seven_pitches_is_refused_with_its_number(judged):
+    (decision,), _ = judged("mult.", "".join(note("C", n, chord=n > 1) for n in range(1, 8)))
+    assert decision.status == "unplayable"
+    assert "7 pitches" in decision.why
+
+
+def test_an_ordinary_note_below_the_flute_is_offered_an_octave_up(judged):
+    (decision,), findings = judged("ord.", note("A", 3))
+    assert (decision.status, decision.demand.kind) == ("unplayable", "note")
+    assert str(decision.instead[0].pitches[0]) == "A4"
+    assert [one.code for one in findings if one.severity == "error"] == ["P5"]
+
+
+def test_a_note_just_above_the_chart_is_doubtful(judged):
+    (decision,), _ = judged("ord.", note("D", 7))
+    assert decision.status == "doubtful"
+
+
+def test_a_small_glissando_goes_by_the_lip(judged):
+    notes = note("A", 4, notations=slide("start")) + note("A", 4, 0.5, notations=slide("stop"))
+    (decision,), _ = judged("port.", notes)
+    assert decision.status == "playable"
+    assert "lip" in decision.why
+    assert [point.lip_cents for point in decision.path] == [-25.0, 25.0]
+
+
+def test_a_foot_key_breaks_a_glissando_and_the_reason_says_so(judged):
+    notes = note("B", 3, notations=slide("start")) + note("C", 4, notations=slide("stop"))
+    (decision,), _ = judged("port.", notes)
+    assert decision.status == "unplayable"
+    assert "foot touch: B to C" in decision.why
+    assert decision.instead[0].to
+
+
+def test_a_glissando_whose_kind_is_not_told_is_doubtful_where_only_a_run_serves(judged):
+    notes = note("C", 4, notations=slide("start")) + note("C", 6, 1, notations=slide("stop"))
+    (decision,), _ = judged("", notes)
+    assert decision.status == "doubtful"
+    assert "run of semitones" in decision.why
+
+
+def test_a_chromatic_glissando_is_another_thing(judged):
+    notes = note("D", 5, notations=slide("start")) + note("A", 5, notations=slide("stop"))
+    (decision,), _ = judged("chrom. gliss.", notes)
+    assert decision.status == "playable"
+    assert decision.path == ()
+
+
+def test_a_sized_bend_is_judged_as_a_glissando(judged):
+    bend = "<technical><bend><bend-alter>-0.5</bend-alter></bend></technical>"
+    (decision,), _ = judged("ord.", note("E", 5, notations=bend))
+    assert decision.demand.kind == "glissando"
+    assert str(decision.demand.to[0]) == "D#5+50"
+
+
+def test_a_multiphonic_slides_on_the_telescoping_flute_and_the_reason_names_the_fingering_that_does_not(judged):
+    first = note("C", 5, notations=slide("start")) + note("D", 6, chord=True, notations=slide("start", 2))
+    last = note("B", 4, notations=slide("stop")) + note("C", 6, 1, chord=True, notations=slide("stop", 2))
+    (decision,), _ = judged("mult.", first + last, flutes=("open-hole-b-slide",))
+    assert decision.status == "playable"
+    assert decision.path[-1].slide_mm > decision.path[0].slide_mm
+    assert "T 2 3 |" in decision.why and "does not reach" in decision.why
+    picture = etree.fromstring(path_svg(decision).encode())
+    lines = picture.findall("{http://www.w3.org/2000/svg}polyline")
+    assert len(lines) == 3  # two pitches and the slide
+
+
+def test_a_decision_without_a_path_has_no_picture(judged):
+    (decision,), _ = judged("mult.", note("C", 5) + note("D", 6, chord=True))
+    with pytest.raises(ValueError, match="path"):
+        path_svg(decision)
+
+
+def test_a_microtone_says_whether_its_fingering_is_steadier_than_the_lip(judged):
+    (decision,), _ = judged("ord.", note("D", 5, 0.5, accidental="quarter-sharp"))
+    assert decision.status == "playable"
+    assert "Steadier" in decision.why and "more than the lip bends" in decision.why

@@ -1,0 +1,125 @@
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from lxml import etree
+from report_samples import demand, pitches, place, playable, two_flutes, unplayable
+
+from annotate.cli import cli
+from annotate.decision import Decision, PathPoint
+from annotate.marking import mark
+from annotate.numbering import numbered
+from annotate.report import text
+from annotate.report.json_report import as_data
+from annotate.report.model import build
+from annotate.score import Event, Note, Part
+
+COMPOSER = Path(__file__).parents[2] / "examples/composer/low-water.musicxml"
+A, B, C = "T 2 3 | Eb", "T 2 3 |", "Tb 1 | tr1"
+
+
+def event(quarter: int, start: int = 0) -> Event:
+    note = Note(start or 100 * (quarter + 1), start + 50, *pitches("C5 C5"))
+    at = Fraction(quarter)
+    return Event(
+        (note,), str(quarter + 1), quarter, Fraction(1), at, Fraction(1), float(quarter), quarter + 1.0, "1", 1
+    )
+
+
+def decided(quarter: int, fingering: str, part_id: str = "P1", **more: object) -> Decision:
+    """An invented decision on the note that begins after so many quarters of a second each."""
+    at = place(str(quarter + 1), seconds=float(quarter), part_id=part_id)
+    asked = replace(demand(quarter + 1, at, "C5 D6"), events=(event(quarter),))
+    return playable(asked, fingering=fingering, **more)
+
+
+def rows(decisions: list[Decision], **more: object) -> list[tuple[str, ...]]:
+    return [one.rows for one in mark(Part("P1", 1, "Flute", ""), decisions, **more).marks]
+
+
+def test_each_distinct_fingering_has_a_number_in_the_order_of_appearance():
+    assert numbered([decided(0, A), decided(1, B), decided(2, A), decided(3, C)]) == {A: 1, B: 2, C: 3}
+
+
+def test_parts_share_the_numbers_in_the_order_of_time():
+    first = [decided(0, A), decided(8, B)]
+    second = [decided(4, C, part_id="P2"), decided(9, A, part_id="P2")]
+    assert numbered([*first, *second]) == {A: 1, C: 2, B: 3}
+
+
+def test_what_cannot_be_played_has_no_number():
+    refused = unplayable(demand(1, place("1"), "C5 C6"), fingering=A)
+    assert numbered([refused, decided(3, B)]) == {B: 1}
+
+
+def test_the_end_of_a_glissando_has_a_number_of_its_own():
+    glide = decided(0, A, path=(PathPoint(0.0, 0.0, (), 0.0, A), PathPoint(1.0, 0.0, (), 0.0, C)))
+    glide = replace(glide, demand=replace(glide.demand, events=(event(0), event(2))))
+    assert numbered([glide, decided(1, B)]) == {A: 1, B: 2, C: 3}
+    assert [one[-3] for one in rows([glide, decided(1, B)], diagrams="first")] == ["fing. 1", "fing. 2", "fing. 3"]
+
+
+def test_the_first_place_carries_number_and_diagram_and_later_places_the_number():
+    legend, *first = rows([decided(0, A), decided(1, B), decided(2, A)], diagrams="first")[0]
+    assert "fing. 1, 2 ..: drawn where it first comes" in legend
+    assert first == ["mult.", "fing. 1", "○●● T", "○○○ E♭"]
+    assert rows([decided(0, A), decided(1, B), decided(2, A)], diagrams="first")[1:] == [
+        ("mult.", "fing. 2", "○●● T", "○○○"),
+        ("mult.", "fing. 1"),
+    ]
+
+
+def test_a_part_draws_what_another_part_has_drawn_before_under_the_same_number():
+    found = rows([decided(5, B)], diagrams="first", numbers={A: 1, B: 7})
+    assert found[0][-3:] == ("fing. 7", "○●● T", "○○○")
+
+
+@pytest.mark.parametrize("diagrams", ["changes", "every"])
+def test_without_first_there_are_no_numbers(diagrams):
+    told = [row for one in rows([decided(0, A), decided(1, B)], diagrams=diagrams) for row in one]
+    assert not [row for row in told if "fing." in row]
+
+
+def test_the_json_report_tells_the_number_last_in_each_demand_of_the_first_flute():
+    data = as_data(build(two_flutes()))
+    assert [list(one)[-1] for one in data["demands"]] == ["number"] * 4
+    assert [one["number"] for one in data["demands"]] == [1, None, None, None]
+
+
+def test_the_text_report_has_the_table_when_it_is_asked_for():
+    result = two_flutes()
+    assert "Fingerings by number" not in text.render(result)
+    told = text.render(result, numbered=True)
+    assert re.search(r"fing\. 1 +○●● T +T 2 3 \| Eb\n +○○○ E♭ +C5\+D6 \(bar 12\)\n", told)
+
+
+@pytest.mark.parametrize("width", [40, 60, 80])
+@pytest.mark.parametrize("ascii_only", [False, True])
+def test_the_table_keeps_to_the_width(width, ascii_only):
+    result = replace(two_flutes(), decisions=tuple(decided(n, fingering) for n, fingering in enumerate([A, B, C, A])))
+    told = text.render(result, numbered=True, width=width, ascii=ascii_only)
+    assert max(map(len, told.splitlines())) <= width
+    assert told.isascii() or not ascii_only
+    assert "fing. 3" in told
+
+
+@pytest.mark.parametrize("carrier", ["rows", "stack", "ascii"])
+def test_in_every_carrier_the_score_has_each_diagram_once_and_its_numbers(tmp_path, carrier):
+    out, clean = tmp_path / "o.musicxml", tmp_path / "c.musicxml"
+    words = ["annotate", str(COMPOSER), "-o", str(out), "--diagrams", "first", "--carrier", carrier]
+    report = CliRunner().invoke(cli, words).stdout
+    ours = [text for text in etree.parse(out).xpath("//words/text()") if text.startswith("\u2063")]
+    told = [row.strip("\u2063") for one in ours for row in one.split("\n")]
+    numbers = [int(row.removeprefix("fing. ")) for row in told if re.fullmatch(r"fing\. \d+", row)]
+    distinct = sorted(set(numbers))
+    assert distinct == list(range(1, len(distinct) + 1)) and len(numbers) > len(distinct)
+    upper = [row for row in told if re.match(r"[●○◎◉◐@ov&-]{3}( |$)", row)]
+    assert len(upper) == 2 * len(distinct)
+    assert f"fing. {distinct[-1]} " in report and f"fing. {distinct[-1] + 1}" not in report
+    CliRunner().invoke(cli, ["strip", str(out), "-o", str(clean)])
+    assert clean.read_bytes() == COMPOSER.read_bytes()

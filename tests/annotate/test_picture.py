@@ -1,0 +1,137 @@
+from __future__ import annotations
+
+import io
+import itertools
+import math
+import re
+
+import numpy as np
+import pytest
+import resvg_py
+from lxml import etree
+from PIL import Image
+
+from annotate import diagram, picture
+from annotate.picture import FOOT, SIDE, THUMB, TRILL, Circle, drawing, size, svg
+from fingering_db.fingering import Fingering
+
+SVG = "{http://www.w3.org/2000/svg}"
+SCREEN, FINE = 96.0, 600.0
+LEFT = (("", "T", "Tb", "Tv"), ("", "1", "1v"), ("", "2", "2o", "2ov"), ("", "3"), ("", "G#"))
+RIGHT = (("", "1", "1o", "1ov", "Bb"), ("", "2", "tr1"), ("", "3", "tr2"), ("", "Eb", "C#", "C", "B", "gz"))
+FINGERINGS = [
+    str(Fingering.parse(" ".join(touch for touch in (*left, "|", *right) if touch)))
+    for left, right in itertools.product(itertools.product(*LEFT), itertools.product(*RIGHT))
+][::97]
+
+
+def pixels(text: str, dpi: float = SCREEN) -> np.ndarray:
+    """Grey values 0..255 of a picture on white."""
+    png = resvg_py.svg_to_bytes(svg_string=text, background="white", skip_system_fonts=True, dpi=dpi)
+    return np.asarray(Image.open(io.BytesIO(png)).convert("L"), dtype=float)
+
+
+def circle(touch: str, share: float | None = None, dpi: float = SCREEN) -> np.ndarray:
+    """Pixels of the circle of the second left-hand finger."""
+    shown = pixels(svg(drawing(f"T 1 {touch} 3 | Eb", {} if share is None else {"L2": share})), dpi)
+    width = round(11.1 * dpi / 72)
+    return shown[: shown.shape[0] // 2, width : 2 * width]
+
+
+@pytest.mark.parametrize("text", FINGERINGS)
+def test_every_fingering_is_well_formed_svg_of_shapes_alone(text):
+    root = etree.fromstring(svg(drawing(text)).encode())
+    names = {etree.QName(one).localname for one in root.iter()}
+    assert root.tag == f"{SVG}svg"
+    assert names <= {"svg", "title", "g", "path", "circle", "rect"}
+    assert root.findtext(f"{SVG}title") == text
+
+
+def test_only_black_and_white_are_used():
+    colours = {found for text in FINGERINGS for found in re.findall(r'(?:fill|stroke)="(\w+)"', svg(drawing(text)))}
+    assert colours == {"black", "white", "none"}
+
+
+def test_every_different_fingering_is_a_different_picture():
+    # The title tells the fingering anyway: it must not be what differs.
+    assert len({re.sub("<title>.*</title>", "", svg(drawing(text))) for text in FINGERINGS}) == len(FINGERINGS)
+
+
+def test_everything_drawn_lies_inside_the_picture():
+    for text in FINGERINGS:
+        ink = pixels(svg(drawing(text)))
+        assert min(ink[0].min(), ink[-1].min(), ink[:, 0].min()) > 100
+        assert ink[:, -1].min() > 60, text
+
+
+def test_the_same_grid_as_the_rows_of_signs():
+    for text in FINGERINGS:
+        for row, hand in zip(diagram.rows(text), (drawing(text).left, drawing(text).right), strict=True):
+            signs, *letters = row.replace("♯", "#").replace("♭", "b").split()
+            assert [sign != diagram.UP for sign in signs] == [one.down for one in hand.circles]
+            assert [key.letters + "v" * key.vent for key in hand.keys if key.down] == letters
+
+
+def test_thumb_and_little_finger_are_drawn_white_when_up_and_side_and_trill_keys_only_when_used():
+    up = drawing("|")
+    assert [(key.shape, key.down) for key in (*up.left.keys, *up.right.keys)] == [(THUMB, False), (FOOT, False)]
+    used = drawing("Tb G# | Bb tr1 tr2 C#")
+    assert [key.shape for key in (*used.left.keys, *used.right.keys)] == [THUMB, SIDE, SIDE, TRILL, TRILL, FOOT]
+    assert all(key.down for key in (*used.left.keys, *used.right.keys))
+
+
+def test_the_states_of_a_circle_are_apart_at_screen_size():
+    states = [circle(touch) for touch in ("", "2", "2o", "2v", "2ov")] + [circle("2", 0.5)]
+    for one, other in itertools.combinations(states, 2):
+        # Of some 113 pixels of a circle at 96 dpi; the nearest pair are vent, and vent with perforation.
+        assert np.abs(one - other).sum() / 255 > 6
+
+
+def test_white_grows_with_the_open_share_of_a_half_hole_and_never_reaches_up_or_down():
+    white = [circle("2", share, FINE).mean() for share in (0.01, 0.25, 0.5, 0.75, 0.99)]
+    assert white == sorted(white) and len(set(white)) == 5
+    assert circle("2", dpi=FINE).mean() + 10 < white[0]
+    assert white[-1] < circle("", dpi=FINE).mean() - 10
+
+
+def test_the_black_segment_of_a_half_hole_has_its_share_of_the_area():
+    # Area of a circular segment of half-angle a: r² (a - sin a cos a), checked by counting points of a grid.
+    x, y = np.meshgrid(np.linspace(-1, 1, 1001), np.linspace(-1, 1, 1001))
+    inside = x**2 + y**2 < 1
+    for share in (0.2, 0.5, 0.8):
+        angle = picture._segment_angle(share)
+        assert (inside & (x < -math.cos(angle))).sum() / inside.sum() == pytest.approx(share, abs=0.005)
+
+
+def test_none_and_all_of_a_hole_open_are_the_key_down_and_its_perforation_open():
+    assert drawing("2 |", {"L2": 0.0}).left == drawing("2 |").left
+    assert drawing("2 |", {"L2": 1.0}).left == drawing("2o |").left
+    assert drawing("| 1ov", {"R1": 0.4}).right.circles[0] == Circle(True, False, True, 0.4)
+
+
+@pytest.mark.parametrize(
+    ("text", "shares"),
+    [("2 3", {}), ("X |", {}), ("1 | 3x", {}), ("|", {"L2": 0.5}), ("2 |", {"L2": 1.5}), ("2 |", {"L2": math.nan}),
+     ("2 |", {"T": 0.5})],
+)  # fmt: skip
+def test_what_is_no_fingering_or_no_half_hole_is_refused(text, shares):
+    with pytest.raises(ValueError, match="expected"):
+        drawing(text, shares)
+
+
+def test_a_picture_is_some_eight_millimetres_high_and_at_most_four_centimetres_wide():
+    for text in FINGERINGS:
+        width, height = size(drawing(text))
+        assert 20 < height < 26 and 44 < width < 115, text
+
+
+def test_letters_keep_room_inside_their_key():
+    # At 600 dpi: black, and nothing else, in the outermost four rows and columns of a key that is down.
+    for touch in ("Eb", "C#", "C", "B", "gz"):
+        shown = drawing(f"| {touch}")
+        left, right = (round(end * FINE / 72) for end in picture._key_places(shown.right)[0])
+        whole = pixels(svg(shown), FINE)
+        key = whole[-round(9.9 * FINE / 72) : -round(1.1 * FINE / 72), left:right]
+        assert (key > 128).any()
+        for edge in (key[:4], key[-4:], key[:, :4], key[:, -4:]):
+            assert (edge < 40).all(), touch

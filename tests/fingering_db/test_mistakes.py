@@ -1,0 +1,181 @@
+"""What is wrong with a flute file is told in full, line by line; and the page that explains these files holds."""
+
+from __future__ import annotations
+
+import itertools
+import re
+import tomllib
+from typing import Any
+
+import msgspec
+import pytest
+
+from fingering_db.fingering import Fingering, FingeringError
+from fingering_db.finding import sounds
+from fingering_db.instrument import DATA, Instrument, InstrumentError, decode, load
+from fingering_db.instrument_text import as_toml
+from fingering_db.mechanism import SHUT, chart_of, hole_states, reach
+from fingering_db.mistakes import mistakes
+from fingering_db.model import model
+from fingering_db.pitch import Pitch
+from fingering_db.tuning import chart_deviations
+
+TEXT = (DATA / "instruments" / "open-hole-b.toml").read_text(encoding="utf-8")
+PAGE = (DATA / "YOUR-FLUTE.md").read_text(encoding="utf-8")
+
+# What to replace in the file of the default flute, and what the line about it must hold.
+ONE_BY_ONE = [
+    ("bore_mm = 19.0", 'bore_mm = "wide"', ["body.bore_mm", '"wide"', "a number"]),
+    ("end_mm = 636.3", "end_mm = 63.63", ["hole", "position_mm", "open end"]),
+    ("a4_hz = 440.0", "a4_hz = 44.0", ["a4_hz = 44", "380 to 500"]),
+    ("temperature_c = 25.0", "temperature_c = nan", ["temperature_c = nan", "finite"]),
+    ("taper_mm = 134.0", "", ["head.taper_mm is missing", "a number"]),
+    ("stopper_mm = 17.0", "stopper_mm = 17.0\nstoper_mm = 3", ["head.stoper_mm = 3", "no such key", "stopper_mm"]),
+    ('name = "C5"\n', 'name = "C#5"\n', ["hole 'C#5' stands 2 times"]),
+    ("position_mm = 271.5", "position_mm = 300.0", ["hole 'B4'", "position_mm", "300"]),
+    ("diameter_mm = 12.6", "diameter_mm = 22.6", ["hole 'C5'", "diameter_mm = 22.6", "19"]),
+    ('rest = "shut"', 'rest = "closed"', ["D#trill", '"closed"', '"open" or "shut"']),
+    ("perforation_mm = 6.75", "perforation_mm = 16.75", ["hole 'A#4'", "perforation_mm = 16.75", "13.4"]),
+    ('name = "L4"', 'name = "L5"', ['name = "L5"', "L4"]),
+    ('touch = "Eb"', 'touch = "Es"', ["finger 'R4'", '"Es"', "Eb"]),
+    ('touch = "Bb"', 'touch = "1"', ["finger 'R1', touch '1' stands 2 times"]),
+    ('shuts = ["C#5"]', 'shuts = ["H5"]', ["finger 'L1'", "touch '1'", "'H5'", "C#5"]),
+    ('opens = ["D#4"]', 'opens = ["D4"]', ["touch 'Eb'", "'D4' is open at rest"]),
+    ('uncovers = ["F4"]', 'uncovers = ["G4"]', ["touch '2o'", "'G4' has no perforation", "perforation_mm"]),
+    ('uncovers = ["F4"]', 'uncovers = ["E4"]', ["touch '2o'", "does not hold", "'E4'"]),
+    ('uncovers = ["F4"]', 'uncovers = "F4"', ["touch '2o'", '"F4"', "a list"]),
+    (', uncovers = ["F4"]', "", ["touch '2o'", "uncovers", "perforation is open"]),
+    ('touch = "2o", shuts = ["G4", "F4"]', 'touch = "2", shuts = ["G4", "F4"]', ["touch '2'"]),
+    ('chart = "flute"', 'chart = "../flute"', ["chart", '"../flute"', "c-foot"]),
+    ('family = "flute"', 'family = "fife"', ["family", '"fife"', "piccolo"]),
+    ('name = "open-hole-b"', 'name = " "', ["name", "expected a name"]),
+]  # fmt: skip
+
+
+def lines(text: str) -> tuple[str, ...]:
+    with pytest.raises(InstrumentError) as caught:
+        decode(text, "mine.toml")
+    return caught.value.mistakes
+
+
+@pytest.mark.parametrize(("old", "new", "expected"), ONE_BY_ONE, ids=[f"{new or old}" for old, new, _ in ONE_BY_ONE])
+def test_a_mistake_is_told_by_file_place_value_and_what_was_expected(old: str, new: str, expected: list[str]) -> None:
+    assert old in TEXT
+    found = lines(TEXT.replace(old, new, 1))
+    assert all(line.startswith("flute file 'mine.toml': ") and "\n" not in line for line in found)
+    assert any(all(word in line for word in expected) for line in found), found
+
+
+def test_all_mistakes_are_told_at_once_each_on_its_line() -> None:
+    text = TEXT
+    chosen = [ONE_BY_ONE[at] for at in (0, 2, 4, 5, 8, 9, 10, 11, 12, 14, 21, 22)]
+    for old, new, _ in chosen:
+        text = text.replace(old, new, 1)
+    found = lines(text)
+    for _, _, expected in chosen:
+        assert sum(all(word in line for word in expected) for line in found) == 1, (expected, found)
+    assert len(found) == len(chosen)
+
+
+def test_text_that_is_no_toml_is_one_line_with_the_place() -> None:
+    (line,) = lines("name = \nx")
+    assert "line 1" in line
+
+
+def test_one_line_names_the_first_mistake_and_counts_the_others() -> None:
+    with pytest.raises(InstrumentError, match=r"a4_hz = 1.*\(and 1 more: see flute check\)"):
+        decode(TEXT.replace("a4_hz = 440.0", "a4_hz = 1").replace('family = "flute"', 'family = "x"'), "mine.toml")
+
+
+def test_shipped_flutes_have_no_mistakes() -> None:
+    assert mistakes(tomllib.loads(TEXT), Instrument) == []
+
+
+def leaves(value: Any, path: tuple[Any, ...] = ()) -> Any:
+    yield path
+    if isinstance(value, dict | list):
+        for key, one in value.items() if isinstance(value, dict) else enumerate(value):
+            yield from leaves(one, (*path, key))
+
+
+def replaced(value: Any, path: tuple[Any, ...], new: Any) -> Any:
+    if not path:
+        return new
+    changed = value.copy()
+    changed[path[0]] = replaced(value[path[0]], path[1:], new)
+    return changed
+
+
+def test_whatever_stands_in_a_file_gives_a_flute_or_lines_and_never_another_error() -> None:
+    raw = tomllib.loads(TEXT)
+    odd = ["x", "", -1, 0, 1e300, float("inf"), True, [], {}, [1], [{}], {"name": 3}, [["C5"]]]
+    every = [path for path in leaves(raw) if path]
+    assert len(every) > 150
+    refused = 0
+    for path, value in itertools.product(every, odd):
+        changed = replaced(raw, path, value)
+        found = mistakes(changed, Instrument)
+        refused += bool(found)
+        assert all(isinstance(line, str) and "\n" not in line for line in found)
+        if not found:
+            assert isinstance(msgspec.convert(changed, Instrument), Instrument)
+    assert refused > 0.8 * len(every) * len(odd)
+
+
+def test_too_many_fingerings_are_refused_before_they_are_built() -> None:
+    touches = ", ".join(f'{{ touch = "{n}" }}' for n in range(40))
+    found = lines(TEXT + f'\n[[fingers]]\nname = "L9"\nplacements = [{touches}]\n')
+    assert any("1,416,960 fingerings" in line and "1,000,000" in line for line in found)
+
+
+def test_a_lever_that_is_missing_takes_its_chart_notes_with_it_and_nothing_else() -> None:
+    without = TEXT.replace('    { touch = "tr1", opens = ["Dtrill"] },\n', "")
+    flute = decode(without, "mine.toml")
+    notes = {str(note.pitch) for note in chart_of(load("open-hole-b"))} - {str(note.pitch) for note in chart_of(flute)}
+    assert notes == {"A#6"}
+    assert len(chart_deviations(model(flute))) == len(chart_of(flute))
+
+
+def test_a_flute_that_can_hardly_play_its_chart_is_told() -> None:
+    (line,) = lines(TEXT.replace('    { touch = "T", shuts = ["C5"] },\n', ""))
+    assert "chart" in line and "C4" in line
+
+
+@pytest.fixture(scope="module")
+def ada() -> Instrument:
+    (text,) = re.findall(r"```toml\n(.*?)```", PAGE, re.DOTALL)
+    return decode(text, "YOUR-FLUTE.md")
+
+
+def test_the_worked_example_has_the_fingerings_that_the_page_says(ada: Instrument) -> None:
+    assert f"{len(reach(ada).placements):,} fingerings are left" in PAGE
+    assert len(reach(ada).placements) == 3 * 2 * 3 * 2 * 2 * 3 * 4 * 4 * 6
+
+
+def test_the_worked_example_has_gizmo_plug_and_split_e(ada: Instrument) -> None:
+    index = {hole.name: column for column, hole in enumerate(ada.holes)}
+    plain = hole_states(ada, Fingering.parse("T 1 2 | 1 Eb"))
+    split = hole_states(ada, Fingering.parse("T 1 2 | 1 2 Eb"))
+    assert (plain[index["G#4"]], split[index["G#4"]]) == (0, SHUT)
+    gizmo = hole_states(ada, Fingering.parse("| gz"))
+    assert [gizmo[index[name]] for name in ("D4", "C#4", "C4")] == [0, 0, SHUT]
+    for text in ("3o |", "| Bb"):
+        with pytest.raises(FingeringError):
+            hole_states(ada, Fingering.parse(text))
+
+
+def test_the_split_e_of_the_worked_example_makes_e6_surer(ada: Instrument) -> None:
+    # Common practice: what a split E is for.
+    def strength(flute: Instrument) -> float:
+        heard = sounds(model(flute), Fingering.parse("T 1 2 | 1 2 Eb"))
+        return min(heard, key=lambda sound: abs(sound.hz - Pitch.parse("E6").hz())).strength
+
+    assert strength(ada) > strength(load("open-hole-b")) + 0.1
+
+
+def test_the_snippets_of_the_page_are_placements_of_such_flutes() -> None:
+    snippets = re.findall(r"`(\{ touch.*?\})`", PAGE)
+    assert len(snippets) == 3
+    for snippet in snippets:
+        touch = tomllib.loads(f"x = {snippet}")["x"]
+        assert any(touch["touch"] in text for text in (PAGE.split("```toml")[1], as_toml(load("vented-b"))))

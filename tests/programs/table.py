@@ -1,0 +1,124 @@
+"""What notation programs make of our marks: `python tests/programs/table.py` prints the table, `--readme` puts it into
+the README. Programs that are not installed keep the row that stands there."""
+
+from __future__ import annotations
+
+import argparse
+import re
+import sys
+import tempfile
+from collections import Counter
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from programs import PROGRAMS, Program, Seen, ours, see
+
+from annotate.container import load
+from annotate.pipeline import Options, annotate, look
+from annotate.stripping import carries_marks, strip
+from annotate.writing import CARRIERS, ROWS
+
+ROOT = Path(__file__).parents[2]
+EXAMPLES = (ROOT / "examples/composer/low-water.musicxml", ROOT / "examples/copyist/ferry-bells.mxl")
+BEGIN, END = "<!-- programs -->", "<!-- end programs -->"
+
+
+@dataclass(frozen=True)
+class Tried:
+    """One program with one carrier and one score: as it came, and marked. asked: our rows."""
+
+    before: Seen
+    after: Seen
+    asked: tuple[str, ...]
+
+    def missing(self) -> list[str]:
+        """Rows that the program does not show beside what the score has of itself, each as often as it was written."""
+        shown = list((Counter(self.after.texts) - Counter(self.before.texts)).elements())
+        lost = []
+        for row in self.asked:
+            if row in shown:
+                shown.remove(row)
+            else:
+                lost.append(row)
+        return lost
+
+    def new_complaints(self) -> set[str]:
+        return set(self.after.complaints) - set(self.before.complaints)
+
+    def same_music(self) -> bool:
+        return self.after.notes == self.before.notes > 0 and self.after.music == self.before.music
+
+    def found_again(self) -> bool:
+        """After the program saved it: our rows are known, and taken out they leave the music and the words as saved."""
+        saved = self.after.saved
+        return sorted(ours(saved)) == sorted(self.asked) and carries_marks(saved) and not ours(strip(saved))
+
+
+@cache
+def scores(example: Path, carrier: str) -> tuple[bytes, bytes]:
+    """The XML of an example, and the same with marks."""
+    with tempfile.TemporaryDirectory() as name:
+        target = Path(name) / f"marked{example.suffix}"
+        looked = look(example, Options())
+        annotate(looked, target, in_place=False, carrier=carrier, diagrams="every")
+        return looked.data, load(target).data
+
+
+@cache
+def unmarked(program: Program, example: Path) -> Seen:
+    return see(program, scores(example, ROWS)[0])
+
+
+@cache
+def tried(program: Program, example: Path, carrier: str) -> Tried:
+    """Ask a program about an example."""
+    marked = scores(example, carrier)[1]
+    return Tried(unmarked(program, example), see(program, marked), ours(marked))
+
+
+def cell(program: Program, carrier: str) -> str:
+    """One field of the table; rows are tried with every example, the other carriers with one."""
+    all_tried = [tried(program, example, carrier) for example in (EXAMPLES if carrier == ROWS else EXAMPLES[:1])]
+    asked = sum(len(one.asked) for one in all_tried)
+    lost = sum(len(one.missing()) for one in all_tried)
+    told = [f"{asked - lost} of {asked} rows shown"]
+    told.append("music unchanged" if all(one.same_music() for one in all_tried) else "**music changed**")
+    new = set().union(*(one.new_complaints() for one in all_tried))
+    told += [f"{len(new)} new warnings"] if new else []
+    if all_tried[0].after.saved:
+        again = all(one.found_again() for one in all_tried)
+        told.append("found again after saving" if again else "**not found again after saving**")
+    return ", ".join(told)
+
+
+def table(old: str = "") -> str:
+    """The whole table. old: a table from which rows are kept of programs that are not here."""
+    lines = [f"| program | {' | '.join(CARRIERS)} |", "|---" * (len(CARRIERS) + 1) + "|"]
+    for program in PROGRAMS:
+        kept = re.search(rf"^\| {re.escape(program.name)} \|.*$", old, re.M)
+        if program.absent():
+            lines.append(kept.group() if kept else f"| {program.name} |{' not tried |' * len(CARRIERS)}")
+        else:
+            lines.append(f"| {program.name} | {' | '.join(cell(program, carrier) for carrier in CARRIERS)} |")
+    return "\n".join(lines)
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--readme", action="store_true", help="put the table into the README")
+    if not parser.parse_args().readme:
+        print(table())
+        return 0
+    path = ROOT / "README.md"
+    before, begin, rest = path.read_text(encoding="utf-8").partition(BEGIN)
+    old, end, after = rest.partition(END)
+    if not begin or not end:
+        print(f"README.md has no place for the table: expected {BEGIN} and {END}", file=sys.stderr)
+        return 1
+    path.write_text(f"{before}{begin}\n\n{table(old)}\n\n{end}{after}", encoding="utf-8")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

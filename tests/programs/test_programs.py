@@ -1,0 +1,75 @@
+"""Notation programs load what we marked, show every row, and find the music as it was; needs the programs themselves."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from programs import PROGRAMS, Program, ours
+from table import EXAMPLES, scores, tried
+
+from annotate.pipeline import Options, annotate, look
+from annotate.stripping import strip
+from annotate.writing import ASCII, ROWS, STACK
+
+PRESENT = [
+    pytest.param(program, id=program.name, marks=pytest.mark.skipif(bool(program.absent()), reason=program.absent()))
+    for program in PROGRAMS
+]
+# LilyPond takes several seconds for a page, and CI has it only where it is installed already.
+QUICK = [param for param in PRESENT if param.id != "LilyPond"]
+SLOW = [param for param in PRESENT if param.id == "LilyPond"]
+
+
+def check(program: Program, example: Path, carrier: str) -> None:
+    seen = tried(program, example, carrier)
+    assert len(set(seen.asked) - set(seen.before.texts)) > 5
+    assert seen.missing() == []
+    assert seen.new_complaints() == set()
+    assert seen.same_music()
+    if seen.after.saved:
+        assert seen.found_again()
+
+
+@pytest.mark.parametrize("example", EXAMPLES, ids=lambda path: path.stem)
+@pytest.mark.parametrize("program", QUICK)
+def test_a_program_shows_every_row_and_leaves_the_music_alone(program: Program, example: Path) -> None:
+    check(program, example, ROWS)
+
+
+@pytest.mark.parametrize("carrier", [STACK, ASCII])
+@pytest.mark.parametrize("program", QUICK)
+def test_a_program_shows_the_other_carriers_too(program: Program, carrier: str) -> None:
+    check(program, EXAMPLES[0], carrier)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("carrier", [ROWS, STACK, ASCII])
+@pytest.mark.parametrize("program", SLOW)
+def test_a_program_that_sets_pages_shows_every_row(program: Program, carrier: str) -> None:
+    check(program, EXAMPLES[0], carrier)
+
+
+@pytest.mark.parametrize("program", [param for param in QUICK if "MuseScore" in str(param.id)])
+def test_rows_are_updated_and_taken_out_after_a_program_saved_them(program: Program, tmp_path: Path) -> None:
+    """Marked again, the saved file has the same rows once; stripped, it has the words and music of the saved original."""
+    seen = tried(program, EXAMPLES[0], ROWS)
+    saved, updated = tmp_path / "saved.musicxml", tmp_path / "updated.musicxml"
+    saved.write_bytes(seen.after.saved)
+    annotate(look(saved, Options()), updated, in_place=False, diagrams="every")
+    assert ours(updated.read_bytes()) == ours(scores(EXAMPLES[0], ROWS)[1])
+    for stripped in (strip(saved.read_bytes()), strip(updated.read_bytes())):
+        (tmp_path / "bare.musicxml").write_bytes(stripped)
+        demands = [look(tmp_path / name, Options()).result.decisions for name in ("bare.musicxml", "saved.musicxml")]
+        assert [one.demand.pitches for one in demands[0]] == [one.demand.pitches for one in demands[1]]
+        assert words(stripped) == words(seen.before.saved)
+
+
+def words(data: bytes) -> list[str]:
+    from lxml import etree  # noqa: PLC0415
+
+    return [str(each.text) for each in etree.fromstring(data).iter("words")]
