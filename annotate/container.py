@@ -101,9 +101,7 @@ def pack(score: ScoreFile, data: bytes) -> bytes:
         try:
             return replace_member(score.raw, member, data)
         except ArchiveError as error:
-            raise _error(
-                score.path, f"is a damaged archive ({error}): expected a compressed MusicXML file"
-            ) from error
+            raise _error(score.path, f"is a damaged archive ({error}): expected a compressed MusicXML file") from error
 
 
 def check_packed(score: ScoreFile, content: bytes) -> ScoreFile:
@@ -148,9 +146,7 @@ def write_atomically(path: Path, content: bytes, verify: Callable[[bytes], None]
         if mode is not None and not os.access(target, os.W_OK):
             raise _error(path, "is write-protected: expected a file that can be written")
     except (OSError, ValueError, RuntimeError) as error:
-        raise _error(
-            path, f"cannot be written ({_reason(error)}): expected a folder that can be written"
-        ) from error
+        raise _error(path, f"cannot be written ({_reason(error)}): expected a folder that can be written") from error
     # A short name of its own: one made from a long file name could be too long.
     neighbour = target.with_name(f".ventwise-{secrets.token_hex(8)}.tmp")
     try:
@@ -200,27 +196,21 @@ def check_target(source: Path, target: Path, in_place: bool) -> None:
         if not in_place and target.exists() and source.exists() and target.samefile(source):
             raise _error(target, "is the score itself: expected another file, or --in-place")
     except (OSError, ValueError, RuntimeError) as error:
-        raise _error(
-            target, f"cannot be written ({_reason(error)}): expected a file name to write to"
-        ) from error
+        raise _error(target, f"cannot be written ({_reason(error)}): expected a file name to write to") from error
 
 
 def _open(path: Path, raw: bytes) -> zipfile.ZipFile:
     try:
         archive = zipfile.ZipFile(io.BytesIO(raw))
     except _DAMAGE as error:
-        raise _error(
-            path, f"is a damaged archive ({_reason(error)}): expected a compressed MusicXML file"
-        ) from error
+        raise _error(path, f"is a damaged archive ({_reason(error)}): expected a compressed MusicXML file") from error
     total = sum(info.file_size for info in archive.infolist())
     if total > MOST_UNPACKED:
         raise _error(path, f"unpacks to more than {MOST_UNPACKED // _MB} MB: expected a smaller score")
     for info in archive.infolist():
         if info.file_size > max(RATIO_FROM, MOST_RATIO * info.compress_size):
             name = _plain(info.filename)
-            raise _error(
-                path, f"'{name}' inside unpacks to more than {MOST_RATIO} times its size: expected a score"
-            )
+            raise _error(path, f"'{name}' inside unpacks to more than {MOST_RATIO} times its size: expected a score")
     return archive
 
 
@@ -233,16 +223,12 @@ def _find_score(path: Path, archive: zipfile.ZipFile) -> zipfile.ZipInfo:
     try:
         root = etree.fromstring(contents, parser)
     except (etree.XMLSyntaxError, ValueError) as error:
-        raise _error(
-            path, f"{_DIRECTORY} inside is not well-formed XML: expected a list of root files"
-        ) from error
+        raise _error(path, f"{_DIRECTORY} inside is not well-formed XML: expected a list of root files") from error
     for rootfile in root.iterfind(".//{*}rootfile"):
         name = rootfile.get("full-path", "")
         if name and rootfile.get("media-type", "").strip().lower() in _MUSICXML_TYPES:
             if re.match(r"[/\\]|[A-Za-z]:", name) or ".." in re.split(r"[/\\]", name):
-                raise _error(
-                    path, f"'{_plain(name)}' leads out of the archive: expected the name of a file inside"
-                )
+                raise _error(path, f"'{_plain(name)}' leads out of the archive: expected the name of a file inside")
             return _find(path, archive, name.removeprefix("./"))
     raise _error(path, f"{_DIRECTORY} inside names no MusicXML file: expected a rootfile with a full-path")
 
@@ -250,9 +236,7 @@ def _find_score(path: Path, archive: zipfile.ZipFile) -> zipfile.ZipInfo:
 def _find(path: Path, archive: zipfile.ZipFile, name: str) -> zipfile.ZipInfo:
     found = [info for info in archive.infolist() if _names(info, name)]
     if not found:
-        raise _error(
-            path, f"'{_plain(name)}' is named as the score but not inside: expected it in the archive"
-        )
+        raise _error(path, f"'{_plain(name)}' is named as the score but not inside: expected it in the archive")
     if len(found) > 1:
         raise _error(path, f"'{_plain(name)}' is inside {len(found)} times: expected it once")
     return found[0]
@@ -278,9 +262,7 @@ def _read(path: Path, archive: zipfile.ZipFile, info: zipfile.ZipInfo) -> bytes:
             data = file.read(MOST_UNPACKED + 1)
             rest = file.read(1)
     except _DAMAGE as error:
-        raise _error(
-            path, f"'{name}' inside is damaged ({_reason(error)}): expected a whole archive"
-        ) from error
+        raise _error(path, f"'{name}' inside is damaged ({_reason(error)}): expected a whole archive") from error
     if rest or len(data) != info.file_size:
         raise _error(path, f"'{name}' inside has not the size it says: expected a whole archive")
     return data

@@ -22,8 +22,10 @@ from pathlib import Path
 import resvg_py
 
 from annotate import picture
+from annotate.decision import Decision
 from annotate.findings import InputError
 from annotate.marking import Drawn
+from annotate.path_picture import path_svg
 from annotate.place import Place
 from annotate.score import Part
 
@@ -59,6 +61,18 @@ def files(drawn: Sequence[Drawn], parts: Sequence[Part]) -> dict[str, bytes]:
         told = (one.place.part or one.place.part_id, one.place.bar, one.place.beat_text, one.place.rehearsal)
         rows.append((*map(_cell, told), one.fingering, one.status, svg, png))
     return contents | {PLACES: _table(rows)}
+
+
+def path_files(decisions: Iterable[Decision], parts: Sequence[Part], taken: Iterable[str]) -> dict[str, bytes]:
+    """A picture of each glissando's path, SVG by file name: `bar-012-beat-2.5-path.svg`. taken: names in use."""
+    prefixes = _prefixes(parts)
+    contents: dict[str, bytes] = {}
+    for decision in decisions:
+        if len(decision.path) > 1 and decision.path[0].sounds:
+            place = decision.demand.place
+            name = f"{prefixes.get(place.part_id, '')}{place_name(place)}-path"
+            contents[f"{_free_name(name, [*taken, *contents])}.svg"] = _marked_svg(path_svg(decision).encode())
+    return contents
 
 
 def place_name(place: Place) -> str:

@@ -118,7 +118,9 @@ def annotate(
         _write(looked.file, new_data, target)
     else:
         drawn = [one for part in marked for one in part.drawn]
-        with pictures.placed(picture_folder, pictures.files(drawn, looked.parts)):
+        contents = pictures.files(drawn, looked.parts)
+        contents |= pictures.path_files(looked.result.first_flute(), looked.parts, contents)
+        with pictures.placed(picture_folder, contents):
             _write(looked.file, new_data, target)
     findings = tuple(finding for part in marked for finding in part.findings)
     return replace(looked.result, findings=looked.result.findings + findings)

@@ -189,10 +189,7 @@ def shifts(desks: list[Desk], text: str) -> list[Answer]:
 
 def _moved(desk: Desk, text: str) -> tuple[Pattern, tuple[Shift, ...]]:
     try:
-        if "|" in text:
-            pattern = Pattern.of(Fingering.parse(text), desk.model.instrument)
-        else:
-            pattern = Pattern.parse(text)
+        pattern = Pattern.of(Fingering.parse(text), desk.model.instrument) if "|" in text else Pattern.parse(text)
     except PatternError as error:
         hint = "" if "|" in text else ", or a fingering such as T 2 3 | Eb"
         raise InputError(f"{error}{hint}") from error

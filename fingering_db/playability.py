@@ -170,9 +170,8 @@ def strength(crossings: Crossings, curve: PlainCurve, calibration: Calibration =
 def one_jet(hz: RealArray, resistance: RealArray) -> RealArray:
     """How well one jet can feed several modes at once, 0 to 1, shape (n,).
 
-    hz, resistance: shape (n, k), the modes of each row, resistance likened to the flute in C. The largest over the jet's delay of the least of -cos ω_kτ -
-    R_k/g
-    (linear jet theory, from memory): above 0 all can grow."""
+    hz, resistance: shape (n, k), the modes of each row, resistance likened to the flute in C. The largest over the
+    jet's delay of the least of -cos ω_kτ - R_k/g (linear jet theory, from memory): above 0 all can grow."""
     delay = np.linspace(0.3, 2.2, _SHARED_DELAYS) / (2.0 * hz.min(axis=1, keepdims=True))
     angle = 2.0 * np.pi * hz[:, None, :] * delay[:, :, None]
     feed = (-np.cos(angle) - (resistance / _JET_GAIN)[:, None, :]).min(axis=2).max(axis=1)

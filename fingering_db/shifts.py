@@ -52,7 +52,9 @@ class Pattern:
         lacks."""
         states = hole_states(instrument, fingering)[None, :]
         if not _trills_shut(instrument, states)[0]:
-            raise PatternError(f"fingering '{fingering}': a trill hole is open; expected both shut, for a pattern to move")
+            raise PatternError(
+                f"fingering '{fingering}': a trill hole is open; expected both shut, for a pattern to move"
+            )
         row = _place_states(instrument, states)[0].tolist()
         pattern = _read(row)
         if pattern is None:
@@ -250,7 +252,9 @@ def _too_long(names: tuple[str, ...], start: int, pattern: Pattern) -> str:
     if wanted <= there:
         return ""
     listed = f" ({', '.join(names[start + 1 :])})" if there else ""
-    return f"the pattern needs {_places(wanted)} below {names[start]}, and only {there}{listed} stand before the open end"
+    return (
+        f"the pattern needs {_places(wanted)} below {names[start]}, and only {there}{listed} stand before the open end"
+    )
 
 
 def _places(count: int) -> str:

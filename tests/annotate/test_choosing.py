@@ -153,3 +153,16 @@ def test_a_microtone_says_whether_its_fingering_is_steadier_than_the_lip(judged)
     (decision,), _ = judged("ord.", note("D", 5, 0.5, accidental="quarter-sharp"))
     assert decision.status == "playable"
     assert "Steadier" in decision.why and "more than the lip bends" in decision.why
+
+
+def test_pictures_hold_the_paths_of_glissandi(tmp_path):
+    from annotate import pipeline
+
+    example = Path(__file__).parent.parent.parent / "examples/glides/slack-tide.musicxml"
+    looked = look(example, Options(flutes=("open-hole-b",)))
+    pipeline.annotate(looked, tmp_path / "o.musicxml", in_place=False, picture_folder=tmp_path / "pictures")
+    paths = sorted(path.name for path in (tmp_path / "pictures").glob("*-path.svg"))
+    with_path = [one for one in looked.result.decisions if len(one.path) > 1]
+    assert len(paths) == len(with_path) >= 3
+    for name in paths:
+        etree.parse(tmp_path / "pictures" / name)

@@ -28,8 +28,7 @@ Member = tuple[str | zipfile.ZipInfo, bytes]
 def contents(*rootfiles: tuple[str, str]) -> Member:
     """A META-INF/container.xml naming (path, media type) pairs; '' leaves the media type out."""
     lines = [
-        f'<rootfile full-path="{path}"' + (f' media-type="{kind}"/>' if kind else "/>")
-        for path, kind in rootfiles
+        f'<rootfile full-path="{path}"' + (f' media-type="{kind}"/>' if kind else "/>") for path, kind in rootfiles
     ]
     return (
         "META-INF/container.xml",
@@ -102,9 +101,7 @@ def long_directory_archive() -> bytes:
     for info in infos:
         extra = struct.pack("<HHQQQ", 1, 24, info.file_size, info.compress_size, info.header_offset)
         head = struct.pack("<4s6HL", b"PK\1\2", 45, 45, 0, info.compress_type, 0, 33, info.CRC)
-        sizes = struct.pack(
-            "<LLHHHHHLL", 2**32 - 1, 2**32 - 1, len(info.filename), len(extra), 0, 0, 0, 0, 2**32 - 1
-        )
+        sizes = struct.pack("<LLHHHHHLL", 2**32 - 1, 2**32 - 1, len(info.filename), len(extra), 0, 0, 0, 0, 2**32 - 1)
         directory += head + sizes + info.filename.encode() + extra
     end = start + len(directory)
     long = struct.pack("<4sQHHLLQQQQ", b"PK\6\6", 44, 45, 45, 0, 0, 3, 3, len(directory), start)
@@ -425,9 +422,7 @@ def test_a_symbolic_link_stays_and_leads_to_the_new_contents(tmp_path: Path) -> 
     assert link.is_symlink() and real.read_bytes() == NEW
 
 
-def test_a_place_that_cannot_be_written_is_refused_in_one_line(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_place_that_cannot_be_written_is_refused_in_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "none" / "out.xml"
     with pytest.raises(InputError) as caught:
         write_atomically(path, NEW, accept)
@@ -456,9 +451,7 @@ def test_a_place_that_cannot_be_written_is_refused_in_one_line(
         ("a.xml", "n\0.xml", "cannot be written"),
     ],
 )
-def test_a_target_that_will_not_do_is_refused_in_one_line(
-    tmp_path: Path, source: str, target: str, told: str
-) -> None:
+def test_a_target_that_will_not_do_is_refused_in_one_line(tmp_path: Path, source: str, target: str, told: str) -> None:
     for name in ("a.mxl", "a.musicxml", "a.xml"):
         (tmp_path / name).write_bytes(XML)
     (tmp_path / "soft.xml").symlink_to(tmp_path / "a.xml")

@@ -26,8 +26,7 @@ def note(text: str, *, printed: bool = False, start: int = 0) -> Note:
 def event(onset: int, *notes: Note) -> Event:
     when = Fraction(onset)
     moved = tuple(
-        replace(each, start=10 * onset + index, end=10 * onset + index + 1)
-        for index, each in enumerate(notes)
+        replace(each, start=10 * onset + index, end=10 * onset + index + 1) for index, each in enumerate(notes)
     )
     return Event(moved, str(onset + 1), onset, Fraction(1), when, Fraction(1), 0.0, 0.0, voice="1", staff=1)
 

@@ -90,9 +90,7 @@ def test_a_name_with_one_number_tells_of_one_player(name: str) -> None:
     assert name_tells(name) == "numbered"
 
 
-@pytest.mark.parametrize(
-    "name", ["Flute", "Flöte", "Alto Flute in G", "Flauto e ottavino", "Flute/Piccolo", "Fl."]
-)
+@pytest.mark.parametrize("name", ["Flute", "Flöte", "Alto Flute in G", "Flauto e ottavino", "Flute/Piccolo", "Fl."])
 def test_a_plain_name_tells_of_one_player_less_surely(name: str) -> None:
     assert name_tells(name) == "plain"
 

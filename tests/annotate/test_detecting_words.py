@@ -17,9 +17,7 @@ def told(text: str) -> set[str]:
 
 
 def direction(text: str, onset: int, *, staff: int = 1, ours: bool = False, kind: str = "words") -> Direction:
-    return Direction(
-        text, Fraction(onset), str(onset + 1), onset, Fraction(1), staff, "1", 10 * onset, 0, ours, kind
-    )
+    return Direction(text, Fraction(onset), str(onset + 1), onset, Fraction(1), staff, "1", 10 * onset, 0, ours, kind)
 
 
 def event(onset: int, *, staff: int = 1, rehearsal: str = "") -> Event:
@@ -220,8 +218,6 @@ def test_circles_fingers_and_keys_are_a_fingering(rows: list[str]) -> None:
     assert is_fingering(rows)
 
 
-@pytest.mark.parametrize(
-    "rows", [[], ["1"], ["2 3"], ["C"], ["A", "B"], ["4/4"], ["mult."], ["○"], ["a 2"], ["|"]]
-)
+@pytest.mark.parametrize("rows", [[], ["1"], ["2 3"], ["C"], ["A", "B"], ["4/4"], ["mult."], ["○"], ["a 2"], ["|"]])
 def test_digits_letters_and_single_signs_are_no_fingering(rows: list[str]) -> None:
     assert not is_fingering(rows)

@@ -28,7 +28,9 @@ from annotate.findings import InputError
 from annotate.stripping import strip
 
 MB = 1 << 20
-NOTE = "<note><pitch><step>{step}</step><octave>5</octave></pitch><duration>{duration}</duration><voice>1</voice></note>"
+NOTE = (
+    "<note><pitch><step>{step}</step><octave>5</octave></pitch><duration>{duration}</duration><voice>1</voice></note>"
+)
 C5, D6 = NOTE.format(step="C", duration=4), NOTE.format(step="D", duration=4)
 CHORD = C5 + D6.replace("<pitch>", "<chord/><pitch>").replace(">5<", ">6<")
 WORDS = "<direction><direction-type><words>{}</words></direction-type></direction>"
@@ -128,9 +130,7 @@ def test_the_same_score_without_anything_hostile_is_accepted(suffix: str, run: R
 
 
 def bomb(levels: int, times: int) -> str:
-    declared = "".join(
-        f"<!ENTITY e{level} '{f'&e{level - 1};' * times}'>" for level in range(1, levels + 1)
-    )
+    declared = "".join(f"<!ENTITY e{level} '{f'&e{level - 1};' * times}'>" for level in range(1, levels + 1))
     return f"<!DOCTYPE score-partwise [<!ENTITY e0 'ha'>{declared}]>"
 
 
@@ -295,7 +295,8 @@ def test_characters_that_xml_does_not_allow_are_refused(char: str, run: Run, tmp
 
 
 @pytest.mark.parametrize(
-    "content", [b"\0" * 5000, b"<" * 5000, b"\xff\xfe", b"\xff\xfe<\0", b"PK", b"\x7fELF" + bytes(500), b"  \n", b"\xff" * 99]
+    "content",
+    [b"\0" * 5000, b"<" * 5000, b"\xff\xfe", b"\xff\xfe<\0", b"PK", b"\x7fELF" + bytes(500), b"  \n", b"\xff" * 99],
 )
 def test_bytes_that_are_no_score_are_refused(content: bytes, run: Run, tmp_path: Path) -> None:
     refuse(run, tmp_path / "a.musicxml", content)
@@ -304,7 +305,24 @@ def test_bytes_that_are_no_score_are_refused(content: bytes, run: Run, tmp_path:
 # -- values
 
 HUGE = ("1" * 16, "9" * 5_000, "1" * 200_000)
-NO_NUMBER = ("", "x", "NaN", "nan", "inf", "-inf", "1e5", "1e999", "-1e999", "0x10", "1_0", "１", "1/2", "--1", "1,5", "١")
+NO_NUMBER = (
+    "",
+    "x",
+    "NaN",
+    "nan",
+    "inf",
+    "-inf",
+    "1e5",
+    "1e999",
+    "-1e999",
+    "0x10",
+    "1_0",
+    "１",
+    "1/2",
+    "--1",
+    "1,5",
+    "١",
+)
 
 
 @pytest.mark.parametrize("value", [*NO_NUMBER, *HUGE, "-1"])
@@ -546,6 +564,10 @@ def test_a_report_that_cannot_be_printed_is_told_in_one_line(tmp_path: Path) -> 
     path.write_bytes(score())
     with Path("/dev/full").open("w") as full:
         done = subprocess.run(
-            [sys.executable, "-c", ENTRY, "check", str(path)], stdout=full, stderr=subprocess.PIPE, encoding="utf-8", check=False
+            [sys.executable, "-c", ENTRY, "check", str(path)],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            encoding="utf-8",
+            check=False,
         )
     is_one_clear_line(done.returncode, "", done.stderr)

@@ -218,7 +218,8 @@ def test_the_command_writes_a_picture_for_each_diagram_in_the_score(tmp_path):
     circles = [text for text in words if set(text.split()[0]) <= set("●○◎◉◐") and len(text.split()[0]) == 3]
     assert len(circles) == 2 * len(rows) > 0
     listed = {row["svg"] for row in rows} | {row["png"] for row in rows} | {"places.csv"}
-    assert {path.name for path in folder.iterdir()} == listed
+    made = {path.name for path in folder.iterdir()}
+    assert {name for name in made if not name.endswith("-path.svg")} == listed
     # What the list says of a place is what the report says of it.
     report = json.loads(CliRunner().invoke(cli, ["check", str(COMPOSER), "--format", "json"]).stdout)
     told = {(one["bar"], one["beat"]): (one["fingering"], one["status"]) for one in report["demands"]}

@@ -193,9 +193,7 @@ def long_and_hostile() -> Result:
         replace(one, demand=replace(one.demand, place=replace(one.demand.place, part=HOSTILE, bar="X" * 30)))
         for one in (*rich.decisions, *two_flutes().decisions)
     ]
-    odd = [
-        replace(one, demand=replace(one.demand, id=f"x{n // 2}"), why=HOSTILE) for n, one in enumerate(odd)
-    ]
+    odd = [replace(one, demand=replace(one.demand, id=f"x{n // 2}"), why=HOSTILE) for n, one in enumerate(odd)]
     flutes = ("open-hole-b", "vented-b", HOSTILE)
     findings = tuple(replace(one, place=HOSTILE, message="w" * 200) for one in rich.findings)
     parts = (HOSTILE, HOSTILE)

@@ -18,11 +18,11 @@ from statistics import median
 import numpy as np
 import skrf
 
+from fingering_db.acoustics.tube import TwoPort
 from fingering_db.finding import find
 from fingering_db.instrument import load
 from fingering_db.mechanism import OPEN
 from fingering_db.model import Model, model
-from fingering_db.acoustics.tube import TwoPort
 from fingering_db.pitch import Pitch
 from fingering_db.search import matching
 
@@ -66,7 +66,11 @@ def search_rows(flute: Model) -> list[tuple[str, str, str]]:
         return f"{loop * count / seconds:,.0f} times faster than a scikit-rf cascade for each fingering"
 
     return [
-        (f"{name}: all {count:,} fingerings against one chord", f"{alone * 1e3:.0f} ms, {per_fingering(alone)}", ratio(alone)),
+        (
+            f"{name}: all {count:,} fingerings against one chord",
+            f"{alone * 1e3:.0f} ms, {per_fingering(alone)}",
+            ratio(alone),
+        ),
         ("the same, candidates ranked", f"{ranked * 1e3:.0f} ms, {per_fingering(ranked)}", ratio(ranked)),
         ("ten chords, ranked", f"{ten * 1e3:.0f} ms", ratio(ten / len(CHORDS))),
     ]
@@ -120,7 +124,11 @@ def memory_rows() -> list[tuple[str, str, str]]:
     )
     with tempfile.TemporaryDirectory() as cold:
         done = subprocess.run(
-            [sys.executable, "-c", script], check=True, capture_output=True, text=True, env={"XDG_CACHE_HOME": cold, "HOME": cold}
+            [sys.executable, "-c", script],
+            check=True,
+            capture_output=True,
+            text=True,
+            env={"XDG_CACHE_HOME": cold, "HOME": cold},
         )
     peak = int(done.stdout.split()[-1]) / 1024.0
     return [("peak memory of find, nothing cached, every table built", f"{peak:.0f} MB", "")]

@@ -1,5 +1,7 @@
 """Glissandi: what slide and fingers can do, followed without jumping from one resonance to another."""
 
+import itertools
+
 import numpy as np
 import pytest
 from minima import cents
@@ -80,7 +82,7 @@ def test_c5_to_b4_takes_about_twenty_millimetres_of_slide(drawn):
     assert best.path[-1].slide_mm == pytest.approx(20.0, abs=2.0)
     assert best.worst_cents < 10.0 and best.jump_cents == 0.0
     falls = [point.sounds[0].hz for point in best.path]
-    assert all(later < earlier for earlier, later in zip(falls, falls[1:], strict=False))
+    assert all(later < earlier for earlier, later in itertools.pairwise(falls))
 
 
 def test_an_octave_is_beyond_the_slide(drawn):

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from fingering_db import family
-from fingering_db.fingering import Fingering
 from fingering_db.finding import find, sounds
+from fingering_db.fingering import Fingering
 from fingering_db.instrument import Instrument, decode, load, shipped
 from fingering_db.instrument_text import as_toml
 from fingering_db.mechanism import PERFORATION_AND_VENT, SHUT, VENT, chart_of, hole_states, reach

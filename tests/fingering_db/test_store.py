@@ -56,7 +56,7 @@ def test_a_damaged_file_is_computed_anew(own_folder):
 def test_a_folder_that_cannot_be_written_to_is_done_without(own_folder):
     own_folder.mkdir()
     own_folder.chmod(0o500)
-    compute, calls = counting(1)
+    compute, _calls = counting(1)
     assert store.fetch("key", compute)["a"] == [1]
     own_folder.chmod(0o700)
 

@@ -49,7 +49,13 @@ def pool(count: int = POOL) -> list[Made]:
     drawn: list[Made] = []
 
     @seed(1)
-    @settings(max_examples=count, phases=[Phase.generate], database=None, deadline=None, suppress_health_check=list(HealthCheck))
+    @settings(
+        max_examples=count,
+        phases=[Phase.generate],
+        database=None,
+        deadline=None,
+        suppress_health_check=list(HealthCheck),
+    )
     @given(scores())
     def draw(made: Made) -> None:
         drawn.append(made)

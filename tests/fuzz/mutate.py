@@ -17,9 +17,37 @@ _TAG = re.compile(rb"</?[a-z-]+[^<>]*>")
 _TEXT = re.compile(rb">([^<>]{1,60})<")
 _VALUE = re.compile(rb'="([^"<>]*)"')
 _VALUES = [
-    *(b"", b"0", b"-1", b"1", b"NaN", b"inf", b"1e999", b"9" * 40, b"0.5", b"-0.5", b"1/2", b"999", b"\xff", b"&#8291;"),
+    *(
+        b"",
+        b"0",
+        b"-1",
+        b"1",
+        b"NaN",
+        b"inf",
+        b"1e999",
+        b"9" * 40,
+        b"0.5",
+        b"-0.5",
+        b"1/2",
+        b"999",
+        b"\xff",
+        b"&#8291;",
+    ),
     *(b"&amp;", b"&undefined;", b"]]>", b"start", b"stop", b"continue", b"yes", b"no", b"multiphonic", b"gliss.", b"H"),
-    *(b"C5", b"10", b"11", b"-2", b"12", b"0.3", b"16", b"slash-flat", b"quarter-sharp", b"T 2 3 | Eb", b"T 9 | x", b"2.0"),
+    *(
+        b"C5",
+        b"10",
+        b"11",
+        b"-2",
+        b"12",
+        b"0.3",
+        b"16",
+        b"slash-flat",
+        b"quarter-sharp",
+        b"T 2 3 | Eb",
+        b"T 9 | x",
+        b"2.0",
+    ),
     *(b"&#8291;x&#8291;", b"&#x202e;", b"%s \\ {} $ #", b"x" * 3000, b" ", b"\t\r\n", b"P0", b"P1", b"score.xml"),
 ]
 _INSERTS = [
@@ -127,7 +155,9 @@ def drop_all(data: bytes, random: Random) -> bytes:
 
 
 def lie_about_encoding(data: bytes, random: Random) -> bytes:
-    name = random.choice([b"UTF-8", b"UTF-16", b"ISO-8859-1", b"US-ASCII", b"windows-1252", b"Shift_JIS", b"UTF-32", b"x", b"utf8"])
+    name = random.choice(
+        [b"UTF-8", b"UTF-16", b"ISO-8859-1", b"US-ASCII", b"windows-1252", b"Shift_JIS", b"UTF-32", b"x", b"utf8"]
+    )
     if b"encoding=" in data[:200]:
         return re.sub(rb"encoding=([\"'])[^\"']*\1", b'encoding="' + name + b'"', data, count=1)
     return b'<?xml version="1.0" encoding="' + name + b'"?>' + re.sub(rb"^\s*<\?xml[^>]*\?>", b"", data)
@@ -146,7 +176,10 @@ def encode_otherwise(data: bytes, random: Random) -> bytes:
 
 
 def put_before(data: bytes, random: Random) -> bytes:
-    return random.choice([b" ", b"\r\n", b"junk", b"\xef\xbb\xbf", b"\0", b"<", b"\xff\xfe", b"\n" * 3000, b"x" * 3000]) + data
+    return (
+        random.choice([b" ", b"\r\n", b"junk", b"\xef\xbb\xbf", b"\0", b"<", b"\xff\xfe", b"\n" * 3000, b"x" * 3000])
+        + data
+    )
 
 
 def change_newlines(data: bytes, random: Random) -> bytes:
@@ -160,7 +193,15 @@ def declare_entity(data: bytes, random: Random) -> bytes:
     root = data.find(b"<score-partwise")
     if root < 0 or start < root or b"'" in piece or b"<!DOCTYPE" in data:
         return data
-    return data[:root] + b"<!DOCTYPE score-partwise [<!ENTITY e '" + piece + b"'>]>" + data[root:start] + b"&e;" + data[end:]
+    return (
+        data[:root]
+        + b"<!DOCTYPE score-partwise [<!ENTITY e '"
+        + piece
+        + b"'>]>"
+        + data[root:start]
+        + b"&e;"
+        + data[end:]
+    )
 
 
 def mark_as_ours(data: bytes, random: Random) -> bytes:

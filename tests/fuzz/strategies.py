@@ -14,13 +14,31 @@ STEPS = "CDEFGAB"
 # Few different pitches, so that the search (asked once for each chord) is not what takes the time.
 PITCHES = [("C", "5"), ("D", "6"), ("C", "4"), ("B", "4"), ("E", "5"), ("G", "5"), ("A", "6"), ("F", "7"), ("A", "3")]
 ALTERS = ["", "", "", "1", "-1", "0.5", "-0.5", "1.5", "0.25"]
-ACCIDENTALS = ["", "", "", "sharp", "flat", "natural", "quarter-sharp", "quarter-flat", "three-quarters-sharp", "slash-flat"]
+ACCIDENTALS = [
+    "",
+    "",
+    "",
+    "sharp",
+    "flat",
+    "natural",
+    "quarter-sharp",
+    "quarter-flat",
+    "three-quarters-sharp",
+    "slash-flat",
+]
 WORDS = [
     "multiphonic", "M.", "ord.", "norm.", "sing", "voce", "gliss.", "lip gliss.", "a 2", "1.", "solo", "dolce & più",
     "T 2 3 | Eb", "bisb.", "flz.", "W.T.", "Größe", "100 % \\ { $ # \"", "♯●○", "\u2063", "x" * 90,
 ]  # fmt: skip
 NAMES = ["Flute", "Flöte 1", "Flutes", "Piccolo", "Alto Flute", "Flauto & Co", "Flute 1, 2"]
-ENCODINGS = {"UTF-8": "utf-8", "utf-8": "utf-8-sig", "ISO-8859-1": "latin-1", "UTF-16": "utf-16", "US-ASCII": "ascii", "": "utf-8"}
+ENCODINGS = {
+    "UTF-8": "utf-8",
+    "utf-8": "utf-8-sig",
+    "ISO-8859-1": "latin-1",
+    "UTF-16": "utf-16",
+    "US-ASCII": "ascii",
+    "": "utf-8",
+}
 NEWLINES = ["\n", "\r\n", "\r", ""]
 
 
@@ -61,7 +79,9 @@ def notes(draw: st.DrawFn, voice: str) -> str:
         fingering = draw(st.sampled_from(["", "", "", "T 2 3 | Eb", "1", "T 1 2 3 | 1 2 3 C"]))
         if fingering:
             marks.append(f"<technical>{tag('fingering', fingering)}</technical>")
-        head = draw(st.sampled_from(["", "", "", "<notehead>diamond</notehead>", '<notehead filled="no">normal</notehead>']))
+        head = draw(
+            st.sampled_from(["", "", "", "<notehead>diamond</notehead>", '<notehead filled="no">normal</notehead>'])
+        )
         made.append(
             f"<note>{first}{'<chord/>' if number else ''}{pitch}{duration}"
             f"{f'<tie type={chr(34)}{tie}{chr(34)}/>' if tie else ''}<voice>{voice}</voice><type>quarter</type>"
@@ -99,7 +119,11 @@ def bars(draw: st.DrawFn, number: int) -> str:
         lines.append(draw(directions()))
         lines.append(draw(notes("1")))
     if draw(st.booleans()):
-        lines += ["<backup><duration>2</duration></backup>", draw(notes("2")), "<forward><duration>1</duration></forward>"]
+        lines += [
+            "<backup><duration>2</duration></backup>",
+            draw(notes("2")),
+            "<forward><duration>1</duration></forward>",
+        ]
     if draw(st.sampled_from([False, False, True])):
         lines.append('<barline location="right"><bar-style>light-light</bar-style></barline>')
     return "\n".join([*lines, "</measure>"])

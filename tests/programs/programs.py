@@ -73,7 +73,9 @@ def _run(command: list[str], folder: Path, seconds: int = 120) -> list[str]:
 
 def _complaints(lines: list[str]) -> tuple[str, ...]:
     """Lines that complain, without what differs from run to run; each once."""
-    bad = [line for line in lines if re.search("warn|error|fail|not well|invalid|unknown|cannot|unsupported", line, re.I)]
+    bad = [
+        line for line in lines if re.search("warn|error|fail|not well|invalid|unknown|cannot|unsupported", line, re.I)
+    ]
     return tuple(sorted({re.sub(r"\d+|/\S+", "_", line.strip()) for line in bad}))
 
 
@@ -87,7 +89,9 @@ def _music(data: bytes) -> tuple[tuple[object, ...], int]:
                 pitch = "".join(note.findtext(f"pitch/{name}", "") for name in ("step", "alter", "octave"))
                 told = [note.findtext(name, "") for name in ("duration", "voice", "type", "accidental")]
                 flags = [str(note.find(name) is not None) for name in ("chord", "grace", "rest", "tie", "cue")]
-                slides = [each.tag + each.get("type", "") for name in ("slide", "glissando") for each in note.iter(name)]
+                slides = [
+                    each.tag + each.get("type", "") for name in ("slide", "glissando") for each in note.iter(name)
+                ]
                 found.append((part.get("id", ""), bar.get("number", ""), pitch, *told, *flags, *slides))
     return tuple(found), sum(bool(one[2]) for one in found)
 
@@ -143,7 +147,7 @@ def _see_in_webmscore(data: bytes, folder: Path) -> Seen:
 
 def _verovio_absent() -> str:
     try:
-        import verovio  # noqa: F401, PLC0415 - a large library, looked for only here
+        import verovio  # noqa: F401 - a large library, looked for only here
     except ImportError:
         return "the Python package verovio is not installed"
     return ""
@@ -185,7 +189,7 @@ def _texts_of(page: Path) -> Iterator[etree._Element]:
 
 
 def _notes_in_midi(midi: bytes) -> int:
-    import music21  # noqa: PLC0415 - large, and needed here alone
+    import music21
 
     read = music21.midi.MidiFile()
     read.readstr(midi)

@@ -70,6 +70,6 @@ def test_rows_are_updated_and_taken_out_after_a_program_saved_them(program: Prog
 
 
 def words(data: bytes) -> list[str]:
-    from lxml import etree  # noqa: PLC0415
+    from lxml import etree
 
     return [str(each.text) for each in etree.fromstring(data).iter("words")]

@@ -80,9 +80,7 @@ def _stiffness(mesh: Any, d: float, top: float) -> Any:
     matrix = whole.assemble(Basis(mesh, ElementHex1(), elements=np.flatnonzero(inside)))
     rest = np.flatnonzero(~inside)
     for chunk in np.array_split(rest, max(1, len(rest) // 4000)):
-        matrix = matrix + cut.assemble(
-            Basis(mesh, ElementHex1(), elements=chunk, quadrature=(points, weights))
-        )
+        matrix = matrix + cut.assemble(Basis(mesh, ElementHex1(), elements=chunk, quadrature=(points, weights)))
     return matrix.tocsr()
 
 
@@ -140,8 +138,6 @@ def _section(n: int) -> float:
     """Half the cross-section of the bore as the quadrature sees it: the conductance of a straight piece."""
     at = (np.arange(n * _POINTS) + 0.5) / (n * _POINTS)
     return 2.0 * float((at[:, None] ** 2 + at[None, :] ** 2 <= 1.0).mean())
-
-
 
 
 def _graded(start: float, stop: float, edges: tuple[float, ...], finest: float, growth: float = 1.25) -> Any:
