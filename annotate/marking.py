@@ -78,6 +78,7 @@ def mark(
         ascii_only=carrier == ASCII,
         statuses={decision.status for decision in judged},
         numbered=bool(shown),
+        gliding=any(" > " in note for stand in stands for note in stand.notes),
     )
     rows: dict[int, list[str]] = {}
     events: dict[int, Event] = {}

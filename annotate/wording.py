@@ -171,9 +171,10 @@ def legend(
     statuses: Iterable[str] = (),
     *,
     numbered: bool = False,
+    gliding: bool = False,
 ) -> str:
     """One line for a part's first diagram, explaining only the signs these fingerings and statuses use; '' if none.
-    numbered: fingerings carry numbers and are drawn once."""
+    numbered: fingerings carry numbers and are drawn once. gliding: some notes say what moves where."""
     texts = tuple(text for text in fingerings if text)
     if not texts:
         return ""
@@ -184,6 +185,7 @@ def legend(
     ]
     parts.append(lexicon.text("legend.hands"))
     parts += [lexicon.text("legend.number")] if numbered else []
+    parts += [lexicon.text("legend.gliding")] if gliding else []
     if ascii_only and any("#" in text for text in texts):
         parts.append(lexicon.text("legend.ascii_sharp"))
     parts += [lexicon.text(f"legend.{status}") for status in (DOUBTFUL, UNPLAYABLE) if status in set(statuses)]

@@ -1,8 +1,7 @@
 """Calibrating the confidence on what is known to play, and what that calibration predicts.
 
 `python -m fingering_db.calibration` prints the coefficients, and every row with the strength that the others predict
-for it
-(each fingering left out in turn), misses included."""
+for it (each fingering left out in turn), misses included."""
 
 from __future__ import annotations
 

@@ -23,8 +23,7 @@ _DEVIATION_WEIGHT = 0.15  # of confidence at the edge of the tolerance
 @dataclass(frozen=True, slots=True)
 class Resonance:
     """One resonance. hz [Hz]; strength 0..1: how surely it sounds alone; relative_amplitude, depth_db, prominence_db:
-    what
-    that rests on (playability.py)."""
+    what that rests on (playability.py)."""
 
     hz: float
     strength: float
@@ -63,8 +62,7 @@ def sounds(
     model: Model, fingering: Fingering, lip_mm: float | None = None, slide_mm: float = 0.0
 ) -> tuple[Resonance, ...]:
     """Every resonance of a fingering up to 2.6 kHz, lowest first; lip by the law, note for note, unless one is given
-    [mm];
-    the head joint drawn out by slide_mm.
+    [mm]; the head joint drawn out by slide_mm.
 
     Raises FingeringError when the flute has no such touch."""
     states = hole_states(model.instrument, fingering)[None, :]

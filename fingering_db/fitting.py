@@ -1,8 +1,7 @@
 """Deriving an instrument's hole positions and lip law from its standard fingerings, and what that is worth.
 
 `python -m fingering_db.fitting NAME` prints the fit, in-sample figures as such, and what is predicted for notes left
-out.
-Needs scipy (in the extra `fit`)."""
+out. Needs scipy (in the extra `fit`)."""
 
 from __future__ import annotations
 

@@ -125,8 +125,7 @@ def _slide_on(
     settings: RealArray,
 ) -> Glide | None:
     """The best glide on one fingering: from some of the settings that serve the start (start_lips, NaN where none) it
-    is
-    followed through all settings beyond, with some lips at the far end; the setting and lip that suit the end are
+    is followed through all settings beyond, with some lips at the far end; the setting and lip that suit the end are
     taken."""
     states = model.reach.states[row]
     start_hz, end_hz = (np.array([pitch.hz(a4_hz) for pitch in pitches]) for pitches in ends)
@@ -160,8 +159,7 @@ def _way(
     ends_hz: tuple[RealArray, RealArray],
 ) -> tuple[float, float, float, float, float] | None:
     """From setting number `at` to the setting and lip that give the end best: (cost [cents], begin [mm], target [mm],
-    lip
-    [m], end lip [m]); None where the pitches cannot be followed. The cost counts both ends and where the joint
+    lip [m], end lip [m]); None where the pitches cannot be followed. The cost counts both ends and where the joint
     begins."""
     start_hz, end_hz = ends_hz
     order = np.arange(at, len(settings)) if end_hz.mean() < start_hz.mean() else np.arange(at, -1, -1)
@@ -205,8 +203,8 @@ def finger_glides(
     """Glides by the fingers alone, best first: every pair of fingerings that reaches both ends is compared.
 
     Either only holes in perforated keys change (fingers roll), or one finger, never that of the foot keys, lifts or
-    lowers
-    its key slowly (doubtful at best: most of the change comes at once). Each pitch must stay on its resonance."""
+    lowers its key slowly (doubtful at best: most of the change comes at once). Each pitch must stay on its
+    resonance."""
     first, last = (answers(model, pitches, tolerance_cents, a4_hz) for pitches in (start, end))
     pairs = _pairs(model, first, last)
     if not len(pairs):
@@ -394,8 +392,7 @@ def _judged(
     model: Model, swept: ComplexArray, tracked: RealArray, lips_m: RealArray
 ) -> list[tuple[tuple[Resonance, ...], float]]:
     """For each stage the tracked resonances, shape (n, k) [Hz], with their strengths, and the confidence that they
-    sound
-    together."""
+    sound together."""
     crossings = model.resonances(swept, lips_m)
     strengths = strength(crossings, model.curve)
     edges = np.searchsorted(crossings.row, np.arange(len(swept) + 1))

@@ -1,14 +1,11 @@
 """How surely a resonance sounds, alone and together with others: a model with stated evidence, never a promise.
 
 Two features sort what is known. Relative modal amplitude r = a/(f1 E(f)): a = 2/(dX/dω) says how strongly the mode
-couples
-to the embouchure, f1 is the fingering's lowest resonance, and E(f) the smooth curve on which the plain fingerings of
-the same
-flute lie. Jet margin: how far the mode can outgrow the others for some delay of the jet. Derived for this project from
-the
-notes of the standard chart and 23 published resonances, three of them unplayable (data/evidence.toml): a hypothesis
-with that
-much behind it. Depth, prominence and quality alone sort worse (their ranges overlap).
+couples to the embouchure, f1 is the fingering's lowest resonance, and E(f) the smooth curve on which the plain
+fingerings of the same flute lie. Jet margin: how far the mode can outgrow the others for some delay of the jet. Derived
+for this project from the notes of the standard chart and 23 published resonances, three of them unplayable
+(data/evidence.toml): a hypothesis with that much behind it. Depth, prominence and quality alone sort worse (their
+ranges overlap).
 """
 
 from __future__ import annotations
@@ -84,12 +81,9 @@ def jet_margin(crossings: Crossings) -> RealArray:
     crossings likened to the flute in C.
 
     Linear jet theory (from memory): with a delay τ mode n grows in proportion to a_n (-g cos ω_n τ - R_n), a_n its
-    modal
-    amplitude, R_n its resistance, g the gain of the jet. The margin is the largest ratio of that to the best growing
-    other
-    mode, over delays that feed the mode itself well (-cos ≥ 0.7); above 1 the jet can prefer the mode, 0 where it
-    cannot
-    grow at all."""
+    modal amplitude, R_n its resistance, g the gain of the jet. The margin is the largest ratio of that to the best
+    growing other mode, over delays that feed the mode itself well (-cos ≥ 0.7); above 1 the jet can prefer the mode, 0
+    where it cannot grow at all."""
     amplitude, omega, loss, own = _by_row(crossings)
     phase = np.linspace(np.pi - _WELL_FED, np.pi + _WELL_FED, _DELAYS)
     delay = phase / (2.0 * np.pi * crossings.hz[:, None])
@@ -111,8 +105,7 @@ _JET_GAIN = 2e6  # [Pa s/m³]: ours, above the resistance of every minimum that 
 
 def _by_row(crossings: Crossings) -> tuple[RealArray, RealArray, RealArray, IndexArray]:
     """Modal amplitude, angular frequency and resistance over jet gain with one line per row, shape (n_rows, most), 0
-    where
-    a row has fewer; and the place of each crossing in its line."""
+    where a row has fewer; and the place of each crossing in its line."""
     place: IndexArray = np.arange(len(crossings.row)) - np.searchsorted(crossings.row, crossings.row, side="left")
     shape = (int(crossings.row.max(initial=-1)) + 1, int(place.max(initial=0)) + 1)
     amplitude, omega, loss = np.zeros(shape), np.zeros(shape), np.zeros(shape)
@@ -189,8 +182,7 @@ def shared(feed: RealArray) -> RealArray:
 
 def marked_down(between: RealArray) -> RealArray:
     """Factor on the confidence of a set for each resonance between its lowest and highest that is not asked for, from
-    its
-    strength: a strong one takes the jet for itself (ours; no measurement)."""
+    its strength: a strong one takes the jet for itself (ours; no measurement)."""
     return np.asarray(1.0 - (1.0 - _STRONG_BETWEEN) * between)
 
 

@@ -63,8 +63,7 @@ def _distinct(states: StateArray) -> tuple[StateArray, IndexArray]:
 @dataclass(frozen=True, slots=True)
 class HalfTables:
     """Both halves of the tube at some frequencies: above (stopper cavity included), entries of shape (n_upper, m);
-    below,
-    shape (n_lower, m)."""
+    below, shape (n_lower, m)."""
 
     above: TwoPort
     below: ComplexArray

@@ -24,10 +24,9 @@ _MOST_FILES = 24  # older ones are removed
 def fetch(key: str, compute: Callable[[], Arrays]) -> Arrays:
     """The arrays stored under a key, else computed and stored.
 
-    key: names everything the arrays depend on but the code; the code's own digest is added, so a change of either
-    gives new
-    arrays. A file that cannot be read is computed anew, a folder that cannot be written to is done without. Safe when
-    several runs build at once: a file is written beside and renamed.
+    key: names everything the arrays depend on but the code; the code's own digest is added, so a change of either gives
+    new arrays. A file that cannot be read is computed anew, a folder that cannot be written to is done without. Safe
+    when several runs build at once: a file is written beside and renamed.
     """
     path = folder() / f"{hashlib.sha256(f'{_code()}{key}'.encode()).hexdigest()[:32]}.npz"
     with contextlib.suppress(OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile), path.open("rb") as file:

@@ -21,8 +21,7 @@ _LOST_CENTS = 25.0  # a resonance that moves farther in one step is not the same
 @dataclass(frozen=True, slots=True)
 class Stage:
     """The flute at one moment of a glide. states: shape (n_holes,). slide_mm: as in Flute. open: (hole index, fraction
-    of
-    its perforation that is open, 0 to 1), for holes that a finger is just rolling off."""
+    of its perforation that is open, 0 to 1), for holes that a finger is just rolling off."""
 
     states: StateArray
     slide_mm: float = 0.0
@@ -61,10 +60,8 @@ def follow(model: Model, impedance: ComplexArray, hz: RealArray, lips_m: RealArr
 
     impedance: shape (n_stages, m), as `sweep` gives it. hz: shape (k,), near the resonances at the first stage. lips_m:
     shape (n_stages, l) [m], l trial lips side by side. At each stage the resonance nearest to that of the stage before
-    is
-    the same one; stages must be near enough that it moves a few cents. Within 0.1 cent of looking at every stage by
-    itself
-    on a finer grid (tested)."""
+    is the same one; stages must be near enough that it moves a few cents. Within 0.1 cent of looking at every stage by
+    itself on a finer grid (tested)."""
     count, trials = lips_m.shape
     crossings = model.resonances(np.repeat(impedance, trials, axis=0), lips_m.ravel())
     edges = np.searchsorted(crossings.row, np.arange(count * trials + 1))

@@ -23,8 +23,7 @@ class ChartDeviation:
 
 def chart_deviations(of: Model, slide_mm: float = 0.0) -> tuple[ChartDeviation, ...]:
     """One row for each note of the flute's chart, low to high (written pitch), the head joint drawn out by slide_mm:
-    the
-    resonance nearest to the note where it is at rest."""
+    the resonance nearest to the note where it is at rest."""
     notes = chart_of(of.instrument)
     states = np.array([hole_states(of.instrument, note.fingering) for note in notes])
     crossings = of.resonances(of.flute.bore_impedance(states, of.grid))

@@ -13,6 +13,5 @@ _LIP_CENTS = 5.0  # how nearly a player sets the lip that is meant: ours
 
 def band_cents(instrument: Instrument) -> float:
     """Uncertainty ± [cents] of a deviation: error of the model (predicted, not in-sample), temperature and the setting
-    of
-    the lip, added as squares. A pitch inside it cannot be told from one in tune: the lip reaches it."""
+    of the lip, added as squares. A pitch inside it cannot be told from one in tune: the lip reaches it."""
     return math.hypot(instrument.model_cents, CENTS_PER_KELVIN * _TEMPERATURE_K, _LIP_CENTS)

@@ -10,7 +10,8 @@ from annotate.choosing.single import compass
 from annotate.decision import DOUBTFUL, PLAYABLE, UNPLAYABLE, Alternative, Decision, Instead, PathPoint, Sound
 from annotate.demand import Demand
 from fingering_db.glide import HALF_HOLE, KEY_LIFT, SLIDE, Glide, finger_glides, slide_glides
-from fingering_db.model import Model
+from fingering_db.instrument import SLIDE_SUFFIX, load, shipped
+from fingering_db.model import Model, model
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
 
@@ -183,13 +184,28 @@ def _by_lip(demand: Demand, desk: Desk) -> Decision | None:
 
 def _not_continuous(demand: Demand, desk: Desk) -> Decision:
     why = f"Asks {_asked_cents(demand):.0f} cents without a jump; {no_way(desk, demand.sounding, demand.to_sounding)}"
+    other = _telescoping(demand, desk)
     if len(demand.sounding) > 1 or not _inside_compass(demand, desk):
-        return Decision(demand, desk.name, UNPLAYABLE, why, band_cents=desk.band_cents())
+        return Decision(demand, desk.name, UNPLAYABLE, why, band_cents=desk.band_cents(), instead=other)
     run = Instead(demand.pitches, "", "a run of semitones between the two, with standard fingerings", demand.to)
     if demand.continuous is None:
         why += " As a run of semitones it is playable; the notation does not say which is meant."
-        return Decision(demand, desk.name, DOUBTFUL, why, band_cents=desk.band_cents(), instead=(run,))
-    return Decision(demand, desk.name, UNPLAYABLE, why, band_cents=desk.band_cents(), instead=(run,))
+        return Decision(demand, desk.name, DOUBTFUL, why, band_cents=desk.band_cents(), instead=(run, *other))
+    return Decision(demand, desk.name, UNPLAYABLE, why, band_cents=desk.band_cents(), instead=(run, *other))
+
+
+def _telescoping(demand: Demand, desk: Desk) -> tuple[Instead, ...]:
+    """What the same flute with a telescoping head joint could do; () where it has one or could not either."""
+    instrument = desk.model.instrument
+    if instrument.slide is not None or instrument.name not in shipped():
+        return ()
+    drawn = model(load(f"{instrument.name}{SLIDE_SUFFIX}"))
+    found = slide_glides(drawn, demand.sounding, demand.to_sounding, desk.tolerance(demand), desk.a4_hz)
+    fitting = [glide for glide in found if glide_status(glide, desk.tolerance(demand)) == PLAYABLE][:1]
+    return tuple(
+        Instead(demand.pitches, str(glide.path[0].fingering), f"on {drawn.instrument.name}, by the slide", demand.to)
+        for glide in fitting
+    )
 
 
 def no_way(desk: Desk, start: tuple[Pitch, ...], end: tuple[Pitch, ...]) -> str:

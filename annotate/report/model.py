@@ -69,7 +69,7 @@ class FindingGroup:
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """A demand that another flute plays better or worse than the first. status: on the other flute."""
+    """A demand that another flute plays better or worse than the first. status: on that flute."""
 
     demand: Demand
     status: str

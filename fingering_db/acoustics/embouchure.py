@@ -14,8 +14,7 @@ def lip_reactance(freq: RealArray, lip_m: RealLike, air: Air) -> RealArray:
     """Reactance ωρL/S of inner correction, chimney and lip side together [Pa s/m³].
 
     lip_m: equivalent length of a 19-mm tube [m]. One series inertance, not jZ tan kL: at C7 kL is 2.7. After Coltman
-    1966,
-    JASA 40:99 (abstract): lip coverage, hence L, grows with pitch."""
+    1966, JASA 40:99 (abstract): lip coverage, hence L, grows with pitch."""
     return np.asarray(2.0 * np.pi * freq * lip_over_inertance(air) * lip_m)
 
 

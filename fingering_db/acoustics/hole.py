@@ -1,9 +1,8 @@
 """Tone holes as T networks: series Za/2, shunt Zs, series Za/2.
 
 a bore radius, b hole radius, d = b/a, t chimney height on the axis from the top of the bore circle to the rim. The
-series
-length is in the *bore* convention (Za = jkZ0 t_a, growing as b d²); the matching volume below the chimney (t_m) is part
-of the chimney's length.
+series length is in the *bore* convention (Za = jkZ0 t_a, growing as b d²); the matching volume below the chimney (t_m)
+is part of the chimney's length.
 """
 
 from __future__ import annotations
@@ -109,8 +108,7 @@ def closed_shunt(freq: RealArray, hole: HoleGeometry, air: Air) -> ComplexArray:
     """Shunt impedance of a hole closed by a pad [Pa s/m³].
 
     The pad enters the chimney by 0.05 b (Dickens 2007, thesis). The inner correction is kept, so that a perforation
-    that
-    shrinks to nothing becomes the closed hole (tested)."""
+    that shrinks to nothing becomes the closed hole (tested)."""
     gamma, zc = propagation(freq, hole.radius, air)
     k = 2.0 * np.pi * freq / air.c
     inner = 1j * k * lossless_impedance(hole.radius, air) * inner_length(hole.radius, hole.bore)
@@ -132,8 +130,8 @@ def opening_impedance(freq: RealArray, opening: Opening, hole_radius: float, air
 
     Inertance of plate and both ends, viscous loss of a thin layer on its wall, radiation of a small piston. Inner end
     derived with finite elements (within 0.3 %, tested); outer end: a hole flanged by the cup; resistive terms are the
-    standard ones. For radius up to
-    half the hole's. Raises GeometryError for a radius that is not between 0 and the hole's."""
+    standard ones. For radius up to half the hole's. Raises GeometryError for a radius that is not between 0 and the
+    hole's."""
     r, plate = opening.radius, opening.plate
     if not 0.0 < r < hole_radius:
         raise GeometryError(f"an opening of radius {r!r} does not fit a hole of radius {hole_radius!r}")

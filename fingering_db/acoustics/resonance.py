@@ -41,9 +41,8 @@ def rising_zeros(impedance: ComplexArray, freq: RealArray) -> Crossings:
     """Resonances of rows of impedance on a common frequency grid.
 
     impedance: shape (n, m) [Pa s/m³]. freq: shape (m,), growing in equal steps of its logarithm [Hz]. A zero is found
-    when
-    the reactance is below zero at one grid point and not at the next, and placed by a rational function through four
-    points, which has room for the pole beside it. Accuracy on a given grid: see the tests.
+    when the reactance is below zero at one grid point and not at the next, and placed by a rational function through
+    four points, which has room for the pole beside it. Accuracy on a given grid: see the tests.
     """
     reactance = impedance.imag
     rises: BoolArray = (reactance[:, :-1] < 0.0) & (reactance[:, 1:] >= 0.0)
@@ -59,8 +58,8 @@ def _refine(
     impedance: ComplexArray, freq: RealArray, row: IndexArray, left: IndexArray
 ) -> tuple[RealArray, RealArray, RealArray]:
     """Zero [Hz], slope dX/dω and resistance there, from Z(x) = (p0 + p1 x + p2 x²)/(1 + q x) through the four grid
-    points around each
-    rise, x counted in grid steps from the left one; Newton, held between the two points of the rise."""
+    points around each rise, x counted in grid steps from the left one; Newton, held between the two points of the
+    rise."""
     x = np.arange(-1.0, 3.0)
     columns = np.clip(left[:, None] + np.arange(-1, 3), 0, len(freq) - 1)
     z = impedance[row[:, None], columns]

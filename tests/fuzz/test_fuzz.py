@@ -24,7 +24,7 @@ from strategies import Made, scores
 from annotate import pipeline
 from annotate.writing import CARRIERS
 
-CASES = sorted((Path(__file__).parents[1] / "cases/fuzz").iterdir())
+CASES = sorted((Path(__file__).parents[1] / "cases/fuzz").glob("*"))
 DIAGRAMS = st.sampled_from(["changes", "every", "first"])
 LIMIT_S = 20.0  # processor time for one file; most take a few hundredths of a second
 quickly = settings(deadline=None, suppress_health_check=list(HealthCheck), derandomize=True, database=None)
