@@ -27,7 +27,7 @@ def folders() -> list[Path]:
 def run(folder: Path, work: Path) -> None:
     """Run a folder's commands in a copy of its input in `work`, leaving the outputs and report.txt there."""
     for item in folder.iterdir():
-        if item.name in _inputs(folder):
+        if item.name in inputs(folder):
             shutil.copy(item, work / item.name)
     printed = []
     for line in (folder / "command.txt").read_text(encoding="utf-8").splitlines():
@@ -40,7 +40,7 @@ def run(folder: Path, work: Path) -> None:
     (work / "report.txt").write_text("\n".join(printed), encoding="utf-8")
 
 
-def _inputs(folder: Path) -> set[str]:
+def inputs(folder: Path) -> set[str]:
     """Files that the commands read and none of them writes."""
     words = [shlex.split(line) for line in (folder / "command.txt").read_text(encoding="utf-8").splitlines()]
     written = {line[line.index("-o") + 1] for line in words if "-o" in line}
@@ -70,7 +70,7 @@ def main() -> int:
             work = Path(name)
             run(folder, work)
             for item in sorted(work.iterdir()):
-                if item.name in _inputs(folder):
+                if item.name in inputs(folder):
                     continue
                 if update:
                     shutil.copy(item, folder / item.name)

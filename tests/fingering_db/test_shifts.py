@@ -229,7 +229,7 @@ def semitones() -> Iterator[int]:
     yield from range(1, 37)
 
 
-@pytest.mark.parametrize("count", semitones())
+@pytest.mark.parametrize("count", list(semitones()))
 def test_intervals_bear_the_names_that_music21_gives_them(count: int) -> None:
     from music21 import interval as other
 
