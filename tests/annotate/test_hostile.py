@@ -571,3 +571,52 @@ def test_a_report_that_cannot_be_printed_is_told_in_one_line(tmp_path: Path) -> 
             check=False,
         )
     is_one_clear_line(done.returncode, "", done.stderr)
+
+
+# -- other files and words of the command line
+
+EXAMPLE = Path(__file__).parents[2] / "examples/composer/low-water.musicxml"
+FLUTE_FILES: dict[str, bytes] = {
+    "lists nested deeply": b"a = " + b"[" * 100_000,
+    "a number of 10,000 digits": b"a = " + b"9" * 10_000,
+    "bytes that are no text": b"a = '\xff'",
+    "control characters": b"\0\0\x1b[31m",
+    "a file too large": b"#" * (2 * MB),
+    "nothing": b"",
+}
+
+
+@pytest.mark.parametrize("kind", FLUTE_FILES)
+def test_a_flute_file_that_is_none_is_refused(kind: str, run: Run, tmp_path: Path) -> None:
+    path = tmp_path / "flute.toml"
+    path.write_bytes(FLUTE_FILES[kind])
+    for words in (("flute", "show", path), ("check", EXAMPLE, "--flute", path), ("find", "C5", "--flute", path)):
+        is_one_clear_line(*run(*words))
+
+
+@pytest.mark.parametrize("name", ["/dev/zero", "/dev", "x" * 300, "x" * 300 + ".toml", "../../x", "a\x1b[31m.toml"])
+def test_a_flute_that_is_no_file_is_refused(name: str, run: Run) -> None:
+    is_one_clear_line(*run("flute", "show", name))
+
+
+@pytest.mark.parametrize(
+    "content",
+    [b"[" * 200_000, b'{"version": 1, "demands": [{"beat": 1e999}]}', b'{"version": 9}', b"\0", b"", b"[]", b"\xff"],
+)
+def test_an_earlier_report_that_is_none_is_refused(content: bytes, run: Run, tmp_path: Path) -> None:
+    path = tmp_path / "old.json"
+    path.write_bytes(content)
+    is_one_clear_line(*run("check", EXAMPLE, "--since", path))
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("find", "C99"), ("find", "C5+" + "9" * 400), ("find", "C" + "9" * 40), ("find", "\x1b[31m"), ("glide", "C99", "C5"),
+        ("sounds", "T" * 9999), ("shifts", "small 99999999999999999999"), ("shifts", "small -1"), ("find", "C5", "--limit", "0"),
+        ("find", "C5", "--a4", "nan"), ("find", "C5", "--tolerance", "inf"), ("sounds", "T |", "--slide", "nan"),
+        ("explain", "x" * 5000), ("check", "x" * 5000), ("check", str(EXAMPLE), "--part", "x" * 5000),
+    ],
+)  # fmt: skip
+def test_words_that_mean_nothing_are_refused(words: tuple[str, ...], run: Run) -> None:
+    is_one_clear_line(*run(*words))
