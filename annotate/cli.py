@@ -24,15 +24,6 @@ _CHORDS = click.Choice(["auto", "multiphonic", "players", "voice"])
 _FORMAT = click.Choice(["text", "json"])
 
 
-class _Range(click.FloatRange):
-    """A number between two ends; "nan", which is beyond neither, is none."""
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        """The number. Raises click's error for what is none or is outside."""
-        number = super().convert(value, param, ctx)
-        return number if number == number else self.fail(f"'{value}' is not a number", param, ctx)
-
-
 def _together(*options: Callable[[Command], Command]) -> Callable[[Command], Command]:
     def add(command: Command) -> Command:
         for option in reversed(options):
@@ -45,13 +36,13 @@ def _together(*options: Callable[[Command], Command]) -> Callable[[Command], Com
 flute_options = _together(
     click.option("--flute", "flutes", multiple=True, metavar="NAME|FILE",
                  help="Flute to judge on; repeat to compare; PART=NAME for one part."),
-    click.option("--a4", type=_Range(380.0, 500.0), metavar="HZ", help="Pitch of A4."),
+    click.option("--a4", type=click.FloatRange(380.0, 500.0), metavar="HZ", help="Pitch of A4."),
 )  # fmt: skip
 read_options = _together(
     click.option("--part", "parts", multiple=True, metavar="NAME|ID|NUMBER",
                  help="Part to read (number from 1); may repeat."),
     click.option("--chords", type=_CHORDS, default="auto", show_default=True, help="How to read chords."),
-    click.option("--tolerance", type=_Range(1.0, 100.0), metavar="CENTS",
+    click.option("--tolerance", type=click.FloatRange(1.0, 100.0), metavar="CENTS",
                  help="How far off is near enough  [default: 30; microtones 20]"),
 )  # fmt: skip
 format_option = click.option("--format", "form", type=_FORMAT, default="text", show_default=True)
@@ -59,7 +50,7 @@ target_options = _together(
     click.option("-o", "--output", "output", type=click.Path(path_type=Path), metavar="OUT", help="File to write."),
     click.option("--in-place", is_flag=True, help="Write to SCORE itself."),
 )
-slide_option = click.option("--slide", type=_Range(-100.0, 200.0), default=0.0, metavar="MM",
+slide_option = click.option("--slide", type=click.FloatRange(-100.0, 200.0), default=0.0, metavar="MM",
                            help="How far the head joint is drawn out.")  # fmt: skip
 score_argument = click.argument("score", type=click.Path(path_type=Path))
 
@@ -156,7 +147,7 @@ def strip(score: Path, output: Path | None, in_place: bool) -> int:
 @cli.command()
 @click.argument("pitches", nargs=-1, required=True, metavar="PITCH...")
 @flute_options
-@click.option("--tolerance", type=_Range(1.0, 100.0), metavar="CENTS", default=30.0, show_default=True)
+@click.option("--tolerance", type=click.FloatRange(1.0, 100.0), metavar="CENTS", default=30.0, show_default=True)
 @click.option("--limit", type=click.IntRange(1, 1000), default=10, show_default=True, help="How many to list.")
 @format_option
 def find(
@@ -199,7 +190,7 @@ def shifts(pattern: str, flutes: tuple[str, ...], a4: float | None, form: str) -
 @click.argument("start", metavar="FROM")
 @click.argument("end", metavar="TO")
 @flute_options
-@click.option("--tolerance", type=_Range(1.0, 100.0), metavar="CENTS", default=30.0, show_default=True)
+@click.option("--tolerance", type=click.FloatRange(1.0, 100.0), metavar="CENTS", default=30.0, show_default=True)
 @format_option
 def glide(start: str, end: str, flutes: tuple[str, ...], a4: float | None, tolerance: float, form: str) -> int:
     """Ways to slide without a jump: C5 B4, or "C5 D6" "B4 C#6" for a multiphonic."""

@@ -22,7 +22,7 @@ RIGHT = (("", "1", "1o", "1ov", "Bb"), ("", "2", "tr1"), ("", "3", "tr2"), ("", 
 FINGERINGS = [
     str(Fingering.parse(" ".join(touch for touch in (*left, "|", *right) if touch)))
     for left, right in itertools.product(itertools.product(*LEFT), itertools.product(*RIGHT))
-][::211]
+][::97]
 
 
 def pixels(text: str, dpi: float = SCREEN) -> np.ndarray:

@@ -90,7 +90,7 @@ def _annotate(path: Path, looked: Looked, options: Options, carrier: str, diagra
 def _look(path: Path, options: Options, like: Looked | None = None) -> Looked:
     """Look at the flute parts; at the first part where there is none."""
     if like is not None:
-        options = replace(options, parts=tuple(str(part.number) for part in like.parts))
+        options = replace(options, parts=tuple(part.id for part in like.parts))
     try:
         return look(path, options)
     except InputError as error:

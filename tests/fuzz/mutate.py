@@ -215,9 +215,8 @@ def mark_as_ours(data: bytes, random: Random) -> bytes:
 
 MUTATIONS: tuple[Mutation, ...] = (
     flip_bytes, replace_bytes, delete_bytes, repeat_bytes, cut_off, delete_element, repeat_element, swap_elements,
-    move_element, replace_text, replace_text, replace_text, replace_text, replace_text, replace_attribute,
-    replace_attribute, replace_attribute, insert_element, insert_element, insert_element, insert_element,
-    rename_element, drop_all, lie_about_encoding, encode_otherwise, put_before, change_newlines,
+    move_element, replace_text, replace_text, replace_text, replace_attribute, replace_attribute, insert_element,
+    insert_element, rename_element, drop_all, lie_about_encoding, encode_otherwise, put_before, change_newlines,
     declare_entity, mark_as_ours,
 )  # fmt: skip
 
