@@ -71,7 +71,7 @@ def _run(command: list[str], folder: Path, seconds: int = 120) -> list[str]:
     return done.stdout.splitlines()
 
 
-def _complaints(lines: list[str]) -> tuple[str, ...]:
+def complaints(lines: list[str]) -> tuple[str, ...]:
     """Lines that complain, without what differs from run to run; each once."""
     bad = [
         line for line in lines if re.search("warn|error|fail|not well|invalid|unknown|cannot|unsupported", line, re.I)
@@ -101,7 +101,7 @@ def _seen_as_saved(lines: list[str], saved: bytes) -> Seen:
     texts = [str(each.text) for each in root.iter("words") if each.text]
     music, notes = _music(saved)
     shown = tuple(plain(row) for text in texts for row in text.splitlines())
-    return Seen(_complaints(lines), shown, music, notes, saved)
+    return Seen(complaints(lines), shown, music, notes, saved)
 
 
 # -- MuseScore 3
@@ -159,7 +159,7 @@ def _see_in_verovio(data: bytes, folder: Path) -> Seen:
     lines = _run([sys.executable, str(HERE / "ask_verovio.py"), str(source), str(target)], folder)
     told = json.loads(target.read_text(encoding="utf-8"))
     # The times at which notes sound are told by the MIDI file.
-    return Seen(_complaints(lines), tuple(map(plain, told["texts"])), told["midi"], told["notes"])
+    return Seen(complaints(lines), tuple(map(plain, told["texts"])), told["midi"], told["notes"])
 
 
 # -- LilyPond
@@ -181,7 +181,7 @@ def _see_in_lilypond(data: bytes, folder: Path) -> Seen:
         pieces = re.split(f"{MARK}([^{MARK}]*){MARK}", " ".join(words))
         texts += [plain(piece) for piece in pieces if plain(piece)]
     midi = next(folder.glob("out*.mid*")).read_bytes()
-    return Seen(_complaints(lines), tuple(texts), midi, _notes_in_midi(midi))
+    return Seen(complaints(lines), tuple(texts), midi, _notes_in_midi(midi))
 
 
 def _texts_of(page: Path) -> Iterator[etree._Element]:

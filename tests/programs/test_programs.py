@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent))
-
-from programs import PROGRAMS, Program, ours
-from table import EXAMPLES, scores, tried
+from programs import PROGRAMS, Program, complaints, ours, see
+from table import EXAMPLES, Tried, scores, tried, unmarked
 
 from annotate.pipeline import Options, annotate, look
 from annotate.stripping import strip
@@ -73,3 +69,24 @@ def words(data: bytes) -> list[str]:
     from lxml import etree
 
     return [str(each.text) for each in etree.fromstring(data).iter("words")]
+
+
+@pytest.mark.parametrize("program", QUICK)
+def test_a_lost_row_and_another_note_would_be_seen(program: Program) -> None:
+    """The witness itself is put on trial, with a marked score that is not as it should be."""
+    before, marked = scores(EXAMPLES[0], ROWS)
+    asked = ours(marked)
+    spoiled = marked.replace(b"<octave>5</octave>", b"<octave>4</octave>", 1).replace(asked[-1].encode(), b"else")
+    seen = Tried(unmarked(program, EXAMPLES[0]), see(program, spoiled), asked)
+    assert before != marked
+    assert asked[-1] in seen.missing()
+    assert not seen.same_music()
+
+
+def test_a_warning_is_told_from_ordinary_talk() -> None:
+    lines = [
+        "convert </tmp/a>...",
+        "[Warning] slur 'x12' could not be matched",
+        "[Warning] slur 'x13' could not be matched",
+    ]
+    assert complaints(lines) == ("[Warning] slur 'x_' could not be matched",)
