@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 from annotate import container, pictures
@@ -13,13 +14,16 @@ from annotate.choosing.codes import NO_SUCH_FLUTE, unplayable_finding
 from annotate.choosing.desk import Desk
 from annotate.decision import Decision, Result
 from annotate.demand import Demand, NotJudged
-from annotate.detecting.detect import detect
+from annotate.detecting.detect import Detected, detect
 from annotate.findings import Finding, InputError
 from annotate.marking import Marked, mark, notes_at, words_by_place
 from annotate.numbering import numbered
+from annotate.place import Place
+from annotate.reading.changes import Turns, turns
+from annotate.reading.codes import NOT_TRANSPOSED
 from annotate.reading.flutes import choose_part, find_flute_parts
 from annotate.reading.read import read_headings, read_score
-from annotate.score import Part, Score
+from annotate.score import Event, Part, Score
 from annotate.stripping import may_hold_marks, strip
 from annotate.writing import splice, verify_roundtrip
 from fingering_db.instrument import InstrumentError, load, shipped
@@ -30,6 +34,7 @@ DEFAULT_FLUTE = "open-hole-b"
 FLUTE_OF_FAMILY = {"flute": DEFAULT_FLUTE, "piccolo": "piccolo", "alto": "alto", "bass": "bass"}
 
 Progress = Callable[[int, int], None]
+Desks = Callable[[Event], list[Desk]]  # the flutes that an event is judged on, none where it is for no flute of ours
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,18 +78,20 @@ def look(path: Path, options: Options, progress: Progress | None = None) -> Look
     a4_hz = 440.0
     count = 0
     for part in parts:
-        desks = _desks(headings, part, families[part.id], options)
-        if not desks:
-            findings.append(_no_flute(part, families[part.id]))
+        played = turns(part, families[part.id])
+        desks = {family: _desks(headings, part, family, options) for family in played.families(part)}
+        findings += [_no_flute(part, family) for family in desks if family and not desks[family]]
+        if not any(desks.values()):
             continue
-        names += [desk.name for desk in desks]
-        a4_hz = desks[0].a4_hz
-        detected = detect(part, options.chords, len(score.parts)).renumbered(count + 1)
-        demands = _with_ordinary(part, detected.demands, desks[0], count)
+        names += [desk.name for own in desks.values() for desk in own]
+        a4_hz = next(desk.a4_hz for own in desks.values() for desk in own)
+        at = partial(_desks_at, played, desks)
+        detected = _judged(detect(part, options.chords, len(score.parts)), at).renumbered(count + 1)
+        demands = _with_ordinary(part, detected.demands, at, count)
         count += len(demands)
-        findings += detected.findings
+        findings += (*played.findings, *_transpositions(part, played, at, options), *detected.findings)
         not_judged += detected.not_judged
-        made, remarks = _decide(part, demands, desks, progress)
+        made, remarks = _decide(part, demands, at, progress)
         decisions += made
         findings += remarks
     result = Result(
@@ -167,9 +174,11 @@ def _chosen_parts(headings: Score, options: Options) -> tuple[tuple[Part, str], 
 
 
 def _desks(headings: Score, part: Part, family: str, options: Options) -> list[Desk]:
-    """A desk for each flute that this part is judged on; none when its kind of flute has no model."""
+    """A desk for each flute that this part is judged on where it is for that family; none when there is no model."""
     own = [flute for selector, flute in options.part_flutes if choose_part(headings.parts, selector).id == part.id]
     names = own or list(options.flutes)
+    if not family:
+        return []
     if not names and FLUTE_OF_FAMILY[family] in shipped():
         names = [FLUTE_OF_FAMILY[family]]
     return [desk(name, options) for name in names]
@@ -190,21 +199,55 @@ def _no_flute(part: Part, family: str) -> Finding:
     return Finding(NO_SUCH_FLUTE, "warning", part.name or part.id, message, advice)
 
 
-def _with_ordinary(part: Part, demands: tuple[Demand, ...], first: Desk, count: int) -> tuple[Demand, ...]:
+def _desks_at(played: Turns, desks: dict[str, list[Desk]], event: Event) -> list[Desk]:
+    return desks[played.family_of(event)]
+
+
+def _judged(detected: Detected, at: Desks) -> Detected:
+    """The same without what is played on another instrument or on a kind of flute without a model."""
+    demands = tuple(demand for demand in detected.demands if at(demand.events[0]))
+    return replace(detected, demands=demands)
+
+
+def _transpositions(part: Part, played: Turns, at: Desks, options: Options) -> list[Finding]:
+    """A finding where the file transposes otherwise than the flute of the part does; none where the user named one."""
+    found: dict[str, Finding] = {}
+    for event in part.events:
+        family = played.family_of(event)
+        if options.flutes or options.part_flutes or event.cue or event.hidden or family in found or not at(event):
+            continue
+        note, own = event.notes[0], at(event)[0].model.instrument.transposition_semitones
+        told = round(note.sounding.midi - note.written.midi)
+        if told == own:
+            continue
+        message = f"{at(event)[0].name} sounds {_semitones(own)}, and the file says that these notes sound {_semitones(told)}."
+        advice = "Pitches were taken as the file says; set the transposition in your program if that is not meant."
+        place = str(Place(part.name, part.id, event.bar, event.beat))
+        found[family] = Finding(NOT_TRANSPOSED, "warning", place, message, advice)
+    return list(found.values())
+
+
+def _semitones(count: int) -> str:
+    if not count:
+        return "as written"
+    return f"{abs(count)} semitone{'s' if abs(count) != 1 else ''} {'above' if count > 0 else 'below'} what is written"
+
+
+def _with_ordinary(part: Part, demands: tuple[Demand, ...], at: Desks, count: int) -> tuple[Demand, ...]:
     """The part's demands and those of notes outside the flute, in time order; ids of the former stay."""
-    extra = ordinary_demands(part, demands, first)
+    extra = ordinary_demands(part, demands, at)
     named = tuple(replace(demand, id=f"d{count + len(demands) + n}") for n, demand in enumerate(extra, start=1))
     return tuple(sorted((*demands, *named), key=lambda demand: (demand.events[0].onset, demand.events[0].start)))
 
 
 def _decide(
-    part: Part, demands: tuple[Demand, ...], desks: list[Desk], progress: Progress | None
+    part: Part, demands: tuple[Demand, ...], at: Desks, progress: Progress | None
 ) -> tuple[list[Decision], list[Finding]]:
     decisions: list[Decision] = []
     findings: list[Finding] = []
     texts = words_by_place(part)
     for done, demand in enumerate(demands, start=1):
-        for number, one in enumerate(desks):
+        for number, one in enumerate(at(demand.events[0])):
             decision, remarks = choose(demand, one)
             decisions.append(replace(decision, notes=notes_at(decision, texts)))
             findings += remarks

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 from annotate.choosing.chords import decide_multiphonic
 from annotate.choosing.desk import Desk
@@ -26,12 +26,15 @@ def choose(demand: Demand, desk: Desk) -> tuple[Decision, tuple[Finding, ...]]:
     return decide_note(demand, desk), ()
 
 
-def ordinary_demands(part: Part, demands: Iterable[Demand], desk: Desk) -> tuple[Demand, ...]:
-    """A demand for each ordinary note of the part that lies outside the flute's compass."""
+def ordinary_demands(
+    part: Part, demands: Iterable[Demand], desks_at: Callable[[Event], list[Desk]]
+) -> tuple[Demand, ...]:
+    """A demand for each ordinary note of the part that lies outside the compass of the first flute it is judged on."""
     taken = {id(event) for demand in demands for event in demand.events}
     found = []
     for event in part.events:
-        if id(event) in taken or event.cue or event.hidden or not out_of_compass(event, desk):
+        desks = desks_at(event)
+        if not desks or id(event) in taken or event.cue or event.hidden or not out_of_compass(event, desks[0]):
             continue
         found.append(_note_demand(part, event))
     return tuple(found)

@@ -17,6 +17,8 @@ BACKUP_TOO_FAR = "R108"
 CHORD_WITHOUT_NOTE = "R109"
 PART_NOT_LISTED = "R110"
 PART_WITHOUT_MUSIC = "R111"
+FLUTE_CHANGES = "R112"
+NOT_TRANSPOSED = "R113"
 
 CODES: dict[str, str] = {
     ENCODING_CONTRADICTED: (
@@ -51,4 +53,12 @@ CODES: dict[str, str] = {
     ),
     PART_NOT_LISTED: "A part has music but is missing from the score's list of parts; its id was taken as its name.",
     PART_WITHOUT_MUSIC: "A part is in the score's list of parts but has no music in the file.",
+    FLUTE_CHANGES: (
+        "The score changes to another flute inside a part, by its instruments or by words; from there on the"
+        " part is judged on that flute. Say --flute NAME to judge everything on one."
+    ),
+    NOT_TRANSPOSED: (
+        "The kind of flute named in the score sounds at another pitch than written, and the file transposes its notes"
+        " differently; pitches were taken as the file says. Set the instrument's transposition in your program."
+    ),
 }

@@ -10,13 +10,18 @@ from functools import cache
 from importlib.resources import files
 
 from annotate.findings import InputError
-from annotate.score import Part
+from annotate.score import Instrument, Part
 
 FLUTE, PICCOLO, ALTO, BASS = "flute", "piccolo", "alto", "bass"
 _SPECIAL = (PICCOLO, ALTO, BASS)
 _PIECES = re.compile(r"[/&+,;()\[\]|:–—]|\b(?:and|und|et|ed|y|och|og|en)\b")
 _LETTERS = str.maketrans({"ø": "o", "æ": "ae", "ł": "l", "đ": "d"})  # accents that are part of the letter
 _WORD = re.compile(r"[^\W\d_]+")
+
+# Beginnings of MusicXML sound ids that are surely no flute of ours (those of flutes are looked at first).
+_OTHER_SOUNDS = (
+    "wind.", "brass.", "voice.", "drum.", "metal.", "wood.", "strings.", "pluck.", "keyboard.", "rattle.", "effect.",
+)  # fmt: skip
 
 _Table = dict[str, frozenset[str]]
 
@@ -78,6 +83,40 @@ def family_of_name(name: str) -> str:
         if family:
             return family
     return ""
+
+
+def family_of_instrument(instrument: Instrument, family: str) -> str:
+    """The family of one instrument of a part of that family: '' where it is surely another instrument (a clarinet, a
+    drum), and that of the part where nothing tells."""
+    told = family_of_sound(instrument.sound) or family_of_name(instrument.name)
+    other = instrument.sound.startswith(_OTHER_SOUNDS) or _not_ours(instrument.name)
+    return told or ("" if other else family)
+
+
+def change_told(text: str) -> tuple[str, bool]:
+    """The family that words in the score tell the player to change to, and whether the change is only announced ('to
+    Piccolo', 'muta in Ottavino'): then it comes after the next rest. ('', False) where the words are anything else."""
+    if any(char.isdigit() for char in text):  # '2. Picc.' is one player of several
+        return "", False
+    words = _words(_plain(text))
+    announced = next((phrase for phrase in _announcements() if words[: len(phrase)] == phrase), [])
+    words = words[len(announced) :]
+    if not words or any(word not in _naming_words() for word in words):
+        return "", False
+    family = family_of_name(" ".join(words))
+    return family, bool(family and announced)
+
+
+@cache
+def _announcements() -> list[list[str]]:
+    return sorted((phrase.split() for phrase in _lists()["changes"]["announced"]), key=len, reverse=True)
+
+
+@cache
+def _naming_words() -> frozenset[str]:
+    lists = _lists()
+    names = [name for table in ("words", "alone") for family in lists[table].values() for name in family]
+    return frozenset(word for name in names for word in name.split()) | lists["changes"]["beside"]
 
 
 def _family_of_words(words: list[str]) -> str:

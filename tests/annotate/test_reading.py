@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from annotate.findings import InputError
-from annotate.reading.codes import CODES
+from annotate.reading.codes import CODES, FLUTE_CHANGES, NOT_TRANSPOSED
 from annotate.reading.read import read_headings, read_score
 from annotate.score import Event, Note, Part
 
@@ -118,7 +118,8 @@ def test_findings_are_whole_sentences_of_documented_codes() -> None:
             assert finding.code in CODES
             assert finding.severity in ("error", "warning", "info")
             assert finding.message and "\n" not in finding.message
-    assert seen == {code for code in CODES if code.startswith("R")}
+    later = {FLUTE_CHANGES, NOT_TRANSPOSED}  # in test_changes.py
+    assert seen == {code for code in CODES if code.startswith("R")} - later
 
 
 def test_headings_tell_the_parts_without_looking_at_the_music() -> None:
