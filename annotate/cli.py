@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import math
 import signal
 import sys
+import traceback
+import warnings
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -19,9 +22,50 @@ if TYPE_CHECKING:
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 LOOKED, UNPLAYABLE, COULD_NOT_LOOK = 0, 1, 2
-_LONGEST_MESSAGE = 600  # characters
+FAULT = "a fault of ventwise itself"
+_LONGEST_MESSAGE, _LONGEST_WORD = 600, 200  # characters; the latter of a word without a blank: most paths are shorter
 _CHORDS = click.Choice(["auto", "multiphonic", "players", "voice"])
 _FORMAT = click.Choice(["text", "json"])
+
+
+class _Number(click.FloatRange):
+    """A number between two others; 'nan', which compares with nothing, is none."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """The number that a text tells."""
+        try:
+            number = float(value)
+        except ValueError:
+            number = math.nan
+        least, most = float(self.min or 0.0), float(self.max or 0.0)
+        if not least <= number <= most:
+            self.fail(f"{value!r}: expected a number from {least:g} to {most:g}", param, ctx)
+        return number
+
+
+class _Whole(click.IntRange):
+    """A whole number between two others."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        """The whole number that a text tells."""
+        least, most = int(self.min or 0), int(self.max or 0)
+        with contextlib.suppress(ValueError):
+            if least <= int(value) <= most:
+                return int(value)
+        self.fail(f"{value!r}: expected a whole number from {least} to {most}", param, ctx)
+
+
+class _File(click.Path):
+    """The name of a file or a folder. An empty one, left by an unset variable of a shell, would be the current folder."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The path that a text names."""
+        if not str(value).strip():
+            self.fail(f"{str(value)!r}: expected a name", param, ctx)
+        return super().convert(value, param, ctx)
+
+
+_FILE = _File(path_type=Path)
 
 
 def _together(*options: Callable[[Command], Command]) -> Callable[[Command], Command]:
@@ -36,23 +80,27 @@ def _together(*options: Callable[[Command], Command]) -> Callable[[Command], Com
 flute_options = _together(
     click.option("--flute", "flutes", multiple=True, metavar="NAME|FILE",
                  help="Flute to judge on; repeat to compare; PART=NAME for one part."),
-    click.option("--a4", type=click.FloatRange(380.0, 500.0), metavar="HZ", help="Pitch of A4."),
+    click.option("--a4", type=_Number(380.0, 500.0), metavar="HZ", help="Pitch of A4."),
 )  # fmt: skip
 read_options = _together(
     click.option("--part", "parts", multiple=True, metavar="NAME|ID|NUMBER",
                  help="Part to read (number from 1); may repeat."),
     click.option("--chords", type=_CHORDS, default="auto", show_default=True, help="How to read chords."),
-    click.option("--tolerance", type=click.FloatRange(1.0, 100.0), metavar="CENTS",
+    click.option("--tolerance", type=_Number(1.0, 100.0), metavar="CENTS",
                  help="How far off is near enough  [default: 30; microtones 20]"),
 )  # fmt: skip
 format_option = click.option("--format", "form", type=_FORMAT, default="text", show_default=True)
 target_options = _together(
-    click.option("-o", "--output", "output", type=click.Path(path_type=Path), metavar="OUT", help="File to write."),
+    click.option("-o", "--output", "output", type=_FILE, metavar="OUT", help="File to write."),
     click.option("--in-place", is_flag=True, help="Write to SCORE itself."),
 )
-slide_option = click.option("--slide", type=click.FloatRange(-100.0, 200.0), default=0.0, metavar="MM",
+slide_option = click.option("--slide", type=_Number(-100.0, 200.0), default=0.0, metavar="MM",
                            help="How far the head joint is drawn out.")  # fmt: skip
-score_argument = click.argument("score", type=click.Path(path_type=Path))
+score_argument = click.argument("score", type=_FILE)
+
+
+class _UnprintableError(Exception):
+    """The result cannot be put out; the message says why."""
 
 
 class _Group(click.Group):
@@ -70,7 +118,7 @@ class _Group(click.Group):
             raise InputError("the memory does not suffice: expected a smaller score, or more memory") from None
 
 
-@click.group(cls=_Group, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=_Group, no_args_is_help=False, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="ventwise")
 def cli() -> None:
     """Find multiphonics, glissandi and microtones in a flute score, judge them, and write fingerings in.
@@ -84,7 +132,7 @@ def cli() -> None:
 @flute_options
 @read_options
 @format_option
-@click.option("--since", "earlier", type=click.Path(path_type=Path), metavar="OLD.json",
+@click.option("--since", "earlier", type=_FILE, metavar="OLD.json",
               help="Also say what has changed since this earlier JSON report.")  # fmt: skip
 def check(score: Path, form: str, earlier: Path | None, **chosen: Any) -> int:
     """Say what in SCORE can be played, what not, and what instead."""
@@ -106,7 +154,7 @@ def check(score: Path, form: str, earlier: Path | None, **chosen: Any) -> int:
               help="When to draw a fingering again; with 'first' they are numbered.")  # fmt: skip
 @click.option("--carrier", type=click.Choice(["rows", "stack", "ascii"]), default="rows", show_default=True,
               help="How a diagram is carried in the file.")  # fmt: skip
-@click.option("--pictures", "picture_folder", type=click.Path(path_type=Path), metavar="DIR",
+@click.option("--pictures", "picture_folder", type=_FILE, metavar="DIR",
               help="Also write each diagram as SVG and PNG into DIR, and places.csv.")  # fmt: skip
 def annotate(
     score: Path,
@@ -118,10 +166,12 @@ def annotate(
     **chosen: Any,
 ) -> int:
     """Write fingering diagrams and technique notes into SCORE."""
-    from annotate import container, pipeline
+    from annotate import container, pictures, pipeline
 
     target = _target(score, output, in_place)
     container.check_target(score, target, in_place)
+    if picture_folder is not None:
+        pictures.check_folder(picture_folder)
     looked = pipeline.look(score, _options(**chosen), _progress())
     result = pipeline.annotate(
         looked, target, in_place=in_place, diagrams=diagrams, carrier=carrier, picture_folder=picture_folder
@@ -147,8 +197,8 @@ def strip(score: Path, output: Path | None, in_place: bool) -> int:
 @cli.command()
 @click.argument("pitches", nargs=-1, required=True, metavar="PITCH...")
 @flute_options
-@click.option("--tolerance", type=click.FloatRange(1.0, 100.0), metavar="CENTS", default=30.0, show_default=True)
-@click.option("--limit", type=click.IntRange(1, 1000), default=10, show_default=True, help="How many to list.")
+@click.option("--tolerance", type=_Number(1.0, 100.0), metavar="CENTS", default=30.0, show_default=True)
+@click.option("--limit", type=_Whole(1, 1000), default=10, show_default=True, help="How many to list.")
 @format_option
 def find(
     pitches: tuple[str, ...], flutes: tuple[str, ...], a4: float | None, tolerance: float, limit: int, form: str
@@ -190,7 +240,7 @@ def shifts(pattern: str, flutes: tuple[str, ...], a4: float | None, form: str) -
 @click.argument("start", metavar="FROM")
 @click.argument("end", metavar="TO")
 @flute_options
-@click.option("--tolerance", type=click.FloatRange(1.0, 100.0), metavar="CENTS", default=30.0, show_default=True)
+@click.option("--tolerance", type=_Number(1.0, 100.0), metavar="CENTS", default=30.0, show_default=True)
 @format_option
 def glide(start: str, end: str, flutes: tuple[str, ...], a4: float | None, tolerance: float, form: str) -> int:
     """Ways to slide without a jump: C5 B4, or "C5 D6" "B4 C#6" for a multiphonic."""
@@ -216,7 +266,7 @@ def explain(code: str) -> int:
     return LOOKED
 
 
-@cli.group()
+@cli.group(no_args_is_help=False)
 def flute() -> None:
     """The flutes that are shipped, and your own."""
 
@@ -262,9 +312,9 @@ def _options(
 
 
 def _desks(flutes: tuple[str, ...], a4: float | None) -> list[Any]:
-    from annotate.pipeline import DEFAULT_FLUTE, Options, desk
+    from annotate.pipeline import DEFAULT_FLUTE, Options, desks_for
 
-    return [desk(name, Options(a4_hz=a4)) for name in flutes or (DEFAULT_FLUTE,)]
+    return desks_for(flutes or (DEFAULT_FLUTE,), Options(a4_hz=a4))
 
 
 def _target(score: Path, output: Path | None, in_place: bool) -> Path:
@@ -318,12 +368,17 @@ def _echo(text: str, *, err: bool = False) -> None:
 
     stream = sys.stderr if err else sys.stdout
     ascii_only = needs_ascii(getattr(stream, "encoding", None))
-    click.echo("\n".join(plain(clean(line, ascii_only)) for line in text.rstrip("\n").split("\n")), err=err)
+    told = "\n".join(plain(clean(line, ascii_only)) for line in text.rstrip("\n").split("\n"))
+    try:
+        click.echo(told, err=err)
+    except OSError as error:
+        raise _UnprintableError(error.strerror) from error
 
 
 def _one_line(message: str) -> str:
     """A message on one line, what is quoted in it from a hostile file cut where it is endless."""
-    line = " ".join(message.split())
+    words = (word if len(word) <= _LONGEST_WORD else f"{word[:80]}…{word[-40:]}" for word in message.split())
+    line = " ".join(words)
     return line if len(line) <= _LONGEST_MESSAGE else f"{line[:300]} … {line[-200:]}"
 
 
@@ -335,6 +390,24 @@ def _leave_stdout() -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
+def _usage(error: click.UsageError) -> str:
+    """What is wrong with the words of the command line: where, what, and what was expected."""
+    ctx = error.ctx
+    if ctx is None:
+        return f"{error.format_message().rstrip('.')}; see ventwise --help"
+    where = ctx.command_path.removeprefix("ventwise").strip()
+    told = f"{where}: {error.format_message()}" if where else error.format_message()
+    if isinstance(ctx.command, click.Group) and not isinstance(error, click.NoSuchOption):
+        told = f"{told.rstrip('.')}: expected one of {', '.join(ctx.command.list_commands(ctx))}"
+    return f"{told.rstrip('.')}; see {ctx.command_path} --help"
+
+
+def _fault(error: Exception) -> str:
+    last = traceback.extract_tb(error.__traceback__)[-1]
+    where = f"{Path(last.filename).name}, line {last.lineno}"
+    return f"{FAULT} ({type(error).__name__}: {error}; {where}): nothing written, please report this"
+
+
 def main() -> None:
     """Run the command line: one clear line on stderr and exit 2 whenever it could not look (one for each mistake in a
     flute file that is to be checked)."""
@@ -343,20 +416,23 @@ def main() -> None:
     with contextlib.suppress(ValueError):  # raised where this is not the main thread
         # A run that is told to end cleans up behind itself as one that is interrupted.
         signal.signal(signal.SIGTERM, signal.default_int_handler)
+    if not sys.warnoptions:  # warnings are for those who work on the program, and say so to Python
+        warnings.simplefilter("ignore")
     try:
         code = cli.main(standalone_mode=False)
     except click.exceptions.Abort:
         code, messages = COULD_NOT_LOOK, ["interrupted: no file was left half-written"]
-    except OSError as error:  # of files an InputError tells: this is the output
+    except _UnprintableError as error:
         _leave_stdout()
-        code, messages = COULD_NOT_LOOK, [f"the result cannot be printed ({error.strerror}): expected room for it"]
+        code, messages = COULD_NOT_LOOK, [f"the result cannot be printed ({error}): expected room for it"]
     except click.UsageError as error:
-        where = f"{error.ctx.command_path}: " if error.ctx else ""
-        code, messages = COULD_NOT_LOOK, [f"{where}{error.format_message()}"]
+        code, messages = COULD_NOT_LOOK, [_usage(error)]
     except InputError as error:
         code, messages = COULD_NOT_LOOK, [str(line) for line in error.args]
+    except Exception as error:  # a fault of this program must not pass for exit 1, "something is unplayable"
+        code, messages = COULD_NOT_LOOK, [_fault(error)]
     else:
         messages = []
     for message in messages:
-        _echo("ventwise: " + _one_line(message).removeprefix("ventwise: "), err=True)
+        _echo(f"ventwise: {_one_line(message)}", err=True)
     sys.exit(code if isinstance(code, int) else LOOKED)

@@ -59,7 +59,8 @@ class Decision:
 
     fingering: canonical text, '' if none. deviation_cents: per pitch of the demand, sounding minus asked,
     each uncertain by +/- band_cents. confidence: 0..1. notes: technique notes as written into the score, top
-    to bottom.
+    to bottom. contrary: the fingers that move against the ear on the way to it, as fingering text ('3v | Eb'),
+    '' for none.
     """
 
     demand: Demand
@@ -75,6 +76,7 @@ class Decision:
     instead: tuple[Instead, ...] = ()
     path: tuple[PathPoint, ...] = ()
     notes: tuple[str, ...] = ()
+    contrary: str = ""
 
 
 @dataclass(frozen=True, slots=True)

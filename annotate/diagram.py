@@ -10,36 +10,59 @@ because these break an importer (so the plain form writes `Gs` and `Cs` for G sh
 from __future__ import annotations
 
 DOWN, UP, HOLE_OPEN, VENT_OPEN, BOTH_OPEN = "●", "○", "◎", "◉", "◐"
+CONTRARY = "~"
+"""At the end of a hand's row: one of its fingers moves against the ear."""
 ASCII_SIGNS = {DOWN: "@", UP: "-", HOLE_OPEN: "o", VENT_OPEN: "v", BOTH_OPEN: "&"}
 """Plain signs by drawn sign; `o` and `v` are the suffixes of the fingering text."""
 
 _SUFFIX_SIGNS = {"": DOWN, "o": HOLE_OPEN, "v": VENT_OPEN, "ov": BOTH_OPEN}
 _MAIN_KEYS = ("1", "2", "3")
+_LETTER_KEYS = ("T", "Tb", "G#", "Bb", "tr1", "tr2", "Eb", "C#", "C", "B", "gz")
 _LETTERS = {"Tb": "T♭", "G#": "G♯", "Bb": "B♭", "Eb": "E♭", "C#": "C♯"}
 _ASCII_LETTERS = {"G#": "Gs", "C#": "Cs"}
 
 
-def rows(fingering: str) -> tuple[str, str]:
+def rows(fingering: str, contrary: str = "") -> tuple[str, str]:
     """The two rows of a canonical fingering text (`str(Fingering)`), left hand first.
 
+    contrary: fingers that move against the ear on the way to it, as such a text: the row of their hand ends with CONTRARY.
     Raises ValueError for a text that is not two hands divided by one bar.
     """
     left, right = _hands(fingering)
-    return _row(left, _LETTERS), _row(right, _LETTERS)
+    against = _against(contrary)
+    return _row(left, _LETTERS) + against[0], _row(right, _LETTERS) + against[1]
 
 
-def ascii_rows(fingering: str) -> tuple[str, str]:
+def ascii_rows(fingering: str, contrary: str = "") -> tuple[str, str]:
     """The same two rows in ASCII: `-@@ T` over `--- Eb`."""
     left, right = _hands(fingering)
     upper, lower = _row(left, _ASCII_LETTERS), _row(right, _ASCII_LETTERS)
-    table = str.maketrans(ASCII_SIGNS)
-    return upper.translate(table), lower.translate(table)
+    table, against = str.maketrans(ASCII_SIGNS), _against(contrary)
+    return upper.translate(table) + against[0], lower.translate(table) + against[1]
+
+
+def _against(contrary: str) -> tuple[str, str]:
+    left, right = _hands(contrary) if contrary else ([], [])
+    return f" {CONTRARY}" if left else "", f" {CONTRARY}" if right else ""
 
 
 def signs_used(fingerings: tuple[str, ...]) -> tuple[str, ...]:
     """The drawn circle signs that occur in the diagrams of these fingerings, in the order of the legend."""
     found = {sign for text in fingerings for row in rows(text) for sign in row}
     return tuple(sign for sign in ASCII_SIGNS if sign in found)
+
+
+def letter_keys(fingerings: tuple[str, ...], ascii_only: bool = False) -> dict[str, str]:
+    """The keys drawn as letters in these fingerings: touch without suffix -> its letters, in playing order."""
+    letters = _ASCII_LETTERS if ascii_only else _LETTERS
+    found = {touch.rstrip("ov") for text in fingerings for hand in _hands(text) for touch in hand}
+    return {touch: letters.get(touch, touch) for touch in _LETTER_KEYS if touch in found}
+
+
+def vented_letters(fingerings: tuple[str, ...]) -> bool:
+    """Whether a key drawn as letters has its vent open in one of these: `Tv`."""
+    touches = (touch for text in fingerings for hand in _hands(text) for touch in hand)
+    return any(touch[0] not in _MAIN_KEYS and touch.endswith("v") for touch in touches)
 
 
 def _hands(fingering: str) -> tuple[list[str], list[str]]:

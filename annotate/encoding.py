@@ -57,11 +57,11 @@ class TextForm:
         """Text as bytes to be put in; what the codec lacks becomes a character reference."""
         return text.encode(self.codec, "xmlcharrefreplace")
 
-    def behind(self, data: bytes, markup: str, at: int) -> int:
-        """Offset behind the next `markup` in `data` from the offset `at` on, at which a character begins.
+    def behind(self, data: bytes, token: bytes, at: int) -> int:
+        """Offset behind the next `token` (markup as `encode` gives it) in `data` from the offset `at` on, at which a
+        character begins.
 
         Raises ValueError where there is none."""
-        token = self.encode(markup)
         found = data.index(token, at)
         # The bytes of a token may also be halves of two other characters.
         while (found - at) % self.width:

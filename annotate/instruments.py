@@ -6,10 +6,12 @@ import numpy as np
 
 from annotate.findings import InputError
 from annotate.output import wrap
-from fingering_db.instrument import Instrument, InstrumentError, load, shipped
+from fingering_db.instrument import SLIDE_SUFFIX, Instrument, InstrumentError, load, shipped
 from fingering_db.model import Model, model
 from fingering_db.tuning import chart_deviations
 from fingering_db.uncertainty import band_cents
+
+_ALL_OFF_CENTS = 10.0  # on average: more than a player makes up without thinking of it (ours)
 
 
 def listing() -> str:
@@ -24,6 +26,7 @@ def description(name: str) -> str:
     lines = [
         f"{instrument.name}: {instrument.title}",
         *_figures(instrument, ready),
+        *(wrap(f"It is {instrument.remark}.", 80) if instrument.remark else []),
         "",
         "hole      place  diameter  at rest  in the key",
     ]
@@ -35,12 +38,30 @@ def description(name: str) -> str:
     lines += [
         "(mm from the embouchure)",
         "",
-        "Standard fingerings, cents off (in-sample: the flute was fitted to them):",
+        f"Standard fingerings, cents off{_fitted(instrument)}:",
     ]
     notes = [f"{row.pitch} {row.cents:+.0f}{'' if row.judged else '*'}" for row in chart_deviations(ready)]
     lines += wrap("  ".join(notes), 80)
-    lines.append("* real flutes are sharp here; not part of the fit")
+    lines.append(f"* real flutes are sharp here; {'not part of the fit' if _fitted(instrument) else 'not counted'}")
     return "\n".join(lines)
+
+
+def _fitted(instrument: Instrument) -> str:
+    """What tells that these figures are no test of the model; '' for a flute of the user's own."""
+    plain = instrument.name.removesuffix(SLIDE_SUFFIX)
+    ours = plain in shipped() and instrument.fingers == load(plain).fingers and instrument.lip == load(plain).lip
+    return " (in-sample: the flute was fitted to them)" if ours else ""
+
+
+def _chart_line(instrument: Instrument, ready: Model) -> str:
+    """How well the standard fingerings are in tune, and what to look at where all of them are off."""
+    judged = np.array([row.cents for row in chart_deviations(ready) if row.judged])
+    rms, worst, mean = np.sqrt(np.mean(judged**2)), np.abs(judged).max(), judged.mean()
+    line = f"standard chart: rms {rms:.1f} cents, worst {worst:.1f}{' (in-sample)' if _fitted(instrument) else ''}"
+    if abs(mean) <= _ALL_OFF_CENTS:
+        return line
+    way = "flat" if mean < 0 else "sharp"
+    return f"{line}; on average {abs(mean):.0f} {way}: look at a4_hz, temperature_c, [lip] at_c4_mm and the places of the holes"
 
 
 def moved_scale(name: str, slide_mm: float) -> str:
@@ -50,20 +71,24 @@ def moved_scale(name: str, slide_mm: float) -> str:
     rest, drawn = (chart_deviations(ready, slide) for slide in (0.0, slide_mm))
     drawn_out = f"head joint drawn out {slide_mm:g} mm"
     lines = wrap(f"{instrument.name}: {drawn_out}; cents that each standard fingering moves:", 80)
-    notes = [f"{one.pitch!s:<4}{two.cents - one.cents:+5.0f}" for one, two in zip(rest, drawn, strict=True)]
+    moved = [two.cents - one.cents for one, two in zip(rest, drawn, strict=True)]
+    notes = [
+        f"{one.pitch!s:<4}{cents:+5.0f}" if np.isfinite(cents) else f"{one.pitch!s:<4}    ?"
+        for one, cents in zip(rest, moved, strict=True)
+    ]
     lines += ["   ".join(notes[at : at + 6]) for at in range(0, len(notes), 6)]
+    lines += [] if np.isfinite(moved).all() else wrap("?: its resonance is lost before the joint is so far out.", 80)
+    lines += wrap(f"It is {instrument.remark}.", 80) if instrument.remark else []
     lines += wrap("Short tubes move more than long ones: this is for gliding, not for playing in another key.", 80)
     return "\n".join(lines)
 
 
 def _figures(instrument: Instrument, ready: Model) -> list[str]:
-    judged = np.array([row.cents for row in chart_deviations(ready) if row.judged])
-    rms, worst = np.sqrt(np.mean(judged**2)), np.abs(judged).max()
     return [
         f"{len(ready.reach.placements):,} fingerings, {len(ready.reach.states):,} of them different in sound",
         f"air at {instrument.temperature_c:g} °C, A4 = {instrument.a4_hz:g} Hz, "
         f"open end at {instrument.body.end_mm:g} mm",
-        f"standard chart: rms {rms:.1f} cents, worst {worst:.1f} (in-sample); band shown ±{band_cents(instrument):.0f}",
+        *wrap(f"{_chart_line(instrument, ready)}; band shown ±{band_cents(instrument):.0f}", 80),
     ]
 
 
@@ -73,8 +98,9 @@ def verdict(file: str) -> str:
         instrument = load(file)
     except InstrumentError as error:
         raise InputError(*error.mistakes) from error
-    reach = model(instrument).reach
-    return f"{file}: can be used: {instrument.title}, {len(reach.placements):,} fingerings"
+    ready = model(instrument)
+    used = f"{file}: can be used: {instrument.title}, {len(ready.reach.placements):,} fingerings"
+    return "\n".join([used, *wrap(_chart_line(instrument, ready), 80)])
 
 
 def _load(name: str) -> Instrument:

@@ -29,16 +29,19 @@ CODES: dict[str, str] = {
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """A diagram that is drawn: where, and the fingering. status: of the demand it belongs to."""
+    """A fingering at its place. status: of the demand it belongs to. here: whether the diagram is drawn at this place;
+    else the one drawn last in the same part with the same fingering serves. contrary: as in Decision, where it is drawn."""
 
     place: Place
     fingering: str
     status: str
+    here: bool = True
+    contrary: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Marked:
-    """Marks to splice in, findings about the places they stand at, and the diagrams among the marks."""
+    """Marks to splice in, findings about the places they stand at, and every fingering at its place."""
 
     marks: tuple[Mark, ...]
     findings: tuple[Finding, ...]
@@ -47,14 +50,21 @@ class Marked:
 
 @dataclass(frozen=True, slots=True)
 class _Stand:
-    """Something to write at an event: notes above, and the fingering to draw, '' for none. number: the row that tells
-    the fingering's number, '' for none."""
+    """Something to write at an event: notes above, and the fingering, '' for none. number: the row that tells the
+    fingering's number, '' for none. draw: whether the diagram is drawn here. contrary: for its drawing."""
 
     event: Event
     notes: tuple[str, ...]
     fingering: str
     status: str
     number: str = ""
+    draw: bool = True
+    contrary: str = ""
+
+    @property
+    def drawn(self) -> str:
+        """The fingering to draw here, '' for none."""
+        return self.fingering if self.draw else ""
 
 
 def mark(
@@ -72,21 +82,21 @@ def mark(
     shown = (numbered(judged) if numbers is None else numbers) if diagrams == FIRST else {}
     found = sorted(_stands(judged, texts, carrier, shown), key=lambda stand: stand.event.onset)
     stands = _chosen(found, diagrams)
-    drawn = tuple(stand for stand in stands if stand.fingering)
     line = legend(
-        (stand.fingering for stand in drawn),
+        (stand.drawn for stand in stands if stand.drawn),
         ascii_only=carrier == ASCII,
         statuses={decision.status for decision in judged},
         numbered=bool(shown),
         gliding=any(" > " in note for stand in stands for note in stand.notes),
+        contrary=[decision.contrary for decision in judged],
     )
     rows: dict[int, list[str]] = {}
     events: dict[int, Event] = {}
     for stand in stands:
-        above = [line] if stand.fingering and line else []
+        above = [line] if stand.drawn and line else []
         number = [stand.number] if stand.number else []
-        own = [*above, *stand.notes, *number, *_drawing(stand.fingering, carrier)]
-        if stand.fingering:
+        own = [*above, *stand.notes, *number, *_drawing(stand, carrier)]
+        if stand.drawn:
             line = ""  # the legend stands at the first diagram only
         if own:
             rows.setdefault(stand.event.start, []).extend(own)
@@ -100,7 +110,11 @@ def mark(
         )
         for offset, own_rows in sorted(rows.items())
     )
-    pictures = tuple(Drawn(_place(part, stand.event), stand.fingering, stand.status) for stand in drawn)
+    pictures = tuple(
+        Drawn(_place(part, stand.event), stand.fingering, stand.status, stand.draw, stand.contrary)
+        for stand in stands
+        if stand.fingering
+    )
     return Marked(marks, _crowded(part, texts, events.values()), pictures)
 
 
@@ -128,9 +142,10 @@ def _stands(
     found = []
     for decision in decisions:
         start, end = fingerings_of(decision)
+        against = "" if numbers else decision.contrary  # a numbered diagram serves many ways to it
         events = decision.demand.events
         notes = notes_at(decision, texts, ascii_only=True) if carrier == ASCII else decision.notes
-        found.append(_Stand(events[0], notes, start, decision.status, _number(start, numbers)))
+        found.append(_Stand(events[0], notes, start, decision.status, _number(start, numbers), contrary=against))
         if end:
             found.append(_Stand(events[-1], (), end, decision.status, _number(end, numbers)))
     return found
@@ -141,7 +156,7 @@ def _number(fingering: str, numbers: Mapping[str, int]) -> str:
 
 
 def _chosen(stands: list[_Stand], diagrams: str) -> list[_Stand]:
-    """The same with the fingerings left out that need not be drawn again."""
+    """The same, told which fingerings need not be drawn again."""
     kept: list[_Stand] = []
     seen: set[str] = set()
     last, last_end = "", float("-inf")
@@ -149,17 +164,18 @@ def _chosen(stands: list[_Stand], diagrams: str) -> list[_Stand]:
         rested = stand.event.seconds - last_end > _LONG_REST_SECONDS
         again = stand.fingering in seen if diagrams == FIRST else stand.fingering == last and not rested
         draw = bool(stand.fingering) and (diagrams == EVERY or not again)
-        kept.append(replace(stand, fingering=stand.fingering if draw else ""))
+        kept.append(replace(stand, draw=draw))
         if stand.fingering:
             seen.add(stand.fingering)
             last, last_end = stand.fingering, stand.event.seconds_end
     return kept
 
 
-def _drawing(fingering: str, carrier: str) -> tuple[str, ...]:
-    if not fingering:
+def _drawing(stand: _Stand, carrier: str) -> tuple[str, ...]:
+    if not stand.drawn:
         return ()
-    return diagram.ascii_rows(fingering) if carrier == ASCII else diagram.rows(fingering)
+    draw = diagram.ascii_rows if carrier == ASCII else diagram.rows
+    return draw(stand.drawn, stand.contrary)
 
 
 def _crowded(part: Part, texts: dict[tuple[Fraction, int], str], events: Iterable[Event]) -> tuple[Finding, ...]:

@@ -83,15 +83,14 @@ def _curve(
 
 
 def _strip(path: Sequence[PathPoint]) -> list[str]:
-    """What the hands do: the slide [mm] as a line, or the open share of each rolling key as a wedge."""
+    """What the player does: the slide [mm] or the lip [cents] as a line, or the open share of each rolling key as a
+    wedge."""
     top = _TOP + _CURVES + _GAP
-    slides = [point.slide_mm for point in path]
+    slides, lips = [point.slide_mm for point in path], [point.lip_cents for point in path]
     if max(slides) - min(slides) > 0.05:
-        most = max(map(abs, slides))
-        points = " ".join(f"{_x(p.t):.1f},{top + _STRIP * (1.0 - p.slide_mm / most):.1f}" for p in path)
-        label = f"{slides[0]:.0f} > {slides[-1]:.0f} mm"
-        rows = [f'<polyline points="{points}" fill="none" stroke="black" stroke-width="1.2"/>']
-        return [*rows, _text(4.0, top + 8.0, "slide"), _text(_WIDTH - _RIGHT + 5.0, top + _STRIP / 2.0, label)]
+        return _line_strip(path, slides, "slide", f"{slides[0]:.0f} > {slides[-1]:.0f} mm")
+    if max(lips) - min(lips) > 0.5:
+        return _line_strip(path, lips, "lip", f"{lips[0]:+.0f} > {lips[-1]:+.0f}")
     rows = []
     touches = list(dict.fromkeys(touch for point in path for touch, _ in point.open))
     for number, touch in enumerate(touches):
@@ -102,6 +101,18 @@ def _strip(path: Sequence[PathPoint]) -> list[str]:
         rows.append(f'<polygon points="{_x(0.0):.1f},{base:.1f} {edge} {_x(1.0):.1f},{base:.1f}" fill="#999"/>')
         rows.append(_text(4.0, base - 2.0, f"hole {touch}"))
     return rows
+
+
+def _line_strip(path: Sequence[PathPoint], values: Sequence[float], name: str, label: str) -> list[str]:
+    """Something that moves, as a line that fills the strip."""
+    top, low = _TOP + _CURVES + _GAP, min(0.0, *values)
+    span = max(0.0, *values) - low
+    points = " ".join(
+        f"{_x(p.t):.1f},{top + _STRIP * (1.0 - (value - low) / span):.1f}"
+        for p, value in zip(path, values, strict=True)
+    )
+    line = f'<polyline points="{points}" fill="none" stroke="black" stroke-width="1.2"/>'
+    return [line, _text(4.0, top + 8.0, name), _text(_WIDTH - _RIGHT + 5.0, top + _STRIP / 2.0, label)]
 
 
 def _text(x: float, y: float, text: str, anchor: str = "start") -> str:

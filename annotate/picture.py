@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from xml.sax.saxutils import escape
 
 THUMB, SIDE, TRILL, FOOT = "thumb", "side", "trill", "foot"
@@ -50,6 +50,8 @@ _GLYPHS: dict[str, tuple[str, float]] = {
     "b": ("M0 -0.8V9.8M0 5Q2.8 3 4.1 4.9Q4.6 7.2 0 9.8", 4.2),
     "#": ("M1.6 0.9V10.5M4.8 -0.5V9.1M0 4L6.4 2.4M0 7.8L6.4 6.2", 6.4),
 }
+# Strokes [points] around the middle of the row, and their width.
+_WAVE = ("M0.6 1.2Q2.6 -3.6 4.6 0T8.6 -1.2", 9.2)
 _SHAPES = {"T": THUMB, "Tb": THUMB, "G#": SIDE, "Bb": SIDE, "tr1": TRILL, "tr2": TRILL}
 _SHAPES |= dict.fromkeys(("Eb", "C#", "C", "B", "gz"), FOOT)
 _FINGERS = ("L1", "L2", "L3"), ("R1", "R2", "R3")
@@ -79,10 +81,12 @@ class Key:
 
 @dataclass(frozen=True, slots=True)
 class Hand:
-    """One row: three circles and what stands beside them."""
+    """One row: three circles and what stands beside them; contrary: a wave at its end says that one of its fingers moves
+    against the ear."""
 
     circles: tuple[Circle, Circle, Circle]
     keys: tuple[Key, ...]
+    contrary: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,8 +98,9 @@ class Drawing:
     right: Hand
 
 
-def drawing(fingering: str, open_shares: Mapping[str, float] | None = None) -> Drawing:
-    """The drawing of a canonical fingering text (`str(Fingering)`).
+def drawing(fingering: str, open_shares: Mapping[str, float] | None = None, contrary: str = "") -> Drawing:
+    """The drawing of a canonical fingering text (`str(Fingering)`). contrary: such a text with the fingers that move against
+    the ear on the way to it, '' for none.
 
     open_shares: finger ('L2', 'L3', 'R1', 'R2', 'R3') -> how much of the perforation under it is open, 0..1, for
     half-holing; the finger's key must be down. Raises ValueError for a text that is not two hands divided by one bar
@@ -113,6 +118,11 @@ def drawing(fingering: str, open_shares: Mapping[str, float] | None = None) -> D
         left = Hand(left.circles, (Key(THUMB, _REST_THUMB, down=False), *left.keys))
     if not any(key.shape == FOOT for key in right.keys):
         right = Hand(right.circles, (*right.keys, Key(FOOT, _REST_FOOT, down=False)))
+    if contrary:
+        left, right = (
+            replace(hand, contrary=bool(own.strip()))
+            for hand, own in zip((left, right), contrary.split("|"), strict=True)
+        )
     return Drawing(fingering.strip(), left, right)
 
 
@@ -146,7 +156,10 @@ def _half_holed(circle: Circle, finger: str, share: float) -> Circle:
 
 def size(picture: Drawing) -> tuple[float, float]:
     """Width and height [points]."""
-    ends = [_key_places(hand)[-1][0] + _key_width(hand.keys[-1]) for hand in (picture.left, picture.right)]
+    ends = [
+        _key_places(hand)[-1][1] + (_BETWEEN_KEYS + _WAVE[1] if hand.contrary else 0.0)
+        for hand in (picture.left, picture.right)
+    ]
     return max(ends) + _LINE / 2 + _MARGIN, _DIAMETER + _PITCH_Y + _LINE + 2 * _MARGIN
 
 
@@ -171,6 +184,10 @@ def _row(hand: Hand, middle: float) -> list[str]:
         shapes += _circle(circle, _MARGIN + _LINE / 2 + _DIAMETER / 2 + index * _PITCH_X, middle)
     for (left, _), key in zip(_key_places(hand), hand.keys, strict=True):
         shapes += _key(key, left, middle)
+    if hand.contrary:
+        place = f"translate({_number(_key_places(hand)[-1][1] + _BETWEEN_KEYS)} {_number(middle)})"
+        pen = f'fill="none" stroke="black" stroke-width="{_number(_STROKE)}" stroke-linecap="round"'
+        shapes.append(f'<path transform="{place}" d="{_WAVE[0]}" {pen}/>')
     return shapes
 
 

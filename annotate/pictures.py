@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
+import os
 import re
 import secrets
 import shutil
@@ -22,7 +23,7 @@ from pathlib import Path
 import resvg_py
 
 from annotate import picture
-from annotate.decision import Decision
+from annotate.decision import UNPLAYABLE, Decision
 from annotate.findings import InputError
 from annotate.marking import Drawn
 from annotate.path_picture import path_svg
@@ -30,7 +31,8 @@ from annotate.place import Place
 from annotate.score import Part
 
 PLACES = "places.csv"
-COLUMNS = ("part", "bar", "beat", "rehearsal", "text", "status", "svg", "png")
+COLUMNS = ("part", "bar", "beat", "voice", "rehearsal", "text", "status", "drawn", "svg", "png", "path")
+HERE, EARLIER = "here", "earlier"  # under `drawn`: at this place, or the picture of an earlier one serves
 PNG_DPI = 600  # what printers of line art resolve
 
 _NAME = re.compile(r"[a-z0-9][a-z0-9.-]*\.(svg|png)")
@@ -42,37 +44,51 @@ _PNG_END = struct.pack(">I", 0) + b"IEND" + struct.pack(">I", zlib.crc32(b"IEND"
 _PNG_HEAD = 33  # bytes of signature and header
 
 
-def files(drawn: Sequence[Drawn], parts: Sequence[Part]) -> dict[str, bytes]:
-    """Contents by file name: pictures in the order of `drawn`, then the list of places.
+def files(drawn: Sequence[Drawn], parts: Sequence[Part], decisions: Iterable[Decision] = ()) -> dict[str, bytes]:
+    """Contents by file name: a picture for each diagram drawn, in the order of `drawn`, and of each path of a glissando
+    among `decisions` (`bar-012-beat-2.5-path.svg`), then the list of places. A place where a fingering is not drawn again
+    is listed with the picture that serves it.
 
     parts: those that were read; with several of them names begin with the part's. Names are of a-z, 0-9, dot and
     hyphen, and differ by more than case."""
     prefixes = _prefixes(parts)
+    paths = _paths(decisions, prefixes)
     contents: dict[str, bytes] = {}
-    pictures: dict[str, tuple[bytes, bytes]] = {}
+    pictures: dict[tuple[str, str], tuple[bytes, bytes]] = {}
+    serving: dict[tuple[str, str], str] = {}  # name of the picture drawn last, by part id and fingering
     rows = []
     for one in drawn:
-        if one.fingering not in pictures:
-            text = picture.svg(picture.drawing(one.fingering))
-            pictures[one.fingering] = _marked_svg(text.encode()), _marked_png(_png(text))
-        name = _free_name(prefixes.get(one.place.part_id, "") + place_name(one.place), contents)
-        svg, png = f"{name}.svg", f"{name}.png"
-        contents[svg], contents[png] = pictures[one.fingering]
-        told = (one.place.part or one.place.part_id, one.place.bar, one.place.beat_text, one.place.rehearsal)
-        rows.append((*map(_cell, told), one.fingering, one.status, svg, png))
-    return contents | {PLACES: _table(rows)}
+        place, key = one.place, (one.place.part_id, one.fingering)
+        look = one.fingering, one.contrary
+        if look not in pictures:
+            text = picture.svg(picture.drawing(one.fingering, contrary=one.contrary))
+            pictures[look] = _marked_svg(text.encode()), _marked_png(_png(text))
+        if one.here:
+            name = _free_name(prefixes.get(place.part_id, "") + place_name(place), contents)
+            contents[f"{name}.svg"], contents[f"{name}.png"] = pictures[look]
+            serving[key] = name
+        name = serving[key]
+        told = (place.part or place.part_id, place.bar, place.beat_text, place.voice, place.rehearsal)
+        drawn_at = HERE if one.here else EARLIER
+        path, _ = paths.get((*_moment(place), one.fingering), ("", b""))
+        rows.append((*map(_cell, told), one.fingering, one.status, drawn_at, f"{name}.svg", f"{name}.png", path))
+    return contents | dict(paths.values()) | {PLACES: _table(rows)}
 
 
-def path_files(decisions: Iterable[Decision], parts: Sequence[Part], taken: Iterable[str]) -> dict[str, bytes]:
-    """A picture of each glissando's path, SVG by file name: `bar-012-beat-2.5-path.svg`. taken: names in use."""
-    prefixes = _prefixes(parts)
-    contents: dict[str, bytes] = {}
+def _paths(decisions: Iterable[Decision], prefixes: Mapping[str, str]) -> dict[tuple[object, ...], tuple[str, bytes]]:
+    """Name and contents of the picture of each glissando's path, by its place and first fingering."""
+    found: dict[tuple[object, ...], tuple[str, bytes]] = {}
     for decision in decisions:
-        if len(decision.path) > 1 and decision.path[0].sounds:
+        if len(decision.path) > 1 and decision.path[0].sounds and decision.status != UNPLAYABLE:
             place = decision.demand.place
             name = f"{prefixes.get(place.part_id, '')}{place_name(place)}-path"
-            contents[f"{_free_name(name, [*taken, *contents])}.svg"] = _marked_svg(path_svg(decision).encode())
-    return contents
+            name = f"{_free_name(name, [taken for taken, _ in found.values()])}.svg"
+            found[*_moment(place), decision.fingering] = name, _marked_svg(path_svg(decision).encode())
+    return found
+
+
+def _moment(place: Place) -> tuple[str, str, object, str]:
+    return place.part_id, place.bar, place.beat, place.voice
 
 
 def place_name(place: Place) -> str:
@@ -174,8 +190,19 @@ def _listed(data: bytes) -> tuple[str, ...] | None:
     except (UnicodeDecodeError, csv.Error):
         return None
     whole = bool(rows) and tuple(rows[0]) == COLUMNS and all(len(row) == len(COLUMNS) for row in rows)
-    names = tuple(name for row in rows[1:] for name in row[-2:]) if whole else ()
+    names = tuple(name for row in rows[1:] for name in row[-3:] if name) if whole else ()
     return names if whole and all(_NAME.fullmatch(name) for name in names) else None
+
+
+def check_folder(folder: Path) -> None:
+    """Raise InputError, one line, for a folder that surely cannot hold the pictures: before anything is judged.
+
+    What stands in it under the names of pictures is known only afterwards; `placed` looks at that."""
+    with _told(folder):
+        missing = _missing(folder)
+        above = missing[0].parent if missing else folder
+        if not os.access(above, os.W_OK | os.X_OK):
+            raise InputError(f"{above}: is write-protected: expected a folder to write the pictures to")
 
 
 @contextmanager

@@ -2,28 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
 from annotate import container, pictures
-from annotate.choosing.choose import choose, ordinary_demands
-from annotate.choosing.codes import NO_SUCH_FLUTE, unplayable_finding
+from annotate.choosing.choose import ordinary_demands
+from annotate.choosing.codes import NO_SUCH_FLUTE
+from annotate.choosing.decide import decide
 from annotate.choosing.desk import Desk
+from annotate.choosing.flutes import DesksAt, desks_at, judged, remarks, transpositions
 from annotate.decision import Decision, Result
 from annotate.demand import Demand, NotJudged
-from annotate.detecting.detect import Detected, detect
+from annotate.detecting.detect import detect
 from annotate.findings import Finding, InputError
-from annotate.marking import Marked, mark, notes_at, words_by_place
+from annotate.marking import mark, notes_at, words_by_place
 from annotate.numbering import numbered
-from annotate.place import Place
-from annotate.reading.changes import Turns, turns
-from annotate.reading.codes import NOT_TRANSPOSED
+from annotate.reading.changes import turns
 from annotate.reading.flutes import choose_part, find_flute_parts
 from annotate.reading.read import read_headings, read_score
-from annotate.score import Event, Part, Score
+from annotate.score import Part, Score
 from annotate.stripping import may_hold_marks, strip
 from annotate.writing import splice, verify_roundtrip
 from fingering_db.instrument import InstrumentError, load, shipped
@@ -34,7 +34,6 @@ DEFAULT_FLUTE = "open-hole-b"
 FLUTE_OF_FAMILY = {"flute": DEFAULT_FLUTE, "piccolo": "piccolo", "alto": "alto", "bass": "bass"}
 
 Progress = Callable[[int, int], None]
-Desks = Callable[[Event], list[Desk]]  # the flutes that an event is judged on, none where it is for no flute of ours
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +68,8 @@ def look(path: Path, options: Options, progress: Progress | None = None) -> Look
         headings = read_headings(data)
         chosen = _chosen_parts(headings, options)
         score = read_score(data, {part.id for part, _ in chosen})
-    parts = tuple(part for part in score.parts if part.id in {heading.id for heading, _ in chosen})
     families = {part.id: family for part, family in chosen}
+    parts = tuple(part for part in score.parts if part.id in families)
     findings: list[Finding] = list(score.findings)
     decisions: list[Decision] = []
     not_judged: list[NotJudged] = []
@@ -85,15 +84,17 @@ def look(path: Path, options: Options, progress: Progress | None = None) -> Look
             continue
         names += [desk.name for own in desks.values() for desk in own]
         a4_hz = next(desk.a4_hz for own in desks.values() for desk in own)
-        at = partial(_desks_at, played, desks)
-        detected = _judged(detect(part, options.chords, len(score.parts)), at).renumbered(count + 1)
+        at = partial(desks_at, played, desks)
+        detected = judged(detect(part, options.chords, len(score.parts)), at).renumbered(count + 1)
         demands = _with_ordinary(part, detected.demands, at, count)
         count += len(demands)
-        findings += (*played.findings, *_transpositions(part, played, at, options), *detected.findings)
+        findings += remarks(part, desks)
+        findings += (*played.findings, *_transpositions(part, at, options), *detected.findings)
         not_judged += detected.not_judged
-        made, remarks = _decide(part, demands, at, progress)
-        decisions += made
-        findings += remarks
+        decided = decide(part, demands, at, progress)
+        texts = words_by_place(part)
+        decisions += [replace(decision, notes=notes_at(decision, texts)) for decision in decided.decisions]
+        findings += decided.findings
     result = Result(
         score=str(path),
         flutes=tuple(dict.fromkeys(names)),
@@ -119,14 +120,16 @@ def annotate(
     nothing; returns the result with findings about places."""
     container.check_target(looked.file.path, target, in_place)
     numbers = numbered(looked.result.first_flute())
-    marked = [_marked(part, looked.result, diagrams, carrier, numbers) for part in looked.parts]
+    own: dict[str, list[Decision]] = {part.id: [] for part in looked.parts}
+    for decision in looked.result.first_flute():
+        own[decision.demand.place.part_id].append(decision)
+    marked = [mark(part, own[part.id], diagrams, carrier, numbers) for part in looked.parts]
     new_data = splice(looked.data, [one for part in marked for one in part.marks], carrier)
     if picture_folder is None:
         _write(looked.file, new_data, target)
     else:
         drawn = [one for part in marked for one in part.drawn]
-        contents = pictures.files(drawn, looked.parts)
-        contents |= pictures.path_files(looked.result.first_flute(), looked.parts, contents)
+        contents = pictures.files(drawn, looked.parts, looked.result.first_flute())
         with pictures.placed(picture_folder, contents):
             _write(looked.file, new_data, target)
     findings = tuple(finding for part in marked for finding in part.findings)
@@ -181,7 +184,19 @@ def _desks(headings: Score, part: Part, family: str, options: Options) -> list[D
         return []
     if not names and FLUTE_OF_FAMILY[family] in shipped():
         names = [FLUTE_OF_FAMILY[family]]
-    return [desk(name, options) for name in names]
+    return desks_for(names, options)
+
+
+def desks_for(names: Iterable[str], options: Options) -> list[Desk]:
+    """A desk for each flute, none twice. Raises InputError for one that is not there, and for different flutes of one name,
+    which no report could tell apart."""
+    found: dict[str, Desk] = {}
+    for name in names:
+        one = desk(name, options)
+        other = found.setdefault(one.name, one)
+        if other.model.instrument != one.model.instrument:
+            raise InputError(f"flute '{name}': another flute here is named '{one.name}' too; expected a name of its own")
+    return list(found.values())
 
 
 def desk(name: str, options: Options) -> Desk:
@@ -199,65 +214,13 @@ def _no_flute(part: Part, family: str) -> Finding:
     return Finding(NO_SUCH_FLUTE, "warning", part.name or part.id, message, advice)
 
 
-def _desks_at(played: Turns, desks: dict[str, list[Desk]], event: Event) -> list[Desk]:
-    return desks[played.family_of(event)]
+def _transpositions(part: Part, at: DesksAt, options: Options) -> tuple[Finding, ...]:
+    """None where the user named the flute: then the file may well mean another."""
+    return () if options.flutes or options.part_flutes else transpositions(part, at)
 
 
-def _judged(detected: Detected, at: Desks) -> Detected:
-    """The same without what is played on another instrument or on a kind of flute without a model."""
-    demands = tuple(demand for demand in detected.demands if at(demand.events[0]))
-    return replace(detected, demands=demands)
-
-
-def _transpositions(part: Part, played: Turns, at: Desks, options: Options) -> list[Finding]:
-    """A finding where the file transposes otherwise than the flute of the part does; none where the user named one."""
-    found: dict[str, Finding] = {}
-    for event in part.events:
-        family = played.family_of(event)
-        if options.flutes or options.part_flutes or event.cue or event.hidden or family in found or not at(event):
-            continue
-        note, own = event.notes[0], at(event)[0].model.instrument.transposition_semitones
-        told = round(note.sounding.midi - note.written.midi)
-        if told == own:
-            continue
-        message = f"{at(event)[0].name} sounds {_semitones(own)}, and the file says that these notes sound {_semitones(told)}."
-        advice = "Pitches were taken as the file says; set the transposition in your program if that is not meant."
-        place = str(Place(part.name, part.id, event.bar, event.beat))
-        found[family] = Finding(NOT_TRANSPOSED, "warning", place, message, advice)
-    return list(found.values())
-
-
-def _semitones(count: int) -> str:
-    if not count:
-        return "as written"
-    return f"{abs(count)} semitone{'s' if abs(count) != 1 else ''} {'above' if count > 0 else 'below'} what is written"
-
-
-def _with_ordinary(part: Part, demands: tuple[Demand, ...], at: Desks, count: int) -> tuple[Demand, ...]:
+def _with_ordinary(part: Part, demands: tuple[Demand, ...], at: DesksAt, count: int) -> tuple[Demand, ...]:
     """The part's demands and those of notes outside the flute, in time order; ids of the former stay."""
     extra = ordinary_demands(part, demands, at)
     named = tuple(replace(demand, id=f"d{count + len(demands) + n}") for n, demand in enumerate(extra, start=1))
     return tuple(sorted((*demands, *named), key=lambda demand: (demand.events[0].onset, demand.events[0].start)))
-
-
-def _decide(
-    part: Part, demands: tuple[Demand, ...], at: Desks, progress: Progress | None
-) -> tuple[list[Decision], list[Finding]]:
-    decisions: list[Decision] = []
-    findings: list[Finding] = []
-    texts = words_by_place(part)
-    for done, demand in enumerate(demands, start=1):
-        for number, one in enumerate(at(demand.events[0])):
-            decision, remarks = choose(demand, one)
-            decisions.append(replace(decision, notes=notes_at(decision, texts)))
-            findings += remarks
-            unplayable = unplayable_finding(decision) if number == 0 else None
-            findings += [unplayable] if unplayable else []
-        if progress:
-            progress(done, len(demands))
-    return decisions, findings
-
-
-def _marked(part: Part, result: Result, diagrams: str, carrier: str, numbers: dict[str, int]) -> Marked:
-    own = [decision for decision in result.first_flute() if decision.demand.place.part_id == part.id]
-    return mark(part, own, diagrams, carrier, numbers)

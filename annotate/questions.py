@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 from annotate import output
+from annotate.choosing.chords import MOST_PITCHES
 from annotate.choosing.desk import Desk
 from annotate.choosing.slides import glide_reason, glide_status, no_way, ways
 from annotate.decision import UNPLAYABLE
@@ -16,6 +19,7 @@ from fingering_db.finding import Resonance
 from fingering_db.finding import sounds as resonances_of
 from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.glide import Point
+from fingering_db.motion import against_the_ear, fingers_as_text
 from fingering_db.nearby import nearby
 from fingering_db.pitch import Pitch, PitchError
 from fingering_db.playability import PLAYABLE_CONFIDENCE
@@ -24,12 +28,14 @@ from fingering_db.shifts import shifts as places_for
 
 _WIDTH = 80
 _GLIDES = 5  # ways shown
+LOWEST, HIGHEST = Pitch("C", 0, 0), Pitch("B", 0, 9)
+"""Pitches between which a question makes sense; the flutes' own compasses are far within."""
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
     """What one flute answers. results: rows as they stand in the JSON; heading, lines: the same as text (a line and,
-    beside it, an optional fingering to draw). instead, sets: further rows of the JSON."""
+    beside it, an optional fingering to draw). instead, sets: further rows of the JSON. remark: on the flute."""
 
     flute: str
     heading: str
@@ -37,22 +43,19 @@ class Answer:
     lines: tuple[tuple[str, str], ...]
     instead: tuple[dict[str, Any], ...] = field(default=())
     sets: tuple[dict[str, Any], ...] = field(default=())
+    remark: str = ""
 
 
 def find(desk: Desk, texts: tuple[str, ...], tolerance_cents: float, limit: int) -> Answer:
     """Ranked fingerings for pitches (sounding pitch). Raises InputError for a text that is no pitch."""
-    try:
-        targets = tuple(sorted((Pitch.parse(text) for text in texts), key=lambda pitch: pitch.midi))
-    except PitchError as error:
-        raise InputError(str(error)) from error
-    if len({pitch.midi for pitch in targets}) < len(targets):
-        raise InputError(f"find {' '.join(texts)}: the same pitch twice; expected different ones")
-    asked = " + ".join(map(str, targets))
+    targets = _pitches(texts)
+    asked = _named(desk, targets)
     found = desk.search(targets, tolerance_cents, limit)
     if not found.best:
         return _nothing(desk, targets, asked, tolerance_cents)
     results, lines = [], []
     for candidate in found.best:
+        places = set_size(desk.model, candidate.fingering)
         results.append(
             {
                 "flute": desk.name,
@@ -60,19 +63,39 @@ def find(desk: Desk, texts: tuple[str, ...], tolerance_cents: float, limit: int)
                 "deviation_cents": [round(cents) for cents in candidate.deviation_cents],
                 "confidence": round(candidate.confidence, 2),
                 "lip_mm": round(candidate.lip_mm, 1),
-                "set_size": set_size(desk.model, candidate.fingering),
+                "set_size": places,
                 "sounds": _sounds(candidate.sounds, desk.a4_hz),
             }
         )
         off = ", ".join(f"{cents:+.0f}" for cents in candidate.deviation_cents)
-        lines.append((f"{off} cents", f"confidence {candidate.confidence:.2f}", str(candidate.fingering)))
+        stands = f"{places} place{'s' if places != 1 else ''}"
+        lines.append((f"{off} cents", f"confidence {candidate.confidence:.2f}", stands, str(candidate.fingering)))
     heading = (
         f"{desk.name}: {found.count} different sounds give {asked} within {tolerance_cents:.0f} cents "
-        f"(each ±{desk.band_cents():.0f}); the best {len(found.best)}:"
+        f"(each ±{desk.band_cents():.0f}); "
+        f"the best {len(found.best)}, with the number of places along the tube where each can stand (see shifts):"
     )
     width = max(len(line[0]) for line in lines) + 2
-    text = tuple((f"{one:<{width}}{two:<17}{three}", three) for one, two, three in lines)
-    return Answer(desk.name, heading, tuple(results), text)
+    text = tuple((f"{off:<{width}}{sure:<17}{stands:<11}{one}", one) for off, sure, stands, one in lines)
+    return _answer(desk, heading, tuple(results), text)
+
+
+def _answer(
+    desk: Desk,
+    heading: str,
+    results: tuple[dict[str, Any], ...],
+    lines: tuple[tuple[str, str], ...],
+    instead: tuple[dict[str, Any], ...] = (),
+    sets: tuple[dict[str, Any], ...] = (),
+) -> Answer:
+    return Answer(desk.name, heading, results, lines, instead, sets, desk.model.instrument.remark)
+
+
+def _named(desk: Desk, sounding: tuple[Pitch, ...]) -> str:
+    """Pitches asked for, and on a transposing flute how its part writes them."""
+    shift = desk.model.instrument.transposition_semitones
+    written = " + ".join(str(pitch.transposed(-shift)) for pitch in sounding)
+    return " + ".join(map(str, sounding)) + (f" (sounding; written {written})" if shift else "")
 
 
 def _nothing(desk: Desk, targets: tuple[Pitch, ...], asked: str, tolerance_cents: float) -> Answer:
@@ -92,7 +115,7 @@ def _nothing(desk: Desk, targets: tuple[Pitch, ...], asked: str, tolerance_cents
         )
         for one in near
     )
-    return Answer(desk.name, heading, (), lines, rows_)
+    return _answer(desk, heading, (), lines, rows_)
 
 
 def sounds(desk: Desk, text: str, slide_mm: float = 0.0) -> Answer:
@@ -109,23 +132,25 @@ def sounds(desk: Desk, text: str, slide_mm: float = 0.0) -> Answer:
     heading = (
         f"{desk.name}: {fingering}{drawn} sounds (each ±{desk.band_cents():.0f} cents; under 0.5: not expected to):"
     )
-    return Answer(desk.name, heading, (result,), lines)
+    return _answer(desk, heading, (result,), lines)
 
 
 def glide(desk: Desk, start: str, end: str, tolerance_cents: float) -> Answer:
     """Ways to slide from one set of sounding pitches to another. Raises InputError for a text that names no pitches."""
-    first, last = _pitches(start), _pitches(end)
+    first, last = _pitches(start.split()), _pitches(end.split())
     if len(first) != len(last):
         raise InputError(
             f"glide from {len(first)} to {len(last)} pitches: expected as many to slide to as to slide from"
         )
+    if [pitch.midi for pitch in first] == [pitch.midi for pitch in last]:
+        raise InputError(f"glide from {start} to {end}: nothing moves; expected another pitch to slide to")
     asked = f"{' + '.join(map(str, first))} to {' + '.join(map(str, last))}"
     found = [
         one for one in ways(desk, first, last, tolerance_cents) if glide_status(one, tolerance_cents) != UNPLAYABLE
     ]
     if not found:
         heading = f"{desk.name}: no glide from {asked}: {no_way(desk, first, last)}"
-        return Answer(desk.name, heading, (), ())
+        return _answer(desk, heading, (), ())
     heading = f"{desk.name}: {asked} (each end ±{desk.band_cents():.0f} cents), the best first:"
     results, lines = [], []
     for one in found[:_GLIDES]:
@@ -146,17 +171,32 @@ def glide(desk: Desk, start: str, end: str, tolerance_cents: float) -> Answer:
         lines += [
             (text, "") for text in output.wrap(f"{status}: {why} Confidence {one.confidence:.2f}.", _WIDTH - 2, 2)
         ]
-    return Answer(desk.name, heading, tuple(results), tuple(lines))
+    return _answer(desk, heading, tuple(results), tuple(lines))
 
 
-def _pitches(text: str) -> tuple[Pitch, ...]:
+def _pitches(texts: Sequence[str]) -> tuple[Pitch, ...]:
+    """Different pitches, from the lowest up. Raises InputError for texts that are none, or none that a flute could sound."""
+    if not texts:
+        raise InputError("no pitch: expected pitches such as C5, or 'C5 D6' for a multiphonic")
+    if len(texts) > MOST_PITCHES:
+        raise InputError(
+            f"{len(texts)} pitches at once: expected at most {MOST_PITCHES}, a flute has no more resonances"
+        )
+    found = tuple(sorted(map(_pitch, texts), key=lambda pitch: pitch.midi))
+    twice = next((low for low, high in pairwise(found) if low.midi == high.midi), None)
+    if twice:
+        raise InputError(f"{' '.join(texts)}: the same pitch twice ({twice}); expected different ones")
+    return found
+
+
+def _pitch(text: str) -> Pitch:
     try:
-        found = tuple(sorted((Pitch.parse(name) for name in text.split()), key=lambda pitch: pitch.midi))
+        pitch = Pitch.parse(text)
     except PitchError as error:
         raise InputError(str(error)) from error
-    if not found:
-        raise InputError("glide: expected pitches such as C5, or 'C5 D6' for a multiphonic")
-    return found
+    if not LOWEST.midi <= pitch.midi <= HIGHEST.midi:
+        raise InputError(f"'{text}' is beyond every flute: expected a pitch from {LOWEST} to {HIGHEST}")
+    return pitch
 
 
 def _glide_point(point: Point, a4_hz: float) -> dict[str, Any]:
@@ -208,16 +248,28 @@ def _shift_answer(desk: Desk, pattern: Pattern, found: tuple[Shift, ...]) -> Ans
     if len(reached) > 2 and found[0].reachable:
         without = [round(spread_cents(others, number)) for number in (0, 1)]
         heading += f"; without {found[0].hole}, a hole of its own, {without[0]} and {without[1]}"
-    lines = [line for one in reached for line in _shift_lines(one, desk.a4_hz)]
+    against = _against_on_the_way(reached, desk)
+    lines = [line for one in reached for line in _shift_lines(one, desk.a4_hz, against[one.hole])]
     for why in dict.fromkeys(one.why for one in found if not one.reachable):
         there = ", ".join(one.hole for one in found if one.why == why)
         lines += output.wrap(f"{'not' if why == NO_OPENING else 'near miss'} at {there}: {why}", _WIDTH - 2, 2)
     one_set = {"flute": desk.name, "pattern": str(pattern), "set_size": len(reached), "spread_cents": spread}
-    results = tuple(_shift_row(one, desk) for one in found)
-    return Answer(desk.name, f"{heading}.", results, tuple((line, "") for line in lines), sets=(one_set,))
+    results = tuple(_shift_row(one, desk) | {"contrary": against.get(one.hole, "")} for one in found)
+    return _answer(desk, f"{heading}.", results, tuple((line, "") for line in lines), sets=(one_set,))
 
 
-def _shift_lines(one: Shift, a4_hz: float) -> list[str]:
+def _against_on_the_way(reached: list[Shift], desk: Desk) -> dict[str, str]:
+    """For each place the fingers that move against the ear on the way from the place before it."""
+    found = {one.hole: "" for one in reached}
+    for before, after in pairwise(reached):
+        heard = tuple(sound.hz for sound in before.sounds[: len(before.intervals) + 1])
+        if before.fingering and after.fingering and heard:
+            against = against_the_ear(desk.model, before.fingering, after.fingering, heard)
+            found[after.hole] = fingers_as_text(tuple(one.move for one in against))
+    return found
+
+
+def _shift_lines(one: Shift, a4_hz: float, against: str) -> list[str]:
     """A place in text: its fingering, the first resonances with strengths, their intervals."""
     heard = []
     for sound in one.sounds[: len(one.intervals) + 1]:
@@ -225,6 +277,7 @@ def _shift_lines(one: Shift, a4_hz: float) -> list[str]:
     keys = f"{one.keys} key{'s' if one.keys != 1 else ''} on its shut places"
     names = ", ".join(interval.name for interval in one.intervals)
     below = output.wrap(f"{', '.join(heard)}: {names}", _WIDTH - 9)
+    below += [f"contrary on the way here: {against}"] if against else []
     return [f"{one.hole:<7}{one.fingering!s:<26}{keys}", *(f"       {line}" for line in below)]
 
 
@@ -266,6 +319,9 @@ def as_json(answers: list[Answer]) -> str:
     sets = [row for answer in answers for row in answer.sets]
     if sets:
         data["sets"] = sets
+    remarks = {answer.flute: answer.remark for answer in answers if answer.remark}
+    if remarks:
+        data["remarks"] = remarks
     return json.dumps(data, indent=1)
 
 
@@ -278,5 +334,7 @@ def as_text(answers: list[Answer], ascii_only: bool = False) -> str:
         if answer.lines and answer.lines[0][1]:
             drawing = ascii_rows(answer.lines[0][1]) if ascii_only else rows(answer.lines[0][1])
             lines += ["", "The first of them, left hand above:", *(f"  {row}" for row in drawing)]
+        if answer.remark:
+            lines += ["", *output.wrap(f"{answer.flute} is {answer.remark}.", _WIDTH)]
         blocks.append("\n".join(lines))
     return "\n\n".join(blocks)

@@ -127,8 +127,8 @@ def load(path: Path) -> Earlier:
     try:
         version = msgspec.json.decode(text, type=_Version).version
         if version != VERSION or isinstance(version, bool):
-            told = "names no version" if version is None else f"is of version {str(version)[:20]}"
-            raise _unfit(path, f"{told}, not {VERSION}")
+            told = "names no version" if version is None else f"is of version {str(version)[:20]}, not {VERSION}"
+            raise _unfit(path, told)
         report = msgspec.json.decode(text, type=_Report)
         entries = tuple(_entry(demand) for demand in report.demands)
     except msgspec.ValidationError as error:

@@ -115,7 +115,7 @@ class _Finder:
         here = self.parser.CurrentByteIndex + self._form.start
         if not self._data.startswith(self._form.encode(opened), here):
             return None
-        return start, self._form.behind(self._data, closed, here)
+        return start, self._form.behind(self._data, self._form.encode(closed), here)
 
     def _on_start(self, name: str, _attributes: dict[str, str]) -> None:
         self._depth += 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -90,8 +91,26 @@ def technique_notes(
         technique = lexicon.text(key, note=technique)
     if decision.status == UNPLAYABLE:
         return (technique,) if technique else ()
-    rows = (technique, *_glide_moves(decision, lexicon, ascii_only), _large_deviations(decision, lexicon, ascii_only))
+    rows = (
+        technique,
+        *_glide_moves(decision, lexicon, ascii_only),
+        _large_deviations(decision, lexicon, ascii_only),
+        _contrary(decision, lexicon, ascii_only),
+    )
     return tuple(text for text in rows if text)
+
+
+def _contrary(decision: Decision, lexicon: Words, ascii_only: bool) -> str:
+    """Which fingers move against the ear: left hand, bar, right hand where both do or only the right one."""
+    if not decision.contrary:
+        return ""
+    touches = decision.contrary.replace("#", "s" if ascii_only else "♯")
+    return lexicon.text("note.contrary", touches=touches if ascii_only else _flats(touches))
+
+
+def _flats(touches: str) -> str:
+    """`Tb`, `Bb`, `Eb` with their sign."""
+    return re.sub(r"\b([TBE])b", r"\1♭", touches)
 
 
 def _technique(decision: Decision, lexicon: Words) -> str:
@@ -172,24 +191,38 @@ def legend(
     *,
     numbered: bool = False,
     gliding: bool = False,
+    contrary: Iterable[str] = (),
 ) -> str:
     """One line for a part's first diagram, explaining only the signs these fingerings and statuses use; '' if none.
-    numbered: fingerings carry numbers and are drawn once. gliding: some notes say what moves where."""
+    numbered: fingerings carry numbers and are drawn once. gliding: some notes say what moves where.
+    contrary: the notes of moves against the ear."""
     texts = tuple(text for text in fingerings if text)
     if not texts:
         return ""
-    lexicon = words(language)
+    lexicon, against = words(language), tuple(text for text in contrary if text)
     parts = [
         lexicon.text(f"legend.{_LEGEND_KEYS[sign]}", sign=diagram.ASCII_SIGNS[sign] if ascii_only else sign)
         for sign in diagram.signs_used(texts)
     ]
+    if diagram.vented_letters(texts) or "v" in "".join(against):
+        parts.append(lexicon.text("legend.letter_vent"))
+    parts += [lexicon.text("legend.letter_hole")] if "o" in "".join(against) else []
     parts.append(lexicon.text("legend.hands"))
     parts += [lexicon.text("legend.number")] if numbered else []
     parts += [lexicon.text("legend.gliding")] if gliding else []
+    parts += [lexicon.text("legend.contrary")] if against else []
     if ascii_only and any("#" in text for text in texts):
         parts.append(lexicon.text("legend.ascii_sharp"))
     parts += [lexicon.text(f"legend.{status}") for status in (DOUBTFUL, UNPLAYABLE) if status in set(statuses)]
     return "  ".join(parts)
+
+
+def key_names(keys: Mapping[str, str], language: str = "en") -> str:
+    """What keys drawn as letters are: `T thumb; E♭ C♯ right little finger`. keys: touch -> its letters."""
+    lexicon, letters = words(language), dict[str, list[str]]()
+    for touch, shown in keys.items():
+        letters.setdefault(lexicon.text(f"keys.{touch}"), []).append(shown)
+    return "; ".join(lexicon.text("signs.key", letters=" ".join(own), name=name) for name, own in letters.items())
 
 
 def cautions(language: str = "en") -> tuple[str, ...]:

@@ -24,6 +24,7 @@ replace = msgspec.structs.replace
 # diameter; only where a search for the end starts.
 _END_BEYOND_MM = 7.5
 VENT_MM = 6.5
+SCALED = "scaled from the flute in C by rule, measured on no instrument: less certain"
 # Cups with a vent, and the touch whose finger opens it (ours): a vent opens only while its own finger holds its cup.
 VENTS = {"C#5": ("L1", "1"), "C5": ("thumb", "T"), "B4": ("L2", "2"), "G#4": ("L3", "3"), "G4": ("R1", "1")}
 
@@ -138,6 +139,7 @@ def sized(of: Instrument, size: Size) -> Instrument:
         chart=size.chart,
         model_cents=size.model_cents,
         transposition_semitones=size.semitones,
+        remark=SCALED,
         head=replace(
             of.head,
             bore_at_embouchure_mm=round(of.head.bore_at_embouchure_mm * wide, 1),

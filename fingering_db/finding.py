@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from fingering_db.playability import marked_down, one_jet, relative_amplitude, s
 from fingering_db.search import matching
 
 _CHUNK = 512  # rows of impedance at a time: bounds memory, not what is found
-_EFFORT_WEIGHT = 0.02  # of confidence per pressed key: between equals, the easier hand
+EFFORT_WEIGHT = 0.02  # of confidence per pressed key: between equals, the easier hand
 _DEVIATION_WEIGHT = 0.15  # of confidence at the edge of the tolerance
 
 
@@ -67,8 +67,7 @@ def sounds(
     Raises FingeringError when the flute has no such touch."""
     states = hole_states(model.instrument, fingering)[None, :]
     lips = None if lip_mm is None else np.array([lip_mm * 1e-3])
-    flute = replace(model.flute, slide_mm=slide_mm) if slide_mm else model.flute
-    crossings = model.resonances(flute.bore_impedance(states, model.grid), lips)
+    crossings = model.drawn_out(states, model.flute.slide_mm + slide_mm, lips)
     return _resonances(crossings, np.arange(len(crossings.hz)), strength(crossings, model.curve), model)
 
 
@@ -101,11 +100,19 @@ def answers(model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4
     cents = np.concatenate([part[1] for part in parts])
     mode = np.concatenate([part[2] for part in parts])
     worst = np.abs(cents).max(axis=1)
-    off = np.maximum(worst - model.instrument.model_cents, 0.0) / tolerance_cents
     effort = model.effort[model.easiest[rows]]
-    score = confidence - _DEVIATION_WEIGHT * off**2 - _EFFORT_WEIGHT * effort
+    scores = score(model, confidence, worst, effort, tolerance_cents)
     kept = worst <= tolerance_cents
-    return Answers(rows[kept], lips[kept], confidence[kept], cents[kept], mode[kept], score[kept])
+    return Answers(rows[kept], lips[kept], confidence[kept], cents[kept], mode[kept], scores[kept])
+
+
+def score(
+    model: Model, confidence: RealArray, worst_cents: RealArray, effort: RealArray, tolerance_cents: float
+) -> RealArray:
+    """How good an answer is, all of shape (n,): its confidence, less what it is off beyond the model's error, less what
+    it costs the hand (effort in pressed keys). Weights: ours."""
+    off = np.maximum(worst_cents - model.instrument.model_cents, 0.0) / tolerance_cents
+    return np.asarray(confidence - _DEVIATION_WEIGHT * off**2 - EFFORT_WEIGHT * effort)
 
 
 def find(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from fingering_db.acoustics.arrays import RealArray
+from fingering_db.fingering import Fingering
 from fingering_db.instrument import Instrument
 from fingering_db.mechanism import Reach, choices
 
@@ -20,6 +21,11 @@ def touch_effort(touch: str) -> float:
     if touch in _EFFORT:
         return _EFFORT[touch]
     return _PLAIN + _RIM * ("o" in touch) + _VENT * ("v" in touch)
+
+
+def effort_of(fingering: Fingering) -> float:
+    """Effort of one fingering [pressed keys]."""
+    return sum(map(touch_effort, fingering.touches))
 
 
 def efforts(instrument: Instrument, reach: Reach) -> RealArray:

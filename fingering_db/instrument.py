@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import tomllib
+from functools import lru_cache
 from importlib import resources
 from pathlib import Path
 
@@ -12,6 +14,8 @@ import msgspec
 from fingering_db.mistakes import mistakes
 
 DATA = resources.files("fingering_db") / "data"
+MOST_BYTES = 1 << 20
+"""Largest instrument file that is read; those shipped have some 10 kB."""
 
 
 class InstrumentError(ValueError):
@@ -105,7 +109,8 @@ class Finger(Struct, frozen=True):
 
 class Instrument(Struct, frozen=True):
     """A whole flute. transposition_semitones: sounding minus written pitch. chart: name of its standard fingerings.
-    model_cents: error of the model [cents rms]: predicted, not in-sample (SOURCES.md)."""
+    model_cents: error of the model [cents rms]: predicted, not in-sample (SOURCES.md). remark: what anybody who is shown a
+    number of this flute must know, '' for nothing; goes on after 'it is'."""
 
     name: str
     title: str
@@ -120,6 +125,7 @@ class Instrument(Struct, frozen=True):
     holes: tuple[Hole, ...]
     fingers: tuple[Finger, ...]
     transposition_semitones: int = 0
+    remark: str = ""
     slide: Slide | None = None
 
     def fingerprint(self) -> str:
@@ -148,21 +154,44 @@ def load(name_or_file: str) -> Instrument:
         text = (DATA / "instruments" / f"{name_or_file}.toml").read_text(encoding="utf-8")
         return decode(text, f"{name_or_file}.toml")
     path = Path(name_or_file)
-    if path.suffix == ".toml" or path.exists():
-        try:
-            return decode(path.read_text(encoding="utf-8"), str(path))
-        except (OSError, UnicodeDecodeError) as error:
-            reason = getattr(error, "strerror", None) or "is no UTF-8 text"
-            raise InstrumentError(f"flute file '{name_or_file}': {reason}; expected a TOML instrument file") from error
+    try:
+        if name_or_file.strip() and (path.suffix == ".toml" or path.exists()):
+            return decode(_text(path), str(path))
+    except (OSError, ValueError) as error:
+        if isinstance(error, InstrumentError):
+            raise
+        reason = "is no UTF-8 text" if isinstance(error, UnicodeDecodeError) else getattr(error, "strerror", error)
+        raise InstrumentError(f"flute file '{name_or_file}': {reason}; expected a TOML instrument file") from error
     raise InstrumentError(f"no flute '{name_or_file}': expected {', '.join(shipped())} or a .toml file")
 
 
+def _syntax(message: str, text: str) -> str:
+    """A mistake of syntax with the line it stands in and what a line must be."""
+    at = re.search(r"at line (\d+)", message)
+    lines = text.splitlines()
+    line = " ".join(lines[int(at[1]) - 1].split()) if at and int(at[1]) <= len(lines) else ""
+    shown = f", which is `{line[:60]}`" if line else ""
+    return f'{message}{shown}; expected each line as key = value, texts in "straight quotes", decimals with a point'
+
+
+def _text(path: Path) -> str:
+    """The text of a file; an endless device is not read, nor a file that is too large for a flute."""
+    if path.exists() and not path.is_file():
+        raise ValueError("is no file")
+    with path.open("rb") as file:
+        raw = file.read(MOST_BYTES + 1)
+    if len(raw) > MOST_BYTES:
+        raise ValueError(f"is larger than {MOST_BYTES >> 10} kB")
+    return raw.decode("utf-8-sig")
+
+
+@lru_cache(maxsize=16)  # of a score with many parts each asks for its flute
 def decode(text: str, source: str) -> Instrument:
     """An instrument from TOML text; `source` names it in errors. Raises InstrumentError with every mistake."""
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InstrumentError(f"flute file '{source}': no valid TOML: {error}") from error
+        raise InstrumentError(f"flute file '{source}': no valid TOML: {_syntax(str(error), text)}") from error
     found = mistakes(raw, Instrument)
     if found:
         raise InstrumentError(*(f"flute file '{source}': {line}" for line in found))

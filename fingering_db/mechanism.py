@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -50,14 +51,16 @@ def hole_states(instrument: Instrument, fingering: Fingering) -> StateArray:
     for finger, options, touch in zip(FINGERS, choices(instrument), fingering.touches, strict=True):
         known = [placement.touch for placement in options]
         if touch not in known:
-            has = ", ".join(known[1:]) or "nothing"
+            has = ", ".join(known[1:])
+            expected = f"expected {has}" if has else "it has no key at all for this finger; expected it up"
             raise FingeringError(
-                f"fingering '{fingering}': {instrument.name} has no '{touch}' for {finger}; expected {has}"
+                f"fingering '{fingering}': {instrument.name} has no '{touch}' for {finger}; {expected}"
             )
         numbers.append(known.index(touch))
     return np.asarray(_states(instrument, np.array([numbers], dtype=np.uint8))[0])
 
 
+@lru_cache(maxsize=32)  # asked for every note of a score
 def chart_of(instrument: Instrument) -> tuple[ChartNote, ...]:
     """The standard fingerings that this flute's fingers can form (a lever may be missing or out of reach)."""
     has = [{option.touch for option in options} for options in choices(instrument)]

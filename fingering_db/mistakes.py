@@ -7,9 +7,11 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 import types
 import typing
 from collections.abc import Iterator
+from functools import cache
 from typing import Any
 
 import msgspec
@@ -19,6 +21,7 @@ from fingering_db.fingering import FINGERS, touches_of
 
 MOST_FINGERINGS = 1_000_000  # of an instrument: bounds time and memory
 MOST_HOLES = 24
+_HOLE_NAME = re.compile(r"[A-G][#b]?[0-9](side)?|.*trill")
 _FEWEST_PLAIN = 8  # notes of the first register that tell how a plain fingering of this flute behaves: ours
 FAMILIES = ("flute", "piccolo", "alto", "bass")
 
@@ -126,6 +129,7 @@ def _is_struct(kind: Any) -> bool:
     return isinstance(kind, type) and issubclass(kind, msgspec.Struct)
 
 
+@cache
 def _keys(struct: Any) -> list[str]:
     return [field.encode_name for field in msgspec.structs.fields(struct)]
 
@@ -171,9 +175,16 @@ def _together(data: Table) -> Iterator[str]:
     """Mistakes that only show when values are looked at together, or against a range."""
     for (table, key), (least, most) in _RANGES.items():
         values = data.get(table) or {} if table else data
-        yield from _in_range(values, key, _dotted(table, key), least, most)
+        for told in _in_range(values, key, _dotted(table, key), least, most):
+            yield told
+            values.pop(key)  # what else it would make wrong is not told
     if "family" in data and data["family"] not in FAMILIES:
         yield f'family = "{data["family"]}": expected one of {", ".join(FAMILIES)}'
+    elif data.get("family", "flute") != "flute" and data.get("transposition_semitones", 1) == 0:
+        yield (
+            f'transposition_semitones = 0: expected other than 0 for family = "{data["family"]}" '
+            "(12 on a piccolo in C, -5 on an alto in G, -12 on a bass in C)"
+        )
     if "name" in data and not data["name"].strip():
         yield 'name = "": expected a name'
     slide = data.get("slide") or {}
@@ -200,6 +211,9 @@ def _holes(data: Table) -> Iterator[str]:
     bore = (data.get("body") or {}).get("bore_mm", math.inf)
     for number, hole in enumerate(holes, start=1):
         where = _label("holes", number, hole)
+        name = hole.get("name", "C4")
+        if not _HOLE_NAME.fullmatch(name):
+            yield f"{where}, name = {_value(name)}: expected a note such as A#4, or a name that ends in trill"
         if hole.get("rest", "open") not in ("open", "shut"):
             yield f'{where}, rest = "{hole["rest"]}": expected "open" or "shut"'
         for key, (least, most) in _HOLE_RANGES.items():
@@ -207,6 +221,7 @@ def _holes(data: Table) -> Iterator[str]:
         diameter = hole.get("diameter_mm", math.inf)
         if "diameter_mm" in hole and not 0.0 < diameter <= bore:
             yield f"{where}, diameter_mm = {diameter:g}: expected above 0, at most the bore, {bore:g}"
+            continue
         for key in ("perforation_mm", "vent_mm"):
             if key in hole and not 0.0 <= hole[key] < diameter:
                 yield f"{where}, {key} = {hole[key]:g}: expected 0 (none) to below the hole's diameter, {diameter:g}"
@@ -269,6 +284,8 @@ def _placement(placement: Table, where: str, holes: dict[str, Table]) -> Iterato
             if name in holes and name not in placement.get("shuts", (name,)):
                 yield f"{where}, {key}: this touch does not hold the key of hole '{name}'; expected it in shuts too"
     touch = str(placement.get("touch", ""))
+    if touch and not placement.get("shuts", True) and not placement.get("opens", True):
+        yield f"{where}: this touch moves nothing; expected holes in shuts or opens"
     for letter, key, kind in (("o", "uncovers", "perforation"), ("v", "vents", "vent")):
         if key in placement and ("o" in touch, "v" in touch)[letter == "v"] != bool(placement[key]):
             needed = "a hole there" if letter in touch else f"no hole there, or a touch ending in {letter}"

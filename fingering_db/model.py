@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 
-from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray
+from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray, StateArray
 from fingering_db.acoustics.resonance import Crossings, rising_zeros
 from fingering_db.acoustics.tube import TwoPort
 from fingering_db.chart import FIRST_REGISTER_TOP
@@ -43,6 +43,13 @@ class Model:
         """The instrument behind it."""
         return self.flute.instrument
 
+    def drawn_out(self, states: StateArray, slide_mm: float, lips_m: RealArray | None = None) -> Crossings:
+        """Resonances of rows of hole states, shape (n, n_holes), the head joint drawn out by slide_mm; the grid reaches as
+        far down as the longer tube sounds."""
+        flute, grid = replace(self.flute, slide_mm=slide_mm), grid_for(self.instrument, slide_mm)
+        lips = flute.lip_law_m(grid) if lips_m is None else lips_m[:, None]
+        return rising_zeros(flute.bore_impedance(states, grid) + 1j * flute.lip_slope(grid) * lips, grid)
+
     def resonances(self, bore: ComplexArray, lips_m: RealArray | None = None) -> Crossings:
         """Resonances of bore impedances on the grid, shape (n, m), with one lip per row, shape (n,) [m], or by the
         law."""
@@ -65,11 +72,14 @@ def size_of(instrument: Instrument) -> Size:
     return Size(length, (instrument.body.bore_mm / _BORE_OF_FLUTE_IN_C_MM) ** 2)
 
 
-def grid_for(instrument: Instrument) -> RealArray:
-    """The analysis grid [Hz], shape (m,): from well below the lowest resonance to above highest_hz, 6 cents apart."""
-    lowest = 343.0 / (2.0 * (instrument.body.end_mm * 1e-3 + 0.15))
+def grid_for(instrument: Instrument, slide_mm: float = 0.0) -> RealArray:
+    """The analysis grid [Hz], shape (m,): from well below the lowest resonance to above highest_hz, 6 cents apart. With the
+    head joint drawn out it has further points below the same ones."""
+    longest = instrument.body.end_mm * 1e-3 + 0.15
+    lowest = 343.0 / (2.0 * longest)
     steps = np.ceil(1200.0 * np.log2(highest_hz(instrument) * 1.04 / lowest) / _GRID_CENTS)
-    return np.asarray(lowest * 2.0 ** (np.arange(steps) * _GRID_CENTS / 1200.0))
+    below = np.ceil(1200.0 * np.log2(1.0 + max(slide_mm, 0.0) * 1e-3 / longest) / _GRID_CENTS)
+    return np.asarray(lowest * 2.0 ** (np.arange(-below, steps) * _GRID_CENTS / 1200.0))
 
 
 @lru_cache(maxsize=8)

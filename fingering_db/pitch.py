@@ -6,6 +6,8 @@ import math
 import re
 from dataclasses import dataclass
 
+MOST_CENTS = 1200
+"""Largest deviation that is read in a text, either way."""
 STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _SHARP_NAMES = ["C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B"]
 _ACCIDENTALS = {"": 0, "#": 1, "##": 2, "x": 2, "b": -1, "bb": -2, "♯": 1, "♭": -1, "𝄪": 2, "𝄫": -2, "♮": 0}
@@ -36,6 +38,8 @@ class Pitch:
         if not found:
             raise PitchError(f"'{text}' is not a pitch: expected a note with octave such as C5, F#4, Bb4 or C5+50")
         step, accidental, octave, cents = found.groups()
+        if abs(float(cents or 0.0)) > MOST_CENTS:
+            raise PitchError(f"'{text}' is not a pitch: expected at most {MOST_CENTS} cents beside the note")
         return cls(step.upper(), _ACCIDENTALS[accidental], int(octave), float(cents or 0.0))
 
     @classmethod

@@ -44,19 +44,24 @@ class Halves:
 
 def halve(reach: Reach) -> Halves:
     """Cut where the two tables together are smallest (a chain matrix weighs four admittances)."""
-    best: Halves | None = None
-    for cut in range(1, reach.states.shape[1]):
-        upper, upper_of = _distinct(reach.states[:, :cut])
-        lower, lower_of = _distinct(reach.states[:, cut:])
-        if best is None or 4 * len(upper) + len(lower) < 4 * len(best.upper) + len(best.lower):
-            best = Halves(cut, upper, lower, upper_of, lower_of)
-    assert best is not None
-    return best
+
+    def weight(cut: int) -> int:
+        upper, lower = (np.sort(_keys(half)) for half in (reach.states[:, :cut], reach.states[:, cut:]))
+        return int(4 * np.count_nonzero(np.diff(upper)) + np.count_nonzero(np.diff(lower)))
+
+    cut = min(range(1, reach.states.shape[1]), key=weight)
+    upper, upper_of = _distinct(reach.states[:, :cut])
+    lower, lower_of = _distinct(reach.states[:, cut:])
+    return Halves(cut, upper, lower, upper_of, lower_of)
+
+
+def _keys(states: StateArray) -> IndexArray:
+    """One number for each row of states."""
+    return np.asarray(states.astype(np.int64) @ (5 ** np.arange(states.shape[1], dtype=np.int64)))
 
 
 def _distinct(states: StateArray) -> tuple[StateArray, IndexArray]:
-    keys = states.astype(np.int64) @ (5 ** np.arange(states.shape[1], dtype=np.int64))
-    _, first, inverse = np.unique(keys, return_index=True, return_inverse=True)
+    _, first, inverse = np.unique(_keys(states), return_index=True, return_inverse=True)
     return states[first], inverse.astype(np.intp)
 
 
@@ -90,11 +95,14 @@ class HalfTables:
 def tabulate(flute: Flute, halves: Halves, freq: RealArray) -> HalfTables:
     """Both tables at freq, shape (m,) [Hz]."""
     elements, spacing, wave = flute.elements(freq), flute.spacing_m(), flute.body_wave(freq)
-    below = flute.end_admittance(freq) * np.ones((len(halves.lower), 1))
+    # What is alike from some hole down to the end is worked out once: `row` tells which line of `below` each half has.
+    below, row = flute.end_admittance(freq)[None, :], np.zeros(len(halves.lower), dtype=np.intp)
     for index in range(len(elements) - 1, halves.cut - 1, -1):
-        below = elements[index].carry(below, halves.lower[:, index - halves.cut])
+        pairs, row = np.unique(5 * row + halves.lower[:, index - halves.cut], return_inverse=True)
+        below = elements[index].carry(below[pairs // 5], (pairs % 5).astype(np.uint8))
         if spacing[index] > 0.0:
             below = wave.carry(below, spacing[index])
+    below = below[row]
     above = elements[0].two_port(halves.upper[:, 0])
     for index in range(1, halves.cut):
         if spacing[index] > 0.0:

@@ -118,18 +118,14 @@ def place_names(instrument: Instrument) -> tuple[str, ...]:
 
 
 def shifts(model: Model, pattern: Pattern) -> tuple[Shift, ...]:
-    """The pattern at every place, from the top; at places where the tube ends too soon only if its small places can be
-    small at all (the near misses)."""
+    """The pattern at every place, from the top. Where a small place of it can never be small that is the reason told, so that
+    what only lacks room before the open end stands out as a near miss."""
     instrument = model.instrument
     names = place_names(instrument)
     every = _every(model)
     found = []
     for start in range(len(names)):
-        why = _too_long(names, start, pattern)
-        never = _never_small(instrument, names, start, pattern)
-        if why and never:
-            continue
-        why = why or never
+        why = _never_small(instrument, names, start, pattern) or _too_long(names, start, pattern)
         if not why and not every.count(start, pattern):
             why = _in_the_way(every, instrument, names, start, pattern)
         found.append(Shift(names[start], False, why) if why else _at(model, every, start, pattern, names[start]))

@@ -21,7 +21,7 @@ ORDER = [
     ["fingering_db.search", "fingering_db.playability", "fingering_db.fitting"],
     ["fingering_db.model", "fingering_db.family"],
     ["fingering_db.finding", "fingering_db.tuning", "fingering_db.calibration"],
-    ["fingering_db.nearby", "fingering_db.track", "fingering_db.shifts"],
+    ["fingering_db.nearby", "fingering_db.track", "fingering_db.shifts", "fingering_db.motion"],
     ["fingering_db.glide"],
     ["annotate.findings", "annotate.place", "annotate.output"],
     ["annotate.score"],

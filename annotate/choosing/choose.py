@@ -15,14 +15,14 @@ from annotate.place import Place
 from annotate.score import Event, Part
 
 
-def choose(demand: Demand, desk: Desk) -> tuple[Decision, tuple[Finding, ...]]:
-    """Decide one demand on one flute."""
+def choose(demand: Demand, desk: Desk, prefer: str = "") -> tuple[Decision, tuple[Finding, ...]]:
+    """Decide one demand on one flute. prefer: a fingering to take if it is among those that answer."""
     if demand.kind == MULTIPHONIC:
-        return decide_multiphonic(demand, desk)
+        return decide_multiphonic(demand, desk, prefer)
     if demand.kind == GLISSANDO:
         return decide_glissando(demand, desk), ()
     if demand.kind == MICROTONE:
-        return decide_microtone(demand, desk), ()
+        return decide_microtone(demand, desk, prefer), ()
     return decide_note(demand, desk), ()
 
 

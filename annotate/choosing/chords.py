@@ -3,37 +3,41 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from annotate.choosing.codes import WRITTEN_FINGERING_DIFFERS, WRITTEN_FINGERING_UNKNOWN
-from annotate.choosing.desk import Desk, alternatives, instead, ranked, shown, status_of, transposition
+from annotate.choosing.desk import Desk, alternatives, instead, preferred, ranked, shown, status_of, transposition
 from annotate.decision import DOUBTFUL, PLAYABLE, UNPLAYABLE, Decision
 from annotate.demand import Demand
 from annotate.findings import Finding
 from fingering_db.finding import Candidate, Resonance, sounds
 from fingering_db.fingering import Fingering, FingeringError
+from fingering_db.model import Model
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
 
-_MOST_PITCHES = 6  # up to 2.6 kHz a fingering has some six to nine resonances: ours
+MOST_PITCHES = 6  # up to 2.6 kHz a fingering has some six to nine resonances: ours
 _HARMONIC_CENTS = 40.0  # a partner this near a harmonic of the other would only colour it
 
 
-def decide_multiphonic(demand: Demand, desk: Desk) -> tuple[Decision, tuple[Finding, ...]]:
-    """Judge the composer's own fingering where there is one, else search; unplayable chords get what is near."""
+def decide_multiphonic(demand: Demand, desk: Desk, prefer: str = "") -> tuple[Decision, tuple[Finding, ...]]:
+    """Judge the composer's own fingering where there is one, else search; unplayable chords get what is near.
+
+    prefer: the fingering to take if it is among those found, '' for the best by itself."""
     written = _own_fingering(demand)
     if written is not None:
         judged = _judge_written(demand, desk, written)
         if isinstance(judged, Decision):
             return judged, ()
-        decision, _ = decide_multiphonic_by_search(demand, desk)
+        decision, _ = decide_multiphonic_by_search(demand, desk, prefer)
         return decision, (judged,)
-    return decide_multiphonic_by_search(demand, desk)
+    return decide_multiphonic_by_search(demand, desk, prefer)
 
 
-def decide_multiphonic_by_search(demand: Demand, desk: Desk) -> tuple[Decision, tuple[Finding, ...]]:
+def decide_multiphonic_by_search(demand: Demand, desk: Desk, prefer: str = "") -> tuple[Decision, tuple[Finding, ...]]:
     """The best fingering for the chord, or for one note with a partner left open."""
-    if len(demand.sounding) > _MOST_PITCHES:
-        why = f"{len(demand.sounding)} pitches at once: a flute's resonances can give {_MOST_PITCHES} at the very most."
+    if len(demand.sounding) > MOST_PITCHES:
+        why = f"{len(demand.sounding)} pitches at once: a flute's resonances can give {MOST_PITCHES} at the very most."
         return Decision(demand, desk.name, UNPLAYABLE, why, band_cents=desk.band_cents()), ()
     tolerance = desk.tolerance(demand)
     candidates = ranked(desk.find(demand.sounding, tolerance), tolerance)
@@ -41,6 +45,7 @@ def decide_multiphonic_by_search(demand: Demand, desk: Desk) -> tuple[Decision, 
         candidates = tuple(candidate for candidate in candidates if _partner(candidate, demand.sounding[0], desk))
     if not candidates or status_of(candidates[0], tolerance) == UNPLAYABLE:
         return _unplayable(demand, desk, candidates), ()
+    candidates = preferred(candidates, prefer)
     best = candidates[0]
     status = status_of(best, tolerance)
     why = _reason(best, status, tolerance, desk)
@@ -137,12 +142,17 @@ def _own_fingering(demand: Demand) -> Fingering | None:
         return None
 
 
+@lru_cache(maxsize=1024)  # one fingering is often written many times
+def _sounds(model: Model, fingering: Fingering) -> tuple[Resonance, ...]:
+    return sounds(model, fingering)
+
+
 def _judge_written(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Finding:
     """A decision when the composer's fingering sounds the pitches, else the finding that says what it sounds."""
     tolerance = desk.tolerance(demand)
     place = str(demand.place)
     try:
-        resonances = sounds(desk.model, fingering)
+        resonances = _sounds(desk.model, fingering)
     except FingeringError as error:
         return Finding(
             WRITTEN_FINGERING_UNKNOWN,

@@ -62,11 +62,21 @@ def transposition(demand: Demand) -> float:
 
 def status_of(candidate: Candidate, tolerance_cents: float) -> str:
     """playable: within the tolerance and expected to sound; doubtful: within twice the tolerance, or may sound."""
-    if candidate.confidence < DOUBTFUL_CONFIDENCE:
+    return status_for(candidate.worst_cents, candidate.confidence, tolerance_cents)
+
+
+def status_for(worst_cents: float, confidence: float, tolerance_cents: float) -> str:
+    """The status of a fingering with that largest deviation and confidence."""
+    if confidence < DOUBTFUL_CONFIDENCE:
         return UNPLAYABLE
-    if candidate.worst_cents <= tolerance_cents and candidate.confidence >= PLAYABLE_CONFIDENCE:
+    if worst_cents <= tolerance_cents and confidence >= PLAYABLE_CONFIDENCE:
         return PLAYABLE
     return DOUBTFUL
+
+
+def preferred(candidates: tuple[Candidate, ...], fingering: str) -> tuple[Candidate, ...]:
+    """The same with the candidate of that fingering first; as they are where it is not among them."""
+    return tuple(sorted(candidates, key=lambda one: str(one.fingering) != fingering)) if fingering else candidates
 
 
 def ranked(found: Found, tolerance_cents: float) -> tuple[Candidate, ...]:

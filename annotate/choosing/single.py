@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from annotate.choosing.desk import Desk, alternatives, instead, ranked, shown, status_of, transposition
+from annotate.choosing.desk import Desk, alternatives, instead, preferred, ranked, shown, status_of, transposition
 from annotate.decision import DOUBTFUL, UNPLAYABLE, Decision, Instead
 from annotate.demand import NOTE, Demand
 from annotate.score import Event
@@ -12,8 +12,10 @@ from fingering_db.pitch import Pitch
 _ABOVE_CHART = 2  # semitones above the chart's last note that players reach with luck: common practice, no source
 
 
-def decide_microtone(demand: Demand, desk: Desk) -> Decision:
-    """A fingering for the pitch itself; the lip alone from the nearest semitone is named where no fingering is near."""
+def decide_microtone(demand: Demand, desk: Desk, prefer: str = "") -> Decision:
+    """A fingering for the pitch itself; the lip alone from the nearest semitone is named where no fingering is near.
+
+    prefer: the fingering to take if it is among those found, '' for the best by itself."""
     tolerance = desk.tolerance(demand)
     candidates = ranked(desk.find(demand.sounding, tolerance), tolerance)
     if not candidates or status_of(candidates[0], tolerance) == UNPLAYABLE:
@@ -23,6 +25,7 @@ def decide_microtone(demand: Demand, desk: Desk) -> Decision:
         )
         near = instead(desk, demand, demand.sounding)
         return Decision(demand, desk.name, UNPLAYABLE, why, band_cents=desk.band_cents(), instead=near)
+    candidates = preferred(candidates, prefer)
     best = candidates[0]
     status = status_of(best, tolerance)
     worst = best.worst_cents

@@ -88,8 +88,15 @@ def ways(desk: Desk, start: tuple[Pitch, ...], end: tuple[Pitch, ...], tolerance
 def _ways(
     model: Model, start: tuple[Pitch, ...], end: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float
 ) -> tuple[Glide, ...]:
-    by_slide = slide_glides(model, start, end, tolerance_cents, a4_hz)
+    by_slide = _by_slide(model, start, end, tolerance_cents, a4_hz)
     return by_slide + finger_glides(model, start, end, tolerance_cents, a4_hz)
+
+
+@lru_cache(maxsize=1024)
+def _by_slide(
+    model: Model, start: tuple[Pitch, ...], end: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float
+) -> tuple[Glide, ...]:
+    return slide_glides(model, start, end, tolerance_cents, a4_hz)
 
 
 def glide_status(glide: Glide, tolerance_cents: float, seconds: float = 0.0) -> str:
@@ -166,6 +173,7 @@ def _by_lip(demand: Demand, desk: Desk) -> Decision | None:
     if best is None:
         return None
     sounds = shown(best.sounds, desk.a4_hz)
+    asked_for = tuple(min(sounds, key=lambda one: abs(one.pitch.midi - pitch.midi)) for pitch in middle)
     up = 1.0 if demand.to_sounding[0].midi > demand.sounding[0].midi else -1.0
     ends = ((0.0, -up * asked / 2.0), (1.0, up * asked / 2.0))
     return Decision(
@@ -178,8 +186,14 @@ def _by_lip(demand: Demand, desk: Desk) -> Decision | None:
         band_cents=desk.band_cents(),
         confidence=best.confidence,
         sounds=sounds,
-        path=tuple(PathPoint(t, 0.0, (), lip, str(best.fingering), sounds) for t, lip in ends),
+        path=tuple(PathPoint(t, 0.0, (), lip, str(best.fingering), _bent(asked_for, lip, desk)) for t, lip in ends),
     )
+
+
+def _bent(sounds: tuple[Sound, ...], cents: float, desk: Desk) -> tuple[Sound, ...]:
+    """The same sounds moved by the lip."""
+    moved = [(one.hz * 2.0 ** (cents / 1200.0), one.strength) for one in sounds]
+    return tuple(Sound(hz, Pitch.from_hz(hz, desk.a4_hz), strength) for hz, strength in moved)
 
 
 def _not_continuous(demand: Demand, desk: Desk) -> Decision:
@@ -200,7 +214,7 @@ def _telescoping(demand: Demand, desk: Desk) -> tuple[Instead, ...]:
     if instrument.slide is not None or instrument.name not in shipped():
         return ()
     drawn = model(load(f"{instrument.name}{SLIDE_SUFFIX}"))
-    found = slide_glides(drawn, demand.sounding, demand.to_sounding, desk.tolerance(demand), desk.a4_hz)
+    found = _by_slide(drawn, demand.sounding, demand.to_sounding, desk.tolerance(demand), desk.a4_hz)
     fitting = [glide for glide in found if glide_status(glide, desk.tolerance(demand)) == PLAYABLE][:1]
     return tuple(
         Instead(demand.pitches, str(glide.path[0].fingering), f"on {drawn.instrument.name}, by the slide", demand.to)
@@ -227,7 +241,7 @@ def _slide_reach(desk: Desk, start: tuple[Pitch, ...]) -> float:
     while too_far - possible > 1:
         middle = (possible + too_far) // 2
         end = tuple(Pitch.from_midi(pitch.midi - 0.25 * middle) for pitch in start)
-        if slide_glides(desk.model, start, end, _REACH_CENTS, desk.a4_hz):
+        if _by_slide(desk.model, start, end, _REACH_CENTS, desk.a4_hz):
             possible = middle
         else:
             too_far = middle

@@ -14,6 +14,7 @@ _CIRCLE = re.compile("[●○◐◑◒◓◉◎⦿⊙⬤◯⚫⚪⨂⊗]")
 _FINGER = re.compile(r"(?:t|th|[1-4])(?:[ov½]|ov)?", re.IGNORECASE)
 _KEY = re.compile(r"(?:tb|tr|tr\.?\s?[12]?|[a-h][#♯b♭]?|gis|es|dis|cis|gz)(?:v|o)?", re.IGNORECASE)
 _APART = re.compile(r"[\s|/,–—-]+")
+_MOST_ROWS = 50  # of words at one place: more are no fingering
 
 
 def _tokens(row: str) -> tuple[int, list[str]]:
@@ -35,7 +36,7 @@ def is_fingering(rows: Sequence[str]) -> bool:
     It has three circles, or fingers with a bar between the hands, or three rows with fingers among them. One
     digit, as in exercises, is no such fingering.
     """
-    if not rows or not all(_is_row(row) for row in rows):
+    if not 0 < len(rows) <= _MOST_ROWS or not all(_is_row(row) for row in rows):
         return False
     circles = sum(_tokens(row)[0] for row in rows)
     tokens = [token for row in rows for token in _tokens(row)[1]]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import takewhile
 
 from annotate.demand import GLISSANDO, Demand
 from annotate.detecting.multiphonic import opening
@@ -103,11 +104,12 @@ def _level_finding(scene: Scene, end: End) -> Finding:
 
 def _words_on(scene: Scene, start: Sonority, stop: Sonority) -> list[Said]:
     """Glissando words from the start of a line up to its end."""
+    until = max(stop.onset, start.onset)
     return [
         said
-        for said in scene.spans.of_role(GLISSANDO_ROLE)
+        for said in takewhile(lambda each: each.direction.onset <= until, scene.spans.glissandi_from(start.onset))
         if (scene.part.staves == 1 or said.direction.staff == start.first.staff)
-        and (start.onset <= said.direction.onset < stop.onset or said.direction.onset == start.onset)
+        and (said.direction.onset < stop.onset or said.direction.onset == start.onset)
     ]
 
 
@@ -127,17 +129,18 @@ def _between(
 ) -> list[Demand]:
     """The demands of all lines that lead from one sonority to another."""
     verdicts = [scene.verdict_of(sonority) for sonority in (start, stop)]
-    if all(verdict is None or verdict.outcome == MULTIPHONIC for verdict in verdicts):
-        routes = [(scene.ties.chain(start), scene.ties.chain(stop))]
-    else:
+    routes: list[tuple[tuple[Note, ...], tuple[Note, ...]]] = [((), ())]
+    if not all(verdict is None or verdict.outcome == MULTIPHONIC for verdict in verdicts):
         # Each player, or the flute beside the voice, has a line of his own.
-        routes = [(scene.ties.chain(start, (a.note,)), scene.ties.chain(stop, (b.note,))) for a, b in lines]
+        routes = [((a.note,), (b.note,)) for a, b in lines]
     words = _words_on(scene, start, stop)
     word, continuous = _told(words, lines)
     found = []
-    for before, after in routes:
-        if [n.sounding.midi for n in before[0].notes] == [n.sounding.midi for n in after[0].notes]:
+    for own, others in routes:
+        # Empty: all notes of the sonority. What is tied to them has their pitches too.
+        if [n.sounding.midi for n in own or start.notes] == [n.sounding.midi for n in others or stop.notes]:
             continue
+        before, after = scene.ties.chain(start, own), scene.ties.chain(stop, others)
         links = _joined(before, after)
         used.update(note.start for link in links for note in link.notes)
         opened = opening(scene, start) if len(before[0].notes) == 1 else None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Container
 
 from annotate.demand import MICROTONE, Demand
-from annotate.detecting.players import is_odd_head
+from annotate.detecting.players import HARMONIC, is_odd_head
 from annotate.detecting.scene import Scene, demand
 from annotate.detecting.sonority import Sonority
 from annotate.detecting.words import MULTIPHONIC, VOICE
@@ -35,7 +35,7 @@ def played_notes(scene: Scene, sonority: Sonority) -> tuple[Note, ...]:
     verdict = scene.verdict_of(sonority)
     if verdict is None:
         return sonority.notes
-    if verdict.outcome == MULTIPHONIC:
+    if verdict.outcome in (MULTIPHONIC, HARMONIC):
         return ()
     if verdict.outcome == VOICE:
         return tuple(note for note in sonority.notes if not is_odd_head(note))
@@ -49,8 +49,8 @@ def find_microtones(scene: Scene, used: Container[int]) -> tuple[Demand, ...]:
         for note in played_notes(scene, sonority):
             if note.start in used or not is_microtone(note):
                 continue
-            links = scene.ties.chain(sonority, (note,))
-            if links[0].sonority is sonority:
+            if scene.ties.before(sonority, (note,)) is None:
                 text = scene.fingerings.at(sonority)
+                links = scene.ties.chain(sonority, (note,))
                 found.append(demand(scene, MICROTONE, links, fingering=text))
     return tuple(found)

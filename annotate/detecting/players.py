@@ -19,7 +19,7 @@ from annotate.detecting.words import MULTIPHONIC, ONE, SEVERAL, VOICE, Spans, fi
 from annotate.score import Note, Part
 from fingering_db.pitch import Pitch
 
-PLAYERS = "players"
+PLAYERS, HARMONIC = "players", "harmonic"
 READINGS = (MULTIPHONIC, PLAYERS, VOICE)
 
 _NUMBER = r"(?:\d{1,2}|i{1,3}|iv|v)"
@@ -42,7 +42,7 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """How a chord is read. outcome: 'multiphonic', 'players' or 'voice'; decided: by the margin.
+    """How a chord is read. outcome: 'multiphonic', 'players', 'voice' or 'harmonic'; decided: by the margin.
 
     contested: read as one player's in a part for several. reasons: strongest first.
     """
@@ -130,16 +130,25 @@ def stem_word(sonority: Sonority) -> str:
 
 def is_odd_head(note: Note) -> bool:
     """A head that marks a sung (or otherwise special) note; a diamond of a harmonic is not one."""
-    if any(kind in ("harmonic", "open-string") for kind, _ in note.technical):
-        return False
-    return note.notehead in _ODD_HEADS or note.notehead_open
+    return not _marked_as_harmonic(note) and (note.notehead in _ODD_HEADS or note.notehead_open)
+
+
+def _marked_as_harmonic(note: Note) -> bool:
+    """The circle of a harmonic; some programs write it as that of an open string."""
+    return any(kind in ("harmonic", "open-string") for kind, _ in note.technical)
+
+
+def is_artificial_harmonic(sonority: Sonority) -> bool:
+    """The fingered note and the one that sounds, one of them with a diamond for a head, and the sign of a harmonic."""
+    notes = sonority.all_notes
+    diamonds = sum(note.notehead == "diamond" for note in notes)
+    return any(map(_marked_as_harmonic, notes)) and 0 < diamonds < len(notes)
 
 
 def _head_reasons(sonority: Sonority) -> list[Reason]:
     notes = sonority.all_notes
     odd = [note for note in notes if is_odd_head(note)]
-    harmonic = any(kind in ("harmonic", "open-string") for note in notes for kind, _ in note.technical)
-    if not odd or len(odd) == len(notes) or harmonic:
+    if not odd or len(odd) == len(notes) or any(map(_marked_as_harmonic, notes)):
         return []
     return [_reason("odd_head", odd[0].notehead if odd[0].notehead in _ODD_HEADS else "hollow")]
 
@@ -231,6 +240,9 @@ def judge_chords(
     verdicts = {}
     for index in indices:
         sonority = sonorities[index]
+        if is_artificial_harmonic(sonority) and spans.technique_at(sonority.first, MULTIPHONIC) is None:
+            verdicts[index] = Verdict(HARMONIC, decided=True)
+            continue
         reasons = common + _word_reasons(sonority, spans) + _chord_reasons(sonority, fingerings.at(sonority), overlaps)
         if index in quick:
             reasons.append(_reason("quick_run"))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from dataclasses import dataclass
-from fractions import Fraction
 
 from annotate.demand import Demand
 from annotate.detecting.fingering_text import WrittenFingerings
@@ -19,7 +18,8 @@ from fingering_db.pitch import Pitch
 class Scene:
     """A part with its sonorities in order of time, ties, words, written fingerings, verdicts on chords.
 
-    verdicts: by index of the sonority; a chord tied from before has the verdict of the first.
+    verdicts: by index of the sonority; a chord tied from before has the verdict of the first. by_staff: the sonorities by
+    staff, all under 0 in a part of one staff.
     """
 
     part: Part
@@ -29,7 +29,7 @@ class Scene:
     fingerings: WrittenFingerings
     verdicts: dict[int, Verdict]
     index_of: dict[int, int]
-    onsets: tuple[Fraction, ...]
+    by_staff: dict[int, list[Sonority]]
 
     @classmethod
     def of(cls, part: Part, chords: str, parts_in_score: int) -> Scene:
@@ -38,11 +38,14 @@ class Scene:
         spans, ties, fingerings = Spans(part), Ties(sonorities), WrittenFingerings(part)
         verdicts = judge_chords(part, sonorities, spans, fingerings, chords=chords, parts_in_score=parts_in_score)
         index_of = {event.start: index for index, s in enumerate(sonorities) for event in s.events}
-        for index in verdicts:
-            head = ties.chain(sonorities[index])[0].sonority
-            verdicts[index] = verdicts[index_of[head.first.start]]
-        onsets = tuple(s.onset for s in sonorities)
-        return cls(part, sonorities, ties, spans, fingerings, verdicts, index_of, onsets)
+        for index in sorted(verdicts):
+            before = ties.before(sonorities[index])
+            if before is not None:
+                verdicts[index] = verdicts[index_of[before.first.start]]
+        by_staff: dict[int, list[Sonority]] = {}
+        for sonority in sonorities:
+            by_staff.setdefault(sonority.first.staff if part.staves > 1 else 0, []).append(sonority)
+        return cls(part, sonorities, ties, spans, fingerings, verdicts, index_of, by_staff)
 
     def sonority_of(self, event: Event) -> Sonority:
         """The sonority an event belongs to."""
@@ -54,11 +57,9 @@ class Scene:
 
     def first_under(self, said: Said) -> Sonority | None:
         """The first sonority at or after a word, on its staff."""
-        for index in range(bisect_left(self.onsets, said.direction.onset), len(self.sonorities)):
-            sonority = self.sonorities[index]
-            if self.part.staves == 1 or sonority.first.staff == said.direction.staff:
-                return sonority
-        return None
+        on_staff = self.by_staff.get(said.direction.staff if self.part.staves > 1 else 0, [])
+        index = bisect_left(on_staff, said.direction.onset, key=lambda sonority: sonority.onset)
+        return on_staff[index] if index < len(on_staff) else None
 
     def multiphonic_word(self, sonority: Sonority) -> Said | None:
         """The technique word that makes a multiphonic of a single note.

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
+from heapq import heappop, heappush
 
 from annotate.place import Place
 from annotate.score import Direction, Event, Note, Part
@@ -88,18 +89,23 @@ def gather(events: Iterable[Event]) -> tuple[Sonority, ...]:
 def overlapping(sonorities: tuple[Sonority, ...]) -> list[Sonority]:
     """Sonorities that begin while one of another voice, begun earlier or ending elsewhere, still sounds."""
     found = []
-    sounding: list[Sonority] = []
-    for sonority in sonorities:
+    # By staff: what sounds, the first to end first, and how often each set of voices is among it.
+    ends: dict[int, list[tuple[Fraction, int, frozenset[str]]]] = defaultdict(list)
+    sounding: dict[int, Counter[frozenset[str]]] = defaultdict(Counter)
+    for number, sonority in enumerate(sonorities):
         if sonority.first.grace:
             continue
-        sounding = [other for other in sounding if other.stop > sonority.onset]
-        voices = {event.voice for event in sonority.events}
-        if any(
-            other.first.staff == sonority.first.staff and not voices & {event.voice for event in other.events}
-            for other in sounding
-        ):
+        queue, count = ends[sonority.first.staff], sounding[sonority.first.staff]
+        while queue and queue[0][0] <= sonority.onset:
+            ended = heappop(queue)[2]
+            count[ended] -= 1
+            if not count[ended]:
+                del count[ended]
+        voices = frozenset(event.voice for event in sonority.events)
+        if any(voices.isdisjoint(other) for other in count):
             found.append(sonority)
-        sounding.append(sonority)
+        heappush(queue, (sonority.stop, number, voices))
+        count[voices] += 1
     return found
 
 
@@ -117,12 +123,13 @@ class Ties:
     def __init__(self, sonorities: tuple[Sonority, ...]) -> None:
         starting: dict[tuple[int, Fraction], list[Sonority]] = defaultdict(list)
         for sonority in sonorities:
-            if not sonority.first.grace:
+            if not sonority.first.grace and any(note.tie_stop for note in sonority.notes):
                 starting[sonority.first.staff, sonority.onset].append(sonority)
         self._next: dict[int, Link] = {}
         self._previous: dict[int, Link] = {}
         for sonority in sonorities:
-            for later in starting[sonority.first.staff, sonority.stop]:
+            ties_on = any(note.tie_start for note in sonority.notes)
+            for later in starting.get((sonority.first.staff, sonority.stop), ()) if ties_on else ():
                 if later is not sonority and later.stop > sonority.onset:
                     self._join(sonority, later)
 
@@ -158,9 +165,15 @@ class Ties:
             links.append(after)
         return tuple(links)
 
+    def before(self, sonority: Sonority, notes: tuple[Note, ...] = ()) -> Sonority | None:
+        """What these notes of a sonority (all by default) are tied to directly before, as `chain` has it; None where they
+        are the first."""
+        link = self._follow(self._previous, Link(sonority, notes or sonority.notes), not notes)
+        return None if link is None else link.sonority
+
     def is_head(self, sonority: Sonority) -> bool:
         """Whether nothing is tied to the whole sonority from before."""
-        return self._follow(self._previous, Link(sonority, sonority.notes), True) is None
+        return self.before(sonority) is None
 
 
 def part_label(part: Part) -> str:

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from annotate.demand import NotJudged
 from annotate.detecting.bends import is_sized_bend
+from annotate.detecting.players import HARMONIC
 from annotate.detecting.scene import Scene
 from annotate.detecting.sonority import place_of, place_of_word
 from annotate.detecting.words import BEND, UNJUDGED, VOICE
 
+_CHORDS = {
+    VOICE: (VOICE, "sing and play"),
+    HARMONIC: (UNJUDGED, "harmonics"),
+}  # role of the word that says so, and what
 _MARKS = {"scoop", "falloff", "doit", "plop"}
 
 
@@ -31,19 +36,19 @@ def _marks(scene: Scene) -> list[NotJudged]:
     return found
 
 
-def _sung(scene: Scene) -> list[NotJudged]:
-    """Runs of chords read as singing while playing where no word says so (that word is listed itself)."""
+def _chords(scene: Scene) -> list[NotJudged]:
+    """Runs of chords read as singing while playing or as harmonics where no word says so (that word is listed itself)."""
     found = []
     before = ""
     for index, verdict in scene.verdicts.items():
         sonority = scene.sonorities[index]
-        said = scene.spans.technique_at(sonority.first, VOICE)
-        if verdict.outcome == VOICE and before != VOICE and said is None:
-            found.append(NotJudged(place_of(scene.part, sonority.first), "sing and play"))
+        role, what = _CHORDS.get(verdict.outcome, ("", ""))
+        if what and verdict.outcome != before and scene.spans.technique_at(sonority.first, role) is None:
+            found.append(NotJudged(place_of(scene.part, sonority.first), what))
         before = verdict.outcome
     return found
 
 
 def find_unjudged(scene: Scene) -> tuple[NotJudged, ...]:
-    """All that is recognised and not judged, each place once, in the order of words, marks, sung chords."""
-    return tuple(_words(scene) + _marks(scene) + _sung(scene))
+    """All that is recognised and not judged, each place once, in the order of words, marks, chords."""
+    return tuple(_words(scene) + _marks(scene) + _chords(scene))

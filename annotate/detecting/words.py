@@ -9,12 +9,13 @@ from __future__ import annotations
 import re
 import tomllib
 import unicodedata
-from bisect import bisect_right
-from collections.abc import Iterable, Mapping
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
 from importlib.resources import files
+from itertools import islice
 from typing import Any
 
 from annotate.score import Direction, Event, Part
@@ -125,20 +126,25 @@ def find_words(text: str) -> tuple[Hit, ...]:
     return tuple(hits)
 
 
-def _is_rehearsal_letter(direction: Direction, part: Part) -> bool:
-    """Whether a direction, such as a lone capital letter, is a rehearsal mark rather than a technique."""
-    text = direction.text.strip()
-    if direction.kind == "rehearsal":
-        return True
-    if len(text) != 1:
-        return False
-    # A mark that a program wrote twice, once as words.
-    here = (event for event in part.events if event.bar_index == direction.bar_index)
-    if any(event.rehearsal == text for event in here):
-        return True
-    letters = {other.text.strip() for other in part.directions}
-    # Letters before and after it in the part: the composer counts sections with words.
-    return bool(letters & {chr(ord(text) - 1), chr(ord(text) + 1)})
+class _Letters:
+    """Tells rehearsal marks, such as a lone capital letter among others, from techniques."""
+
+    def __init__(self, part: Part) -> None:
+        self._marks = {(event.bar_index, event.rehearsal) for event in part.events}
+        self._letters = {direction.text.strip() for direction in part.directions}
+
+    def is_rehearsal(self, direction: Direction) -> bool:
+        """Whether a direction is a rehearsal mark."""
+        text = direction.text.strip()
+        if direction.kind == "rehearsal":
+            return True
+        if len(text) != 1:
+            return False
+        # A mark that a program wrote twice, once as words.
+        if (direction.bar_index, text) in self._marks:
+            return True
+        # Letters before and after it in the part: the composer counts sections with words.
+        return bool(self._letters & {chr(ord(text) - 1), chr(ord(text) + 1)})
 
 
 class _Timeline:
@@ -147,12 +153,16 @@ class _Timeline:
     def __init__(self, said: Iterable[Said]) -> None:
         self.moments: list[Fraction] = []
         self.groups: list[list[Said]] = []
+        at_once: dict[Fraction, dict[tuple[str, str], Said]] = {}
         for word in said:
-            if self.moments and self.moments[-1] == word.direction.onset:
-                self.groups[-1].append(word)
-            else:
-                self.moments.append(word.direction.onset)
-                self.groups.append([word])
+            group = at_once.setdefault(word.direction.onset, {})
+            # Said again at the same moment it says no more, and then stands last.
+            key = word.hit.technique.id, word.hit.word
+            group.pop(key, None)
+            group[key] = word
+        for moment, words in at_once.items():
+            self.moments.append(moment)
+            self.groups.append(list(words.values()))
 
     def latest(self, onset: Fraction, double_bars: tuple[Fraction, ...]) -> list[Said]:
         """The words of the last moment up to `onset`; none where a double bar lies between."""
@@ -167,13 +177,15 @@ class Spans:
     """All that a part's words say, in order of time; this program's own earlier annotation says nothing."""
 
     def __init__(self, part: Part) -> None:
+        letters = _Letters(part)
         self._said = tuple(
             Said(hit, direction)
             for direction in sorted(part.directions, key=lambda d: (d.onset, d.start))
             if not direction.ours
             for hit in find_words(direction.text)
-            if not _is_rehearsal_letter(direction, part)
+            if not letters.is_rehearsal(direction)
         )
+        self._glissandi = self.of_role(GLISSANDO)
         self._several = next((said for said in self._said if said.hit.technique.id == SEVERAL), None)
         self._double_bars = tuple(sorted(part.double_bars))
         self._by_staff = part.staves > 1
@@ -229,5 +241,11 @@ class Spans:
         return self._several
 
     def of_role(self, *roles: str) -> tuple[Said, ...]:
-        """All words of some roles, in order."""
+        """All words of some roles, in order of time."""
         return tuple(said for said in self._said if said.hit.technique.role in roles)
+
+    def glissandi_from(self, onset: Fraction) -> Iterator[Said]:
+        """Glissando words from a moment on, in order of time."""
+        yield from islice(
+            self._glissandi, bisect_left(self._glissandi, onset, key=lambda said: said.direction.onset), None
+        )

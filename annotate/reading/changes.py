@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from operator import itemgetter
 
 from annotate.findings import Finding
 from annotate.place import Place
@@ -29,7 +30,7 @@ class Turns:
         if event.instrument in self.by_instrument:
             return self.by_instrument[event.instrument]
         changes = self.from_words.get(event.staff) or self.from_words.get(0) or ()
-        at = bisect_right([onset for onset, _ in changes], event.onset)
+        at = bisect_right(changes, event.onset, key=itemgetter(0))
         return changes[at - 1][1] if at else self.family
 
     def families(self, part: Part) -> tuple[str, ...]:
@@ -66,34 +67,43 @@ def _words(part: Part, family: str) -> tuple[tuple[Direction, Fraction, str], ..
     """(words, onset from which on, family) for each change, in order of time."""
     found = []
     now = family
+    cues = {event.onset for event in part.events if event.cue}
+    after_rests = _AfterRests(part)
     for direction in sorted(part.directions, key=lambda one: one.onset):
         told, announced = (
             change_told(direction.text) if direction.kind == "words" and not direction.ours else ("", False)
         )
-        if not told or told == now or _at_a_cue(part, direction):
+        # Words at cue notes name who plays these.
+        if not told or told == now or direction.onset in cues:
             continue
-        onset = _after_next_rest(part, direction) if announced else direction.onset
+        onset = after_rests.next(direction) if announced else direction.onset
         if onset is not None:
             found.append((direction, onset, told))
             now = told
     return tuple(sorted(found, key=lambda one: one[1]))
 
 
-def _at_a_cue(part: Part, direction: Direction) -> bool:
-    """Whether the words stand at cue notes: then they name who plays these."""
-    return any(event.cue for event in part.events if event.onset == direction.onset)
+class _AfterRests:
+    """Onsets of the events that a rest precedes, by staff (all under 0 in a part of one staff), in order of time."""
 
+    def __init__(self, part: Part) -> None:
+        self._several = part.staves > 1
+        self._onsets: dict[int, list[Fraction]] = {}
+        sounding_until: dict[int, Fraction] = {}
+        for event in sorted(part.events, key=lambda one: one.onset):
+            if event.cue or event.grace:
+                continue
+            staff = event.staff if self._several else 0
+            until = sounding_until.get(staff, Fraction(0))
+            if event.onset > until:
+                self._onsets.setdefault(staff, []).append(event.onset)
+            sounding_until[staff] = max(until, event.onset + event.duration)
 
-def _after_next_rest(part: Part, direction: Direction) -> Fraction | None:
-    """Onset of the first event at or after the words that a rest precedes, None where there is none."""
-    sounding_until = Fraction(0)
-    for event in sorted(part.events, key=lambda one: one.onset):
-        if event.cue or event.grace or (part.staves > 1 and event.staff != direction.staff):
-            continue
-        if event.onset >= direction.onset and event.onset > sounding_until:
-            return event.onset
-        sounding_until = max(sounding_until, event.onset + event.duration)
-    return None
+    def next(self, direction: Direction) -> Fraction | None:
+        """The first of them at or after the words, None where there is none."""
+        onsets = self._onsets.get(direction.staff if self._several else 0, [])
+        at = bisect_left(onsets, direction.onset)
+        return onsets[at] if at < len(onsets) else None
 
 
 def _remarks(part: Part, found: Turns) -> Iterator[Finding]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
@@ -20,7 +21,7 @@ from annotate.reading.pitch_reading import (
 from annotate.reading.values import MalformedError
 from annotate.score import Note
 
-MAX_CHORD = 500
+MAX_AT_ONCE = 500
 
 Remark = Callable[[str, str, str, str, Fraction], None]
 """Takes code, severity, message, advice, and the moment in the bar [quarters]."""
@@ -59,7 +60,8 @@ class ChordReader:
         Raises MalformedError.
         """
         self._memory.new_bar()
-        _check_sizes(pending)
+        if len(pending) > MAX_AT_ONCE:
+            _check_moments(pending)
         order = range(len(pending))
         sounding = order if in_order else sorted(order, key=lambda index: pending[index].offset)
         notes: dict[int, Note] = {}
@@ -156,10 +158,8 @@ class ChordReader:
         )
 
 
-def _check_sizes(pending: list[RawNote]) -> None:
-    """Refuse an endless chord before its notes are looked at."""
-    size = 0
-    for raw in pending:
-        size = size + 1 if raw.chord else 1
-        if size > MAX_CHORD:
-            raise MalformedError(f"a chord of more than {MAX_CHORD} notes")
+def _check_moments(pending: list[RawNote]) -> None:
+    """Refuse more notes and chords at one moment than anybody writes: each of them is compared with all others there."""
+    count = Counter(raw.offset for raw in pending if not raw.chord)
+    if max(count.values(), default=0) > MAX_AT_ONCE:
+        raise MalformedError(f"more than {MAX_AT_ONCE} notes that begin at one moment")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
+from typing import NoReturn
 
 from annotate.findings import InputError
 from annotate.place import Place
@@ -89,8 +90,7 @@ class PartReader:
     def measure(self, node: Node) -> None:
         """Read one `<measure>`. Raises InputError naming part and bar."""
         raw = self.raw
-        bar = flat(node.attributes.get("number", ""))
-        raw.bars.append(bar or str(len(raw.bars) + 1))
+        raw.bars.append(self._bar(node))
         raw.implicit.append(node.attributes.get("implicit") == "yes")
         raw.meters.append(self._meter)
         self._cursor = self._reach = 0
@@ -102,6 +102,13 @@ class PartReader:
             raise InputError(f"{self.name}, bar {raw.bars[-1]}: {error}") from None
         raw.contents.append(self._quarters(self._reach))
         raw.silent.append(self._silent)
+
+    def refuse(self, node: Node, why: str) -> NoReturn:
+        """Raise InputError naming part and bar. node: a `<measure>` that has only begun."""
+        raise InputError(f"{self.name}, bar {self._bar(node)}: {why}")
+
+    def _bar(self, node: Node) -> str:
+        return flat(node.attributes.get("number", "")) or str(len(self.raw.bars) + 1)
 
     def _children(self, measure: Node) -> None:
         for child in measure.children:

@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import replace
 from fractions import Fraction
+from typing import NoReturn
 
 from annotate.encoding import inspect
 from annotate.findings import Finding, InputError
@@ -63,6 +64,7 @@ class _Gathering:
         self.headings_only = headings_only
         self.version = self.title = ""
         self.parts: tuple[Part, ...] = ()
+        self._listed: dict[str, Part] = {}
         self._wanted = wanted
         self._remarks = Remarks()
         self._raw: dict[str, RawPart] = {}
@@ -77,7 +79,10 @@ class _Gathering:
 
     def heading(self, node: Node) -> None:
         if node.tag == "part-list":
+            if self.parts:
+                return  # the first list counts: who reads the headings alone sees no other
             self.parts = read_part_list(node)
+            self._listed = {part.id: part for part in self.parts}
         else:
             self.title = read_title(node) or self.title
 
@@ -85,12 +90,13 @@ class _Gathering:
         if not part_id and len(self._raw) < len(self.parts):
             # Some programs leave the id out: then the order tells.
             part_id = self.parts[len(self._raw)].id
-        part = next((each for each in self.parts if each.id == part_id), None)
+        part = self._listed.get(part_id)
         if part_id in self._raw:
             raise InputError(f"the part with the id '{part_id}' stands twice in the score")
         if part is None:
             part = Part(part_id, len(self.parts) + 1, part_id, "")
             self.parts = (*self.parts, part)
+            self._listed[part_id] = part
             self._remarks.add(
                 codes.PART_NOT_LISTED,
                 "warning",
@@ -107,6 +113,10 @@ class _Gathering:
     def measure(self, node: Node) -> None:
         assert self._reader is not None
         self._reader.measure(node)
+
+    def refuse(self, node: Node, why: str) -> NoReturn:
+        assert self._reader is not None
+        self._reader.refuse(node, why)
 
     def close_part(self) -> None:
         self._reader = None

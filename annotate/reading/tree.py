@@ -4,7 +4,7 @@ file's size is kept here."""
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Protocol
+from typing import NoReturn, Protocol
 from xml.parsers import expat
 
 from annotate.encoding import TextForm
@@ -12,6 +12,7 @@ from annotate.findings import InputError
 
 MAX_DEPTH = 100
 MAX_NOTES = 500_000
+MAX_CHORD = 500
 MAX_ELEMENTS_IN_BAR = 2_000_000
 MAX_ENTITY = 100_000
 """Characters that one internal entity may grow to."""
@@ -39,6 +40,7 @@ _WITHOUT_TEXT = frozenset(
         "sound",
         "metronome",
         "barline",
+        "chord",
         "work",
         "part-list",
         "score-part",
@@ -100,6 +102,10 @@ class Receiver(Protocol):
     def measure(self, node: Node) -> None:
         """One bar of the part that is open, whole."""
 
+    def refuse(self, node: Node, why: str) -> NoReturn:
+        """A bar of the part that is open has something that ends the reading. node: its element, begun."""
+        ...
+
     def close_part(self) -> None:
         """The part ends."""
 
@@ -139,6 +145,8 @@ def _not_well_formed(data: bytes, form: TextForm, error: expat.ExpatError) -> st
 class _Builder:
     __slots__ = (
         "base",
+        "chord",
+        "closing",
         "data",
         "depth",
         "elements",
@@ -153,6 +161,8 @@ class _Builder:
         "quiet",
         "receiver",
         "reference",
+        "semicolon",
+        "size",
         "skip",
         "stack",
         "tags",
@@ -162,10 +172,11 @@ class _Builder:
         self.data = data
         self.form = form
         self.base = form.start
-        self.reference = form.encode("&")
+        self.reference, self.semicolon, self.closing = map(form.encode, "&;>")
         self.receiver = receiver
         self.stack: list[Node] = []
         self.skip = self.depth = self.notes = self.elements = self.grown = 0
+        self.size, self.chord = 1, False  # of the chord so far, and whether the last note belongs to one
         self.tags: frozenset[str] = frozenset()
         self.keeping = self.in_part = False
         self.entities: dict[str, str] = {}
@@ -202,7 +213,7 @@ class _Builder:
             self.tags, self.keeping = self.receiver.open_part(attributes.get("id", ""))
         else:
             self.depth -= 1  # the element that begins a tree is closed inside
-            self.elements = 0
+            self.elements, self.chord = 0, False
             if tag == "measure" if self.in_part else tag in _HEADING:
                 self.stack.append(Node(tag, attributes))
             else:
@@ -234,9 +245,9 @@ class _Builder:
         elif tag in _PLACED:
             node.start = self.parser.CurrentByteIndex + self.base
             if tag == "note":
-                self.notes += 1
-                if self.notes > MAX_NOTES:
-                    raise InputError(f"the score has more than {MAX_NOTES:,} notes: that is more than can be read")
+                self._count_note()
+        elif tag == "chord":
+            self._count_chord()
         self.elements += 1
         if len(stack) > MAX_DEPTH - 2:
             self._too_deep()
@@ -244,6 +255,21 @@ class _Builder:
             raise InputError(
                 f"line {self.parser.CurrentLineNumber}: more than {MAX_ELEMENTS_IN_BAR:,} elements in one bar"
             )
+
+    def _count_note(self) -> None:
+        self.notes += 1
+        if self.notes > MAX_NOTES:
+            raise InputError(f"the score has more than {MAX_NOTES:,} notes: that is more than can be read")
+        if not self.chord:
+            self.size = 1
+        self.chord = False
+
+    def _count_chord(self) -> None:
+        self.size += not self.chord
+        self.chord = True
+        if self.size > MAX_CHORD and self.in_part and not self.keeping:
+            # Here, and not when the bar is whole: an endless chord takes long to be read.
+            self.receiver.refuse(self.stack[0], f"a chord of more than {MAX_CHORD} notes")
 
     def _close(self, tag: str) -> None:
         if self.skip:
@@ -270,7 +296,7 @@ class _Builder:
         """Offset behind the end tag that begins at `index` (behind the reference, for text out of an
         entity)."""
         referred = self.data.startswith(self.reference, index)
-        return self.form.behind(self.data, ";" if referred else ">", index)
+        return self.form.behind(self.data, self.semicolon if referred else self.closing, index)
 
     def _text(self, text: str) -> None:
         if not self.skip:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Mapping
 from typing import Any
 
 from annotate.decision import Alternative, Decision, Instead, PathPoint, Result, Sound
-from annotate.numbering import numbered
+from annotate.numbering import fingerings_of, numbered
 from annotate.report.model import Counts, NumberedFinding, Report, build, spelled_as_asked
 from annotate.since import Entry, Pair, Since
 from fingering_db.pitch import Pitch
@@ -36,13 +37,19 @@ def as_data(report: Report, since: Since | None = None) -> dict[str, Any]:
     numbers, ids = numbered(first), {id(decision) for decision in first}
     data |= {
         "demands": [
-            _demand(decision, report) | {"number": numbers.get(decision.fingering) if id(decision) in ids else None}
+            _demand(decision, report) | _numbers(decision if id(decision) in ids else None, numbers)
             for decision in result.decisions
         ],
         "findings": [_finding(numbered) for numbered in report.findings],
         "not_judged": [{"place": str(one.place), "what": one.what} for one in result.not_judged],
     }
     return data | {"since": _since(since)} if since else data
+
+
+def _numbers(decision: Decision | None, numbers: Mapping[str, int]) -> dict[str, int | None]:
+    """Number of the fingering, and of the one that a glissando ends with where that is another; None: has no number."""
+    start, end = fingerings_of(decision) if decision else ("", "")
+    return {"number": numbers.get(start), "number_to": numbers.get(end)}
 
 
 def _since(since: Since) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import groupby
 
@@ -77,8 +78,20 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True)
+class OtherFingering:
+    """A demand that another flute plays as well as the first with another fingering. worst_cents, first_worst_cents: largest
+    deviations without sign on the two, NaN where there are none."""
+
+    demand: Demand
+    fingering: str
+    worst_cents: float
+    first_worst_cents: float
+
+
+@dataclass(frozen=True, slots=True)
 class Report:
-    """The whole report. total: first flute; per_flute: counts by flute name, in the order asked for."""
+    """The whole report. total: first flute; per_flute: counts by flute name, in the order asked for; by_demand: ids of
+    findings by demand."""
 
     result: Result
     total: Counts
@@ -86,23 +99,29 @@ class Report:
     findings: tuple[NumberedFinding, ...]
     groups: tuple[Group, ...]
     finding_groups: tuple[FindingGroup, ...]
+    by_demand: Mapping[str, tuple[str, ...]]
 
     def findings_of(self, demand_id: str) -> tuple[str, ...]:
         """Ids of the findings that belong to a demand."""
-        return tuple(one.id for one in self.findings if demand_id and one.finding.demand == demand_id)
+        return self.by_demand.get(demand_id, ()) if demand_id else ()
 
 
 def build(result: Result) -> Report:
     """Work out everything the renderings share."""
     flutes = tuple(dict.fromkeys([*result.flutes, *(decision.flute for decision in result.decisions)]))
+    findings = tuple(NumberedFinding(f"f{n}", one) for n, one in enumerate(result.findings, start=1))
+    by_demand: dict[str, list[str]] = {}
+    for numbered in findings:
+        by_demand.setdefault(numbered.finding.demand, []).append(numbered.id)
     per_flute = ((name, [one for one in result.decisions if one.flute == name]) for name in flutes)
     return Report(
         result=result,
         total=count(result.first_flute()),
         per_flute=tuple((name, count(decisions)) for name, decisions in per_flute),
-        findings=tuple(NumberedFinding(f"f{n}", one) for n, one in enumerate(result.findings, start=1)),
+        findings=findings,
         groups=_groups(result.decisions),
         finding_groups=_finding_groups(result.findings),
+        by_demand={demand: tuple(ids) for demand, ids in by_demand.items()},
     )
 
 
@@ -147,16 +166,44 @@ def other_sounds(decision: Decision) -> tuple[Sound, ...]:
     return tuple(found)
 
 
-def changes(report: Report, flute: str) -> tuple[Change, ...]:
-    """Demands that `flute` plays better or worse than the flute named first, in score order."""
-    first = {decision.demand.id: decision for decision in report.result.first_flute()}
+def compared(report: Report) -> tuple[tuple[str, str], ...]:
+    """(flute, the flute it is compared with: the first that the same demands are judged on), in the order asked for; parts
+    with flutes of their own are not compared with each other."""
+    pairs = {(other.flute, first.flute): None for first, other in _side_by_side(report)}
+    order = [name for name, _ in report.per_flute]
+    return tuple(sorted(pairs, key=lambda pair: (order.index(pair[0]), order.index(pair[1]))))
+
+
+def changes(report: Report, flute: str, first: str) -> tuple[Change, ...]:
+    """Demands that `flute` plays better or worse than the flute `first`, in score order."""
     found = []
-    for decision in report.result.decisions:
-        reference = first[decision.demand.id]
-        if decision.flute == flute and decision.status != reference.status:
+    for reference, decision in _side_by_side(report):
+        if (decision.flute, reference.flute) == (flute, first) and decision.status != reference.status:
             better = STATUSES.index(decision.status) < STATUSES.index(reference.status)
             found.append(Change(decision.demand, decision.status, better))
     return tuple(found)
+
+
+def other_fingerings(report: Report, flute: str, first: str) -> tuple[OtherFingering, ...]:
+    """Demands that both flutes play equally well, each with a fingering of its own, in score order."""
+    return tuple(
+        OtherFingering(decision.demand, decision.fingering, _worst(decision), _worst(reference))
+        for reference, decision in _side_by_side(report)
+        if (decision.flute, reference.flute) == (flute, first)
+        and decision.status == reference.status != UNPLAYABLE
+        and decision.fingering != reference.fingering
+    )
+
+
+def _side_by_side(report: Report) -> tuple[tuple[Decision, Decision], ...]:
+    """(decision on the first flute, decision on another one) for each demand judged on several."""
+    first = {decision.demand.id: decision for decision in report.result.first_flute()}
+    pairs = ((first[decision.demand.id], decision) for decision in report.result.decisions)
+    return tuple((one, two) for one, two in pairs if one is not two)
+
+
+def _worst(decision: Decision) -> float:
+    return max((abs(cents) for _, cents in deviations(decision)), default=math.nan)
 
 
 def _groups(decisions: tuple[Decision, ...]) -> tuple[Group, ...]:

@@ -1,4 +1,4 @@
-"""Two lists of the text report: fingerings by number, and what has changed since an earlier report."""
+"""Lists of the text report: fingerings by number, what the signs mean, and what has changed since an earlier report."""
 
 from __future__ import annotations
 
@@ -7,11 +7,12 @@ from typing import Protocol
 
 from annotate.decision import Decision
 from annotate.demand import Demand
+from annotate.diagram import letter_keys
 from annotate.numbering import fingerings_of, numbered
 from annotate.output import display_width, pad, side_by_side, together, wrap
 from annotate.place import Place
 from annotate.since import Entry, Pair, Since
-from annotate.wording import number_row
+from annotate.wording import key_names, legend, number_row
 from fingering_db.pitch import Pitch
 
 _DIAGRAM_COLUMN = 14  # as wide as the widest diagram
@@ -25,6 +26,8 @@ class Page(Protocol):
 
     @property
     def width(self) -> int: ...
+    @property
+    def ascii(self) -> bool: ...
     @property
     def several_parts(self) -> bool: ...
     def clean(self, text: str) -> str: ...
@@ -60,6 +63,24 @@ def number_lines(decisions: Iterable[Decision], page: Page) -> list[str]:
         lines += ([""] if lines else []) + side_by_side(columns, _GAP)
         lines += [] if beside else [" " * left + line for line in told]
     return lines
+
+
+def sign_lines(decisions: Iterable[Decision], page: Page) -> list[str]:
+    """What the signs and letters of the fingerings shown mean; none where no fingering is shown."""
+    shown = tuple(dict.fromkeys(text for decision in decisions for text in _shown(decision) if text))
+    if not shown:
+        return []
+    signs = dict.fromkeys(legend(shown, ascii_only=page.ascii).split("  "))
+    for suffix, key in (("o", "legend.letter_hole"), ("v", "legend.letter_vent")):
+        signs |= {page.say(key): None} if suffix in "".join(shown) else {}
+    texts = [page.say("signs.text"), "; ".join(signs), key_names(letter_keys(shown, page.ascii))]
+    return [line for text in texts if text for line in wrap(page.clean(text), page.width, hanging=2)]
+
+
+def _shown(decision: Decision) -> tuple[str, ...]:
+    """Every fingering that the report names at a demand."""
+    others = [one.fingering for one in decision.alternatives] + [one.fingering for one in decision.instead]
+    return *fingerings_of(decision), *others, *(point.fingering for point in decision.path)
 
 
 def _end_place(decision: Decision) -> Place:

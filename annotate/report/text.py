@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from fractions import Fraction
@@ -20,11 +21,13 @@ from annotate.report.model import (
     Report,
     build,
     changes,
+    compared,
     confidence_word,
     deviations,
+    other_fingerings,
     other_sounds,
 )
-from annotate.report.tables import change_lines, number_lines
+from annotate.report.tables import change_lines, number_lines, sign_lines
 from annotate.since import Since
 from annotate.wording import Words, words
 from fingering_db.pitch import Pitch
@@ -35,6 +38,7 @@ _RIGHT_COLUMN = 14  # the widest diagram: '○○○ tr1 tr2 C♯'
 _GAP = 2
 _NARROW = 60  # below this many columns places stand above their answers
 _ALTERNATIVES = 3
+_OTHER_FINGERINGS = 8  # of another flute, told at the head of the report
 _SAME_KIND = 3  # findings of one code shown in full
 _USUAL_A4_HZ = 440.0
 _PLACE = re.compile(r"(?:(?P<part>.*), )?bar (?P<bar>\S+), beat (?P<beat>[\d.]+)")  # str(Place)
@@ -57,7 +61,7 @@ def render(
     """
     page = _Page(build(result), max(width, 40), ascii, words(language))
     sections = [page.heading(), page.changes(since), page.comparison(), page.demands(), page.numbers(numbered)]
-    sections += [page.findings(), page.not_judged()]
+    sections += [page.findings(), page.not_judged(), page.signs()]
     if result.decisions:
         sections += [page.plain_section("confidence_note"), page.plain_section("cautions")]
     text = plain("\n\n".join("\n".join(section) for section in sections if section))
@@ -159,7 +163,8 @@ class _Page:
             lines += ["", *self.table(), ""]
         if total.doubtful or total.unplayable:
             key = "report.margin_first" if self.compared else "report.margin"
-            lines += wrap(self.say(key, flute=result.flutes[0]), self.width)
+            firsts = dict.fromkeys(decision.flute for decision in result.first_flute())
+            lines += wrap(self.say(key, flute=", ".join(firsts)), self.width)
         return lines if lines[-1] else lines[:-1]
 
     def tally(self, counts: Counts) -> str:
@@ -197,11 +202,11 @@ class _Page:
         """What each further flute adds to the first, and what it lacks."""
         if not self.compared:
             return []
-        (first, _), *others = self.report.per_flute
-        return [line for flute, _ in others for line in self.changed(flute, first)]
+        pairs = compared(self.report)
+        return [line for pair in pairs for line in (*self.changed(*pair), *self.by_other_fingerings(*pair))]
 
     def changed(self, flute: str, first: str) -> list[str]:
-        found = changes(self.report, flute)
+        found = changes(self.report, flute, first)
         lines = []
         for better, key in ((True, "report.adds"), (False, "report.lacks")):
             told: dict[tuple[str, str], list[Place]] = {}
@@ -219,6 +224,28 @@ class _Page:
             lines += wrap(text, self.width, hanging=4)
         return lines
 
+    def by_other_fingerings(self, flute: str, first: str) -> list[str]:
+        """What both flutes play, but not alike."""
+        told: dict[tuple[str, str], list[Place]] = {}
+        for one in other_fingerings(self.report, flute, first):
+            cents = self.cents_beside(one.worst_cents, one.first_worst_cents, first)
+            told.setdefault((self.asked(one.demand), cents), []).append(one.demand.place)
+        texts = [
+            self.say("report.change", asked=asked, bars=self.places(tuple(at)), status=cents)
+            if cents
+            else self.say("report.other", asked=asked, bars=self.places(tuple(at)))
+            for (asked, cents), at in list(told.items())[:_OTHER_FINGERINGS]
+        ]
+        texts += [self.say("report.more", n=len(told) - len(texts))] if len(told) > len(texts) else []
+        text = self.say("report.other_fingering", flute=flute, first=first, list=", ".join(texts)) if texts else ""
+        return wrap(text, self.width, hanging=4)
+
+    def cents_beside(self, worst: float, first_worst: float, first: str) -> str:
+        """`22 cents off, 11 on vented-b`; '' where both are as near or a figure is missing."""
+        if not math.isfinite(worst + first_worst) or round(worst) == round(first_worst):
+            return ""
+        return self.say("report.off", cents=f"{worst:.0f}", first_cents=f"{first_worst:.0f}", first=first)
+
     def changes(self, since: Since | None) -> list[str]:
         """What has changed since an earlier report."""
         return change_lines(since, self) if since else []
@@ -227,6 +254,11 @@ class _Page:
         """The table of numbered fingerings."""
         lines = number_lines(self.report.result.first_flute(), self) if wanted else []
         return [self.rule(), self.say("numbers.heading"), "", *lines] if lines else []
+
+    def signs(self) -> list[str]:
+        """How the fingerings above are to be read."""
+        lines = sign_lines(self.report.result.decisions, self)
+        return [self.rule(), self.say("signs.heading"), "", *lines] if lines else []
 
     def demands(self) -> list[str]:
         lines: list[str] = []

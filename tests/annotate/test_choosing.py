@@ -100,6 +100,9 @@ def test_a_small_glissando_goes_by_the_lip(judged):
     assert decision.status == "playable"
     assert "lip" in decision.why
     assert [point.lip_cents for point in decision.path] == [-25.0, 25.0]
+    ((start,), (end,)) = (point.sounds for point in decision.path)
+    assert end.pitch.midi - start.pitch.midi == pytest.approx(0.5)
+    assert start.pitch.midi == pytest.approx(69.0, abs=0.3)
 
 
 def test_a_foot_key_breaks_a_glissando_and_the_reason_says_so(judged):

@@ -1,6 +1,6 @@
 """Detecting, on small scores with the demands they must give beside them, and on other people's files.
 
-The scores under `tests/cases/detecting` are invented.
+The scores under `tests/cases/detecting` are invented. `tests/cases/README.md` tells which fact stands in which.
 """
 
 from __future__ import annotations
@@ -32,8 +32,19 @@ def case(name: str, chords: str = "auto") -> Detected:
     return detected(CASES / f"{name}.musicxml", chords)
 
 
+def detected_in_all_parts(path: Path) -> Detected:
+    score = read_score(path.read_bytes())
+    found = [detect(part, "auto", len(score.parts)) for part in score.parts]
+    return Detected(
+        tuple(demand for each in found for demand in each.demands),
+        tuple(finding for each in found for finding in each.findings),
+        tuple(one for each in found for one in each.not_judged),
+    )
+
+
 def as_table(demand: Demand) -> dict[str, Any]:
     return {
+        "part": demand.place.part,
         "kind": demand.kind,
         "bar": demand.place.bar,
         "beat": float(demand.place.beat),
@@ -48,16 +59,17 @@ def as_table(demand: Demand) -> dict[str, Any]:
     }
 
 
-def filled_up(expected: dict[str, Any]) -> dict[str, Any]:
-    usual = {"to": [], "open": False, "continuous": None, "word": "", "fingering": ""}
+def filled_up(expected: dict[str, Any], part: str) -> dict[str, Any]:
+    usual = {"part": part, "to": [], "open": False, "continuous": None, "word": "", "fingering": ""}
     return {"sounding": expected["written"], **usual, **expected}
 
 
 @pytest.mark.parametrize("path", sorted(CASES.glob("*.musicxml")), ids=lambda path: path.stem)
 def test_a_small_score_gives_the_demands_beside_it(path: Path) -> None:
     expected = json.loads(path.with_suffix(".json").read_text("utf-8"))
-    found = detected(path)
-    assert [as_table(d) for d in found.demands] == [filled_up(d) for d in expected["demands"]]
+    found = detected_in_all_parts(path)
+    part = read_score(path.read_bytes()).parts[0].name
+    assert [as_table(d) for d in found.demands] == [filled_up(d, part) for d in expected["demands"]]
     assert [[f.code, f.severity, f.place] for f in found.findings] == expected["findings"]
     assert [[str(n.place), n.what] for n in found.not_judged] == expected["not_judged"]
 

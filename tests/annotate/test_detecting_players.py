@@ -157,7 +157,9 @@ def test_one_hollow_notehead_is_singing_while_playing() -> None:
 
 def test_a_diamond_that_belongs_to_a_harmonic_is_not_sung() -> None:
     harmonic = chord(0, "C5", "G5", notehead="diamond", technical=(("harmonic", "artificial"),))
-    assert verdict("Flute", harmonic).outcome == "multiphonic"
+    assert verdict("Flute", harmonic).outcome == "harmonic"
+    assert verdict("Flutes", harmonic).outcome == "harmonic"
+    assert verdict("Flute", harmonic, said=(words("mult."),)).outcome == "multiphonic"
 
 
 def test_odd_noteheads_on_all_notes_of_a_chord_are_not_sung() -> None:

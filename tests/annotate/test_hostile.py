@@ -72,6 +72,7 @@ def run_here(
 ) -> tuple[int, str, str]:
     """Run the command in this process; gives exit status, stdout, stderr."""
     monkeypatch.setattr(sys, "argv", ["ventwise", *words])
+    monkeypatch.setattr(sys, "warnoptions", ["error"])  # a warning is a fault here, and not to be kept from us
     capsys.readouterr()
     with pytest.raises(SystemExit) as left:
         cli.main()
@@ -95,7 +96,7 @@ def folder_of(path: Path) -> dict[str, bytes]:
 def is_one_clear_line(code: int, out: str, err: str) -> None:
     assert (code, out) == (2, ""), err
     assert err.startswith("ventwise: ") and err.endswith("\n") and err.count("\n") == 1, err
-    assert "Traceback" not in err and len(err) < 700
+    assert "Traceback" not in err and cli.FAULT not in err and len(err) < 700, err
     assert all(char == "\n" or unicodedata.category(char)[0] != "C" for char in err), err
 
 
@@ -542,19 +543,21 @@ main()
 
 @pytest.mark.parametrize("sent", [signal.SIGINT, signal.SIGTERM])
 @pytest.mark.parametrize("moment", ["write", "rename"])
-@pytest.mark.parametrize("command", ["annotate", "strip --in-place"])
+@pytest.mark.parametrize("command", ["annotate", "strip --in-place", "annotate --in-place --pictures"])
 def test_an_interrupted_run_leaves_nothing_half_written(
     command: str, moment: str, sent: signal.Signals, tmp_path: Path
 ) -> None:
-    path = tmp_path / "a.musicxml"
+    path, pictures = tmp_path / "a.musicxml", tmp_path / "pictures/new"
     path.write_bytes(score())
     before = folder_of(tmp_path)
-    process = start([moment, *words_of(command, path)], code=STOPPING)
+    words = [*words_of(command, path), *([str(pictures)] if "--pictures" in command else [])]
+    process = start([moment, *words], code=STOPPING)
     assert process.stdout is not None and process.stdout.readline() == "here\n"
     assert len(folder_of(tmp_path)) == 2  # the neighbour is there, so that its going means something
+    assert pictures.exists() == ("--pictures" in command)
     process.send_signal(sent)
     code, out, err = finish(process)
-    assert folder_of(tmp_path) == before
+    assert folder_of(tmp_path) == before and not pictures.parent.exists()
     is_one_clear_line(code, out, err)
     assert "interrupted" in err
 

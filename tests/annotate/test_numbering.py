@@ -38,6 +38,13 @@ def decided(quarter: int, fingering: str, part_id: str = "P1", **more: object) -
     return playable(asked, fingering=fingering, **more)
 
 
+def gliding(start: str, end: str, quarter: int = 0) -> Decision:
+    """An invented slide from one fingering to another, two quarters long."""
+    path = (PathPoint(0.0, 0.0, (), 0.0, start), PathPoint(1.0, 0.0, (), 0.0, end))
+    glide = decided(quarter, start, path=path)
+    return replace(glide, demand=replace(glide.demand, events=(event(quarter), event(quarter + 2))))
+
+
 def rows(decisions: list[Decision], **more: object) -> list[tuple[str, ...]]:
     return [one.rows for one in mark(Part("P1", 1, "Flute", ""), decisions, **more).marks]
 
@@ -58,8 +65,7 @@ def test_what_cannot_be_played_has_no_number():
 
 
 def test_the_end_of_a_glissando_has_a_number_of_its_own():
-    glide = decided(0, A, path=(PathPoint(0.0, 0.0, (), 0.0, A), PathPoint(1.0, 0.0, (), 0.0, C)))
-    glide = replace(glide, demand=replace(glide.demand, events=(event(0), event(2))))
+    glide = gliding(A, C)
     assert numbered([glide, decided(1, B)]) == {A: 1, B: 2, C: 3}
     assert [one[-3] for one in rows([glide, decided(1, B)], diagrams="first")] == ["fing. 1", "fing. 2", "fing. 3"]
 
@@ -85,10 +91,16 @@ def test_without_first_there_are_no_numbers(diagrams):
     assert not [row for row in told if "fing." in row]
 
 
-def test_the_json_report_tells_the_number_last_in_each_demand_of_the_first_flute():
+def test_the_json_report_tells_the_numbers_last_in_each_demand_of_the_first_flute():
     data = as_data(build(two_flutes()))
-    assert [list(one)[-1] for one in data["demands"]] == ["number"] * 4
-    assert [one["number"] for one in data["demands"]] == [1, None, None, None]
+    assert [list(one)[-2:] for one in data["demands"]] == [["number", "number_to"]] * 4
+    assert [(one["number"], one["number_to"]) for one in data["demands"]] == [(1, None)] + [(None, None)] * 3
+
+
+def test_the_json_report_tells_the_number_of_the_end_of_a_glissando_that_ends_with_another_fingering():
+    result = replace(two_flutes(), decisions=(gliding(A, C), decided(1, B), gliding(B, B, 4)))
+    told = as_data(build(result))["demands"]
+    assert [(one["number"], one["number_to"]) for one in told] == [(1, 3), (2, None), (2, None)]
 
 
 def test_the_text_report_has_the_table_when_it_is_asked_for():

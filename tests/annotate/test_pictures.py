@@ -5,6 +5,7 @@ import io
 import json
 import struct
 import zlib
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -27,6 +28,11 @@ FLUTE, ALTO = Part("P1", 1, "Flute", "Fl."), Part("P2", 2, "Alto Flute", "Afl.")
 
 def drawn(bar: str, beat: str = "1", fingering: str = "T 2 3 | Eb", part: Part = FLUTE, rehearsal: str = "") -> Drawn:
     return Drawn(Place(part.name, part.id, bar, Fraction(beat), "1", rehearsal), fingering, "playable")
+
+
+def again(*place: str, **more: object) -> Drawn:
+    """A place where the fingering is not drawn again."""
+    return replace(drawn(*place, **more), here=False)
 
 
 def names(*places: Drawn, parts: tuple[Part, ...] = (FLUTE,)) -> list[str]:
@@ -86,10 +92,52 @@ def test_parts_of_one_name_or_of_a_name_without_latin_letters_go_by_number():
 def test_the_list_of_places_has_a_row_for_each_picture():
     files = pictures.files((drawn("12", "5/2", rehearsal="C+3"), drawn("13", fingering="Tb |")), (FLUTE,))
     assert files["places.csv"].decode().splitlines() == [
-        "part,bar,beat,rehearsal,text,status,svg,png",
-        "Flute,12,2.5,C+3,T 2 3 | Eb,playable,bar-012-beat-2.5.svg,bar-012-beat-2.5.png",
-        "Flute,13,1,,Tb |,playable,bar-013-beat-1.svg,bar-013-beat-1.png",
+        "part,bar,beat,voice,rehearsal,text,status,drawn,svg,png,path",
+        "Flute,12,2.5,1,C+3,T 2 3 | Eb,playable,here,bar-012-beat-2.5.svg,bar-012-beat-2.5.png,",
+        "Flute,13,1,1,,Tb |,playable,here,bar-013-beat-1.svg,bar-013-beat-1.png,",
     ]
+
+
+def test_a_place_where_nothing_is_drawn_again_is_listed_with_the_picture_of_its_own_part_that_serves_it():
+    places = (
+        drawn("1"), drawn("2", fingering="Tb |"), again("3"), drawn("4"), again("5"),
+        drawn("6", part=ALTO), again("7", part=ALTO), again("8", fingering="Tb |"),
+    )  # fmt: skip
+    files = pictures.files(places, (FLUTE, ALTO))
+    rows = table(files["places.csv"])
+    assert [(row["bar"], row["drawn"], row["svg"]) for row in rows] == [
+        ("1", "here", "flute-bar-001-beat-1.svg"),
+        ("2", "here", "flute-bar-002-beat-1.svg"),
+        ("3", "earlier", "flute-bar-001-beat-1.svg"),
+        ("4", "here", "flute-bar-004-beat-1.svg"),
+        ("5", "earlier", "flute-bar-004-beat-1.svg"),
+        ("6", "here", "alto-flute-bar-006-beat-1.svg"),
+        ("7", "earlier", "alto-flute-bar-006-beat-1.svg"),
+        ("8", "earlier", "flute-bar-002-beat-1.svg"),
+    ]
+    assert {row[kind] for row in rows for kind in ("svg", "png")} | {"places.csv"} == set(files)
+
+
+def test_two_voices_at_one_beat_have_two_pictures_and_the_list_tells_the_voices():
+    upper, lower = drawn("12a", "3"), drawn("12a", "3", fingering="Tb |")
+    lower = replace(lower, place=replace(lower.place, voice="2"))
+    rows = table(pictures.files((upper, lower), (FLUTE,))["places.csv"])
+    assert [(row["voice"], row["svg"]) for row in rows] == [
+        ("1", "bar-012a-beat-3.svg"), ("2", "bar-012a-beat-3-no-2.svg"),
+    ]  # fmt: skip
+
+
+def test_every_demand_with_a_fingering_is_listed_whatever_is_drawn_again(tmp_path):
+    for diagrams in ("every", "first"):
+        annotate(tmp_path, "--pictures", tmp_path / diagrams, "--diagrams", diagrams)
+    lists = {name: table((tmp_path / name / "places.csv").read_bytes()) for name in ("every", "first")}
+    every, first = ([(row["bar"], row["beat"], row["text"]) for row in rows] for rows in lists.values())
+    assert every == first
+    earlier = {name: sum(row["drawn"] == "earlier" for row in rows) for name, rows in lists.items()}
+    assert earlier["every"] == 0 < earlier["first"]
+    for name, rows in lists.items():
+        for row in rows:
+            assert row["text"] in (tmp_path / name / row["svg"]).read_text(encoding="utf-8")
 
 
 def test_names_from_the_score_are_no_formulas_in_a_spreadsheet():
@@ -217,9 +265,9 @@ def test_the_command_writes_a_picture_for_each_diagram_in_the_score(tmp_path):
     words = [text.strip("\u2063") for text in marked.xpath("//words/text()") if text.startswith("\u2063")]
     circles = [text for text in words if set(text.split()[0]) <= set("●○◎◉◐") and len(text.split()[0]) == 3]
     assert len(circles) == 2 * len(rows) > 0
-    listed = {row["svg"] for row in rows} | {row["png"] for row in rows} | {"places.csv"}
-    made = {path.name for path in folder.iterdir()}
-    assert {name for name in made if not name.endswith("-path.svg")} == listed
+    listed = {row[kind] for row in rows for kind in ("svg", "png", "path") if row[kind]} | {"places.csv"}
+    assert {path.name for path in folder.iterdir()} == listed
+    assert "bar-004-beat-1-path.svg" in listed
     # What the list says of a place is what the report says of it.
     report = json.loads(CliRunner().invoke(cli, ["check", str(COMPOSER), "--format", "json"]).stdout)
     told = {(one["bar"], one["beat"]): (one["fingering"], one["status"]) for one in report["demands"]}
@@ -227,6 +275,15 @@ def test_the_command_writes_a_picture_for_each_diagram_in_the_score(tmp_path):
         at = (row["bar"], float(row["beat"]))
         assert at not in told or told[at] == (row["text"], row["status"])
     assert sum((row["bar"], float(row["beat"])) in told for row in rows) >= 6
+
+
+def test_the_picture_of_a_path_that_is_not_drawn_any_more_goes(tmp_path):
+    annotate(tmp_path, "--pictures", tmp_path / "p")
+    assert list((tmp_path / "p").glob("*-path.svg"))
+    place(tmp_path / "p", pictures.files((drawn("1"),), (FLUTE,)))
+    assert sorted(path.name for path in (tmp_path / "p").iterdir()) == [
+        "bar-001-beat-1.png", "bar-001-beat-1.svg", "places.csv",
+    ]  # fmt: skip
 
 
 def test_a_foreign_file_stops_the_command_before_the_score_is_written(tmp_path):

@@ -148,7 +148,7 @@ def test_a_tag_ends_at_a_whole_character_not_at_halves_of_two() -> None:
     # Little end first, the bytes of '>' are the second half of U+3E41 and the first of U+4200.
     data = "<a \u3e41\u4200>b".encode("utf-16-le")
     assert data.find(">".encode("utf-16-le")) % 2 == 1
-    assert data[TextForm("utf-16-le").behind(data, ">", 0) :].decode("utf-16-le") == "b"
+    assert data[TextForm("utf-16-le").behind(data, ">".encode("utf-16-le"), 0) :].decode("utf-16-le") == "b"
 
 
 @pytest.mark.parametrize(

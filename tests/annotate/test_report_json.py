@@ -18,7 +18,7 @@ SCHEMA = json.loads((REFERENCES / "report-v1.schema.json").read_text(encoding="u
 TOP = "version score flutes summary demands findings not_judged"
 DEMAND = (
     "id kind part part_id bar beat rehearsal seconds written pitches to flute status why fingering "
-    "deviation_cents confidence sounds alternatives instead path notes findings band_cents number"
+    "deviation_cents confidence sounds alternatives instead path notes findings band_cents number number_to"
 )
 TYPES: dict[str, type | tuple[type, ...]] = {
     "object": dict, "array": list, "string": str, "integer": int, "number": (int, float), "null": type(None),

@@ -76,7 +76,7 @@ def test_a_hundred_equal_bars_stay_readable():
     same = [playable(demand(n, place(str(n)), "C5 D6")) for n in range(1, 101)]
     report = text.render(of(*same))
     assert "100 demands: 100 playable" in report
-    assert len(report.splitlines()) < 50
+    assert len(report.splitlines()) < 60
 
 
 def test_an_unplayable_demand_says_why_and_what_instead():

@@ -29,6 +29,8 @@ from fingering_db.search import matching
 HERE = Path(__file__).parent
 README = HERE.parent.parent / "README.md"
 sys.path.insert(0, str(HERE))
+LADDER = HERE.parent.parent / "examples/researcher/vent-ladder.musicxml"
+FLUTES = ("open-hole-b", "vented-b")
 CHORDS = ["C5 D6", "B4 C#6", "C#5 F#5", "A4 A5", "D5 C#6", "E5 F6", "G4 D6", "F4 C6", "B4 G5", "C5 G6"]
 
 
@@ -71,8 +73,8 @@ def search_rows(flute: Model) -> list[tuple[str, str, str]]:
             f"{alone * 1e3:.0f} ms, {per_fingering(alone)}",
             ratio(alone),
         ),
-        ("the same, candidates ranked", f"{ranked * 1e3:.0f} ms, {per_fingering(ranked)}", ratio(ranked)),
-        ("ten chords, ranked", f"{ten * 1e3:.0f} ms", ratio(ten / len(CHORDS))),
+        (f"{name}: the same, candidates ranked", f"{ranked * 1e3:.0f} ms, {per_fingering(ranked)}", ratio(ranked)),
+        (f"{name}: ten chords, ranked", f"{ten * 1e3:.0f} ms", ratio(ten / len(CHORDS))),
     ]
 
 
@@ -115,28 +117,43 @@ def start_rows() -> list[tuple[str, str, str]]:
     return [("ventwise --help", f"{helped:.2f} s", f"{helped - bare:.2f} s over the bare interpreter")]
 
 
-def memory_rows() -> list[tuple[str, str, str]]:
-    """Peak memory of one chord over every fingering in a process of its own, by the operating system's account."""
+def memory_rows(name: str) -> list[tuple[str, str, str]]:
+    """Time and peak memory of one chord over every fingering and of a score, each in a process of its own, by the operating
+    system's account; the first finds nothing cached and builds every table."""
+    with tempfile.TemporaryDirectory() as cold:
+        alone = measured(cold, "--version")
+        first = measured(cold, "find", "C5", "D6", "--flute", name)
+        again = measured(cold, "find", "C5", "D6", "--flute", name)
+        score = measured(cold, "check", str(LADDER), "--flute", name)
+    beside = f"of {alone[1]:.0f} MB and {alone[0]:.2f} s for `--version`"
+    return [
+        (f"{name}: find, whole process, nothing cached", f"{first[0]:.1f} s, peak {first[1]:.0f} MB", beside),
+        (f"{name}: the same again", f"{again[0]:.1f} s, peak {again[1]:.0f} MB", beside),
+        (f"{name}: check of ten multiphonics, whole process", f"{score[0]:.1f} s, peak {score[1]:.0f} MB", beside),
+    ]
+
+
+def measured(cache: str, *words: str) -> tuple[float, float]:
+    """Seconds, and peak memory [MB], of a command in a process of its own."""
     script = (
-        "import sys; sys.argv = ['ventwise', 'find', 'C4', 'C#4']\nfrom annotate.cli import main\n"
+        f"import sys; sys.argv = {['ventwise', *words]!r}\nfrom annotate.cli import main\n"
         "try: main()\nexcept SystemExit: pass\nimport resource\n"
         "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
     )
-    with tempfile.TemporaryDirectory() as cold:
-        done = subprocess.run(
-            [sys.executable, "-c", script],
-            check=True,
-            capture_output=True,
-            text=True,
-            env={"XDG_CACHE_HOME": cold, "HOME": cold},
-        )
-    peak = int(done.stdout.split()[-1]) / 1024.0
-    return [("peak memory of find, nothing cached, every table built", f"{peak:.0f} MB", "")]
+    start = time.perf_counter()
+    done = subprocess.run(
+        [sys.executable, "-c", script],
+        check=True,
+        capture_output=True,
+        text=True,
+        env={"XDG_CACHE_HOME": cache, "HOME": cache, "PYTHONUTF8": "1"},
+    )
+    return time.perf_counter() - start, int(done.stdout.split()[-1]) / 1024.0
 
 
 def table() -> str:
-    flute = model(load("open-hole-b"))
-    rows = [*search_rows(flute), *memory_rows(), *score_rows(), *start_rows()]
+    rows = [row for name in FLUTES for row in (*search_rows(model(load(name))), *memory_rows(name))]
+    rows += [*score_rows(), *start_rows()]
     lines = ["| what | measured | beside the baseline of the same run |", "|---|---|---|"]
     return "\n".join([*lines, *(f"| {one} | {two} | {three} |" for one, two, three in rows)])
 
@@ -145,9 +162,16 @@ def main() -> None:
     made = table()
     print(made)
     if "--readme" in sys.argv[1:]:
-        text = README.read_text(encoding="utf-8")
-        marked = re.compile(r"(<!-- benchmarks -->\n).*?(\n<!-- end -->)", re.DOTALL)
-        README.write_text(marked.sub(lambda found: found[1] + made + found[2], text), encoding="utf-8")
+        README.write_text(filled(README.read_text(encoding="utf-8"), made), encoding="utf-8")
+
+
+def filled(text: str, made: str) -> str:
+    """The text with the table between its two marks, whatever stood there. Raises ValueError where they are missing."""
+    marked = re.compile(r"(<!-- benchmarks -->\n).*?(<!-- end -->)", re.DOTALL)
+    new, count = marked.subn(lambda found: f"{found[1]}\n{made}\n\n{found[2]}", text)
+    if count != 1:
+        raise ValueError("README: expected <!-- benchmarks --> and <!-- end --> once")
+    return new
 
 
 if __name__ == "__main__":

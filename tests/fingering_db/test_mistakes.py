@@ -6,16 +6,18 @@ import itertools
 import random
 import re
 import tomllib
+from pathlib import Path
 from typing import Any
 
 import msgspec
+import numpy as np
 import pytest
 
-from fingering_db.finding import sounds
+from annotate import instruments
+from fingering_db.finding import find, sounds
 from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.instrument import DATA, Instrument, InstrumentError, decode, load
-from fingering_db.instrument_text import as_toml
-from fingering_db.mechanism import SHUT, chart_of, hole_states, reach
+from fingering_db.mechanism import OPEN, SHUT, VENT, chart_of, hole_states, reach
 from fingering_db.mistakes import mistakes
 from fingering_db.model import model
 from fingering_db.pitch import Pitch
@@ -50,6 +52,13 @@ ONE_BY_ONE = [
     ('chart = "flute"', 'chart = "../flute"', ["chart", '"../flute"', "c-foot"]),
     ('family = "flute"', 'family = "fife"', ["family", '"fife"', "piccolo"]),
     ('name = "open-hole-b"', 'name = " "', ["name", "expected a name"]),
+    ('name = "A#4"', 'name = "A♯4"', ["hole 'A♯4'", '"A♯4"', "A#4"]),
+    (', shuts = ["D4"] }', " }", ["finger 'R4', touch 'C#'", "moves nothing", "shuts or opens"]),
+    ('family = "flute"', 'family = "alto"', ["transposition_semitones = 0", '"alto"', "-5"]),
+    ("end_mm = 636.3", "end_mm = 636,3", ["line 17", "`end_mm = 636,3`", "decimals with a point"]),
+    ('name = "open-hole-b"', "name = “open-hole-b”", ["line 2", "straight quotes"]),
+    ("bore_mm = 19.0", "bore_mm = 0.748", ["body.bore_mm = 0.748", "4 to 80"]),
+    ("diameter_mm = 7.0", "diameter_mm = -7.0", ["hole 'C#5'", "diameter_mm = -7", "above 0"]),
 ]  # fmt: skip
 
 
@@ -143,10 +152,21 @@ def test_a_flute_that_can_hardly_play_its_chart_is_told() -> None:
     assert "chart" in line and "C4" in line
 
 
+def test_one_slip_of_a_unit_is_one_line() -> None:
+    for old, new in (
+        ("bore_mm = 19.0", "bore_mm = 0.748"),
+        ("end_mm = 636.3", "end_mm = 0.6363"),
+        ("_mm = 7.0", "_mm = -7.0"),
+    ):
+        assert len(lines(TEXT.replace(old, new, 1))) == 1, new
+
+
+BLOCKS = re.findall(r"```toml\n(.*?)```", PAGE, re.DOTALL)
+
+
 @pytest.fixture(scope="module")
 def ada() -> Instrument:
-    (text,) = re.findall(r"```toml\n(.*?)```", PAGE, re.DOTALL)
-    return decode(text, "YOUR-FLUTE.md")
+    return decode(BLOCKS[-1], "YOUR-FLUTE.md")
 
 
 def test_the_worked_example_has_the_fingerings_that_the_page_says(ada: Instrument) -> None:
@@ -175,9 +195,78 @@ def test_the_split_e_of_the_worked_example_makes_e6_surer(ada: Instrument) -> No
     assert strength(ada) > strength(load("open-hole-b")) + 0.1
 
 
-def test_the_snippets_of_the_page_are_placements_of_such_flutes() -> None:
-    snippets = re.findall(r"`(\{ touch.*?\})`", PAGE)
-    assert len(snippets) == 3
-    for snippet in snippets:
-        touch = tomllib.loads(f"x = {snippet}")["x"]
-        assert any(touch["touch"] in text for text in (PAGE.split("```toml")[1], as_toml(load("vented-b"))))
+def changed_by(title: str) -> Instrument:
+    """The default flute with the lines that stand on the page under a title in their places."""
+    (block,) = re.findall(rf"\*\*{title}.*?```toml\n(.*?)```", PAGE, re.DOTALL)
+    raw, new = tomllib.loads(TEXT), tomllib.loads(block)
+    for table in ("holes", "fingers"):
+        by_name = {one["name"]: one for one in new.pop(table, ())}
+        assert set(by_name) <= {one["name"] for one in raw[table]}
+        raw[table] = [by_name.get(one["name"], one) for one in raw[table]]
+    raw |= new
+    assert mistakes(raw, Instrument) == []
+    return msgspec.convert(raw, Instrument)
+
+
+def refuses(flute: Instrument, text: str) -> bool:
+    try:
+        hole_states(flute, Fingering.parse(text))
+    except FingeringError:
+        return True
+    return False
+
+
+LIMITS = [  # title on the page, a touch that the flute lacks, pitches that the default flute plays with it, fingerings left
+    ("Plugged perforations", "3o |", "A4 G#5", 34_560 * 2 // 3),
+    ("A lever that is not there", "| Bb", "D#5 D6", 34_560 * 3 // 4),
+]
+
+
+@pytest.mark.parametrize(("title", "lacks", "chord", "left"), LIMITS, ids=[title for title, *_ in LIMITS])
+def test_what_a_player_cannot_do_is_never_proposed(title: str, lacks: str, chord: str, left: int) -> None:
+    flute, touch = changed_by(title), lacks.replace("|", "").strip()
+    finger = next(n for n, one in enumerate(Fingering.parse(lacks).touches) if one)
+    assert refuses(flute, lacks) and not refuses(load("open-hole-b"), lacks)
+    assert len(reach(flute).placements) == left
+    asked = tuple(map(Pitch.parse, chord.split()))
+    with_it, without = (
+        {str(one.fingering): one.fingering.touches[finger] for one in find(model(of), asked, 30.0, limit=5000).best}
+        for of in (load("open-hole-b"), flute)
+    )
+    assert touch in with_it.values()
+    assert without and touch not in without.values()
+
+
+def test_a_gizmo_is_proposed_only_where_there_is_one() -> None:
+    gizmo, plain = changed_by("A gizmo"), load("open-hole-b")
+    assert refuses(plain, "| gz") and not refuses(gizmo, "| gz")
+    assert len(reach(gizmo).placements) == 34_560 * 6 // 5
+    heard = sounds(model(gizmo), Fingering.parse("T 1 2 3 | 1 2 3 gz"))
+    asked = tuple(Pitch.from_hz(sound.hz) for sound in heard[:2])
+    found = {of: {str(one.fingering) for one in find(model(of), asked, 30.0, limit=5000).best} for of in (gizmo, plain)}
+    assert any("gz" in text for text in found[gizmo])
+    assert found[plain] and not any("gz" in text for text in found[plain])
+
+
+def test_the_other_lines_of_the_page_do_what_they_say() -> None:
+    split, vents, slide = changed_by("Split E"), changed_by("Vents"), changed_by("A telescoping head joint")
+    index = {hole.name: column for column, hole in enumerate(split.holes)}
+    states = hole_states(split, Fingering.parse("T 1 2 | 1 2 Eb"))
+    assert states[index["G#4"]] == SHUT and states[index["A4"]] == OPEN
+    assert hole_states(vents, Fingering.parse("Tv |"))[index["C5"]] == VENT
+    assert slide.slide is not None and slide.slide.travel_mm == 45.0
+
+
+def test_every_block_of_the_page_is_looked_at_by_a_test() -> None:
+    assert len(BLOCKS) == 7  # six changes and the worked example
+
+
+def test_a_flute_that_is_flat_throughout_says_where_to_look(tmp_path: Path) -> None:
+    file = tmp_path / "flat.toml"
+    file.write_text(TEXT.replace("a4_hz = 440.0", "a4_hz = 445.0").replace('"open-hole-b"', '"flat"'), encoding="utf-8")
+    cents = np.mean([row.cents for row in chart_deviations(model(load(str(file)))) if row.judged])
+    told = instruments.verdict(str(file))
+    assert cents == pytest.approx(-1200 * np.log2(445 / 440), abs=6)
+    assert f"on average {abs(cents):.0f} flat" in told and "at_c4_mm" in told
+    assert "in-sample" not in instruments.description(str(file))
+    assert "in-sample" in instruments.description("open-hole-b")

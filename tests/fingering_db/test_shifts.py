@@ -119,6 +119,8 @@ def test_with_vents_small_4_stands_at_every_chromatic_place() -> None:
 def test_each_fingering_forms_the_pattern_on_the_flute_with_vents() -> None:
     instrument = load("vented-b")
     for one in shifts(flute("vented-b"), Pattern.parse("small 4")):
+        if one.fingering is None:
+            continue
         states = hole_states(instrument, one.fingering)
         words = {
             hole.name: {OPEN: "open", SHUT: "shut"}.get(int(state), "small")

@@ -6,8 +6,8 @@ import io
 import json
 import signal
 import zipfile
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
@@ -20,11 +20,15 @@ from lxml import etree
 from annotate.container import unpack
 from annotate.findings import InputError
 from annotate.pipeline import Looked, Options, annotate, look, strip_file
+from annotate.reading.flutes import choose_part
 from annotate.report import json_report, text
+from annotate.score import Part
 from annotate.stripping import carries_marks, strip
 from annotate.writing import CARRIERS, SelfCheckError
 from fingering_db.finding import Candidate, Found, Resonance
-from fingering_db.fingering import Fingering
+from fingering_db.fingering import Fingering, FingeringError
+from fingering_db.instrument import Instrument
+from fingering_db.mechanism import hole_states
 from fingering_db.nearby import Nearby
 from fingering_db.pitch import Pitch
 
@@ -90,13 +94,22 @@ def _annotate(path: Path, looked: Looked, options: Options, carrier: str, diagra
 def _look(path: Path, options: Options, like: Looked | None = None) -> Looked:
     """Look at the flute parts; at the first part where there is none."""
     if like is not None:
-        options = replace(options, parts=tuple(part.id for part in like.parts))
+        options = replace(options, parts=tuple(_selector(part, like.score.parts) for part in like.parts))
     try:
         return look(path, options)
     except InputError as error:
         if "no flute part" not in str(error) or options.parts:
             raise
     return look(path, replace(options, parts=("1",)))
+
+
+def _selector(part: Part, parts: Sequence[Part]) -> str:
+    """What names this part and no other: an id or a name may be blank, and an id may look like a number."""
+    for selector in (part.id, str(part.number), part.name):
+        with suppress(InputError):
+            if choose_part(parts, selector).id == part.id:
+                return selector
+    raise AssertionError(f"nothing names part {part.number}")
 
 
 def _strip_alone(path: Path) -> None:
@@ -172,6 +185,7 @@ def invented_search() -> Iterator[None]:
         "annotate.choosing.desk._find": _invented_find,
         "annotate.choosing.desk._nearby": _invented_nearby,
         "annotate.choosing.slides._ways": lambda *_: (),
+        "annotate.choosing.slides._by_slide": lambda *_: (),
     }
     patches = [mock.patch(name, answer) for name, answer in answers.items()]
     for patch in patches:
@@ -183,23 +197,33 @@ def invented_search() -> Iterator[None]:
             patch.stop()
 
 
-_FINGERINGS = ("T 2 3 | Eb", "T 1 2 3 | 1 2 3 C", "2o 3 | 1 tr1")
+_FINGERINGS = ("T 2 3 | Eb", "T 1 2 3 | 1 2 3 C", "2o 3 | 1 tr1", "T 1 | 1 Eb", "2 3 | 1 2 3")
+
+
+@lru_cache(maxsize=64)
+def _invented_fingerings(instrument: Instrument) -> tuple[Fingering, ...]:
+    """Those of _FINGERINGS that a flute has."""
+    found = []
+    for one in map(Fingering.parse, _FINGERINGS):
+        with suppress(FingeringError):
+            hole_states(instrument, one)
+            found.append(one)
+    return tuple(found)
 
 
 @lru_cache(maxsize=4096)
-def _invented_find(_: object, sounding: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float) -> Found:
+def _invented_find(of: Any, sounding: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float) -> Found:
     kind = round(sum(pitch.midi for pitch in sounding) * 4) % 4
     if not kind:
         return Found(0, ())
     off = (tolerance_cents * kind / 4.0,) * len(sounding)
     heard = tuple(Resonance(pitch.hz(a4_hz), 0.9, 1.0, 20.0, 20.0) for pitch in sounding)
-    return Found(1, tuple(Candidate(Fingering.parse(one), off, 0.9, 0.0, 3.0, heard) for one in _FINGERINGS[:kind]))
+    fingerings = _invented_fingerings(of.instrument)[:kind]
+    return Found(1, tuple(Candidate(one, off, 0.9, 0.0, 3.0, heard) for one in fingerings))
 
 
 @lru_cache(maxsize=4096)
-def _invented_nearby(
-    of: object, sounding: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float
-) -> tuple[Nearby, ...]:
+def _invented_nearby(of: Any, sounding: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float) -> tuple[Nearby, ...]:
     near = tuple(pitch.transposed(1.0) for pitch in sounding)
     best = _invented_find(of, near, tolerance_cents, a4_hz).best
     return tuple(Nearby(near, candidate, float(len(near))) for candidate in best)

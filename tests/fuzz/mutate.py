@@ -13,6 +13,15 @@ from random import Random
 from strategies import Made, packed
 
 _ELEMENT = re.compile(rb"<([a-z-]+)(?:\s[^<>]*)?(?:/>|>[^<>]*</\1>)")
+_BLOCKS = [  # each by itself: they stand in one another
+    re.compile(rb"<%s(?:\s[^<>]*)?>.*?</%s>" % (name, name), re.DOTALL)
+    for name in (*(b"note", b"direction", b"measure", b"part", b"part-list"), *(b"score-part", b"notations", b"pitch"))
+]
+_NOTE = re.compile(rb"<note(?:\s[^<>]*)?>.*?</note>", re.DOTALL)
+_CHORD = re.compile(rb"<chord\s*/>")
+_LINE = re.compile(rb"<(?:tie|tied|slide|glissando)\s[^<>]*/>")
+_LAYER = re.compile(rb"<(?:voice|staff|staves)>([^<>]*)</")
+_REFERENCE = re.compile(rb"\sid\s*=\s*[\"']([^\"'<>]*)[\"']")
 _TAG = re.compile(rb"</?[a-z-]+[^<>]*>")
 _TEXT = re.compile(rb">([^<>]{1,60})<")
 _VALUE = re.compile(rb'="([^"<>]*)"')
@@ -65,12 +74,28 @@ _INSERTS = [
     *(b"<metronome><beat-unit>1024th</beat-unit><beat-unit-dot/><per-minute>1</per-minute></metronome>", b"<!DOCTYPE x>"),
 ]  # fmt: skip
 
+_FOREIGN = [
+    *(b"<x:thing xmlns:x='urn:x'/>", b"<x:note xmlns:x='urn:x'><x:chord/></x:note>", b"<note xmlns='urn:x'/>", b"<x:note/>"),
+    *(b"<x:note xmlns:x='urn:x'><pitch><step>C</step><octave>5</octave></pitch><duration>1</duration></x:note>",),
+    *(b"<x:words xmlns:x='urn:x'>multiphonic</x:words>", b"<direction xmlns='urn:x'><words>&#8291;x&#8291;</words></direction>"),
+    *(b"<svg xmlns='http://www.w3.org/2000/svg'><path d='M0 0'/></svg>", b"<xml:note/>", b"<:note/>", b"<x:y:z/>"),
+]  # fmt: skip
+_LAYERS = [b"0", b"-1", b"2", b"3", b"99", b"101", b"1.0", b"1.5", b"9" * 30, b"", b" 1 ", b"one", b"\xd9\xa1", b"1 2"]
+_REFERENCES = [b"", b" ", b"P0", b"P1", b"P7", b"p0", b"P0 ", b"0", b"1", b"Flute", b"&#8291;", b"\xc3\xa9", b"P0-I1"]
+_DIVISIONS = [b"1", b"2", b"3", b"4", b"480", b"0.5", b"0.001", b"1000000", b"0", b"-2", b"x", b"999999999999999"]
+_CODECS = ["utf-8", "utf-16", "latin-1", "ascii", "cp1252", "iso8859-15", "koi8-r", "mac-roman", "utf-8-sig"]
+
 Mutation = Callable[[bytes, Random], bytes]
 
 
 def _span(pattern: re.Pattern[bytes], data: bytes, random: Random, group: int = 0) -> tuple[int, int]:
     found = list(pattern.finditer(data))
     return random.choice(found).span(group) if found else (0, 0)
+
+
+def _block(data: bytes, random: Random) -> re.Pattern[bytes]:
+    """A pattern of whole notes, bars, parts .. of which there are some."""
+    return random.choice([pattern for pattern in _BLOCKS if pattern.search(data)] or _BLOCKS)
 
 
 def flip_bytes(data: bytes, random: Random) -> bytes:
@@ -121,6 +146,109 @@ def move_element(data: bytes, random: Random) -> bytes:
     rest = data[:start] + data[end:]
     at = _span(_TAG, rest, random)[0]
     return rest[:at] + data[start:end] + rest[at:]
+
+
+def delete_block(data: bytes, random: Random) -> bytes:
+    """A whole note, bar, part .. with what is in it."""
+    start, end = _span(_block(data, random), data, random)
+    return data[:start] + data[end:]
+
+
+def repeat_block(data: bytes, random: Random) -> bytes:
+    start, end = _span(_block(data, random), data, random)
+    return data[:end] + data[start:end] * random.choice([1, 1, 2, 9, 300]) + data[end:]
+
+
+def swap_blocks(data: bytes, random: Random) -> bytes:
+    pattern = _block(data, random)
+    (a, b), (c, d) = sorted([_span(pattern, data, random), _span(pattern, data, random)])
+    return data if c < b else data[:a] + data[c:d] + data[b:c] + data[a:b] + data[d:]
+
+
+def move_block(data: bytes, random: Random) -> bytes:
+    start, end = _span(_block(data, random), data, random)
+    rest = data[:start] + data[end:]
+    at = _span(_TAG, rest, random)[random.randrange(2)]
+    return rest[:at] + data[start:end] + rest[at:]
+
+
+def insert_foreign(data: bytes, random: Random) -> bytes:
+    """Something of another namespace, beside an element or around it; or the namespace of everything changed."""
+    kind = random.randrange(4)
+    if kind == 0:
+        start, end = _span(random.choice([_ELEMENT, _block(data, random)]), data, random)
+        return data[:start] + b"<x:a xmlns:x='urn:x'>" + data[start:end] + b"</x:a>" + data[end:]
+    if kind == 1:
+        start, end = _span(_block(data, random), data, random)
+        return data[:start] + re.sub(rb"(</?)(?=[a-z])", rb"\1x:", data[start:end]) + data[end:]
+    if kind == 2:
+        name = random.choice([b"xmlns='urn:x'", b"xmlns:x='urn:x'", b"xml:id='a'", b"x:id='a'", b"xmlns:x=''"])
+        return data.replace(b"<score-partwise", b"<score-partwise " + name, 1)
+    at = _span(_TAG, data, random)[random.randrange(2)]
+    return data[:at] + random.choice(_FOREIGN) + data[at:]
+
+
+def change_reference(data: bytes, random: Random) -> bytes:
+    """An id, of a part in the list or of what refers to it."""
+    start, end = _span(_REFERENCE, data, random, 1)
+    others = [found[1] for found in _REFERENCE.finditer(data)]
+    return data[:start] + random.choice([*others, *_REFERENCES]) + data[end:] if start else data
+
+
+def move_chord(data: bytes, random: Random) -> bytes:
+    """A `<chord/>` from one note to another, or to another place in one."""
+    start, end = _span(_CHORD, data, random)
+    rest = data[:start] + data[end:] if random.random() < 0.7 else data
+    first, last = _span(_NOTE, rest, random)
+    if not last:
+        return data
+    inner = rest.find(b">", first) + 1
+    at = random.choice([inner, inner, last - len(b"</note>"), _span(_TAG, rest, random)[0]])
+    return rest[:at] + b"<chord/>" + rest[at:]
+
+
+def misplace_layer(data: bytes, random: Random) -> bytes:
+    """A voice or a staff that is not there."""
+    if not _LAYER.search(data) or random.random() < 0.3:
+        at = _span(_NOTE, data, random)[1] - len(b"</note>")
+        name = random.choice([b"voice", b"staff"])
+        return data if at < 0 else data[:at] + b"<%s>%s</%s>" % (name, random.choice(_LAYERS), name) + data[at:]
+    start, end = _span(_LAYER, data, random, 1)
+    return data[:start] + random.choice(_LAYERS) + data[end:]
+
+
+def part_lines(data: bytes, random: Random) -> bytes:
+    """A tie, a slide or a glissando without its partner, with two of them, turned round, or with another number."""
+    found = list(_LINE.finditer(data))
+    if not found:
+        at = _span(_NOTE, data, random)[1] - len(b"</note>")
+        kind = random.choice([b"slide", b"glissando", b"tied"])
+        line = b"<notations><%s type='%s' number='%d'/></notations>" % (kind, random.choice([b"start", b"stop"]), 1)
+        return data if at < 0 else data[:at] + line + data[at:]
+    start, end = random.choice(found).span()
+    line = data[start:end]
+    turned = re.sub(rb"start|stop", lambda each: b"stop" if each[0] == b"start" else b"start", line)
+    other = re.sub(rb"number=.\d.", b"", line).replace(b"/>", random.choice([b" number='6'/>", b" number='-3'/>"]))
+    return data[:start] + random.choice([b"", b"", line + line, turned, line + turned, other]) + data[end:]
+
+
+def change_divisions(data: bytes, random: Random) -> bytes:
+    """In the middle of a bar."""
+    at = _span(_NOTE, data, random)[random.randrange(2)]
+    told = b"<attributes><divisions>%s</divisions></attributes>" % random.choice(_DIVISIONS)
+    return data[:at] + told + data[at:] if at else data
+
+
+def swap_encoding(data: bytes, random: Random) -> bytes:
+    """The same text in another encoding, which is declared rightly."""
+    try:
+        text = data.decode("utf-16" if b"\0" in data[:100] else "utf-8-sig")
+    except UnicodeDecodeError:
+        text = data.decode("latin-1")
+    codec = random.choice(_CODECS)
+    name = codec.upper().removesuffix("-SIG")
+    body = re.sub(r"^\s*<\?xml[^>]*\?>", "", text)
+    return f'<?xml version="1.0" encoding="{name}"?>{body}'.encode(codec, "xmlcharrefreplace")
 
 
 def replace_text(data: bytes, random: Random) -> bytes:
@@ -217,7 +345,8 @@ MUTATIONS: tuple[Mutation, ...] = (
     flip_bytes, replace_bytes, delete_bytes, repeat_bytes, cut_off, delete_element, repeat_element, swap_elements,
     move_element, replace_text, replace_text, replace_text, replace_attribute, replace_attribute, insert_element,
     insert_element, rename_element, drop_all, lie_about_encoding, encode_otherwise, put_before, change_newlines,
-    declare_entity, mark_as_ours,
+    declare_entity, mark_as_ours, delete_block, repeat_block, swap_blocks, move_block, insert_foreign, insert_foreign,
+    change_reference, move_chord, move_chord, misplace_layer, part_lines, part_lines, change_divisions, swap_encoding,
 )  # fmt: skip
 
 

@@ -75,7 +75,11 @@ def test_the_scores_drawn_are_marked_often_enough_to_tell_something() -> None:
 @pytest.mark.parametrize("mutation", sorted(set(MUTATIONS), key=lambda each: each.__name__))
 def test_every_mutation_breaks_something_and_by_the_same_seed_the_same(mutation: object) -> None:
     assert callable(mutation)
-    data = b'<?xml version="1.0" encoding="UTF-8"?>\n<score-partwise version="3.1">\n<a b="c">d</a><e>f</e></score-partwise>'
+    notes = b"<note><chord/><voice>1</voice><slide type='start' number='1'/></note><note>\xc3\xa9</note><note><rest/></note>"
+    data = (
+        b'<?xml version="1.0" encoding="UTF-8"?>\n<score-partwise version="3.1">\n'
+        b'<a b="c">d</a><e>f</e><part id="P1">' + notes + b"</part></score-partwise>"
+    )
     made = [mutation(data, Random(seed)) for seed in range(20)]
     assert any(each != data for each in made)
     assert made == [mutation(data, Random(seed)) for seed in range(20)]

@@ -8,7 +8,7 @@ import pytest
 from programs import PROGRAMS, Program, complaints, ours, see
 from table import EXAMPLES, Tried, scores, tried, unmarked
 
-from annotate.pipeline import Options, annotate, look
+from annotate.pipeline import Options, annotate, look, strip_file
 from annotate.stripping import strip
 from annotate.writing import ASCII, ROWS, STACK
 
@@ -63,6 +63,25 @@ def test_rows_are_updated_and_taken_out_after_a_program_saved_them(program: Prog
         demands = [look(tmp_path / name, Options()).result.decisions for name in ("bare.musicxml", "saved.musicxml")]
         assert [one.demand.pitches for one in demands[0]] == [one.demand.pitches for one in demands[1]]
         assert words(stripped) == words(seen.before.saved)
+
+
+@pytest.mark.parametrize("program", [param for param in QUICK if "MuseScore" in str(param.id)])
+@pytest.mark.parametrize(("carrier", "diagrams"), [(STACK, "first"), (ASCII, "every")])
+def test_with_other_options_the_rows_that_a_program_saved_are_replaced(
+    program: Program, carrier: str, diagrams: str, tmp_path: Path
+) -> None:
+    """The same comes out as for the saved file without our rows, and taking them out leaves just that."""
+    saved, bare = tmp_path / "saved.musicxml", tmp_path / "bare.musicxml"
+    saved.write_bytes(tried(program, EXAMPLES[0], ROWS).after.saved)
+    strip_file(saved, bare, in_place=False)
+    made = []
+    for source in (saved, bare):
+        target = tmp_path / f"marked-{source.name}"
+        annotate(look(source, Options()), target, in_place=False, carrier=carrier, diagrams=diagrams)
+        made.append(target.read_bytes())
+    assert made[0] == made[1]
+    assert len(ours(made[0])) > 5 and ours(made[0]) != ours(saved.read_bytes())
+    assert strip(made[0]) == bare.read_bytes() and not ours(bare.read_bytes())
 
 
 def words(data: bytes) -> list[str]:

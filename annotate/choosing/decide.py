@@ -1,0 +1,83 @@
+"""Decisions for all demands of a part: each by itself, then with the passage, then what the way of the hand asks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from annotate.choosing.choose import choose
+from annotate.choosing.codes import unplayable_finding
+from annotate.choosing.desk import Desk
+from annotate.choosing.flutes import DesksAt
+from annotate.choosing.hands import DeskAt
+from annotate.choosing.motions import remarks
+from annotate.choosing.passage import planned, steps
+from annotate.decision import Decision
+from annotate.demand import Demand
+from annotate.findings import Finding
+from annotate.score import Event, Part
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Decided:
+    """Decisions in score order, each demand once per flute, and the findings about them."""
+
+    decisions: tuple[Decision, ...]
+    findings: tuple[Finding, ...]
+
+
+def decide(part: Part, demands: tuple[Demand, ...], at: DesksAt, progress: Progress | None = None) -> Decided:
+    """Decide every demand on every flute that it is judged on."""
+    told: dict[tuple[str, int], tuple[Finding, ...]] = {}
+    rows: list[list[Decision]] = []
+    for done, demand in enumerate(demands, start=1):
+        row = []
+        for number, desk in enumerate(at(demand.events[0])):
+            decision, told[demand.id, number] = choose(demand, desk)
+            row.append(decision)
+        rows.append(row)
+        if progress:
+            progress(done, len(demands))
+    for number in range(max(map(len, rows), default=0)):
+        _with_passage(part, rows, number, at)
+    findings = [finding for own in told.values() for finding in own]
+    first = [row[0] for row in rows]
+    findings += [finding for decision in first if (finding := unplayable_finding(decision))]
+    findings += _motions(part, rows, _column(at, 0))
+    return Decided(tuple(decision for row in rows for decision in row), tuple(findings))
+
+
+def _column(at: DesksAt, number: int) -> DeskAt:
+    def desk_at(event: Event) -> Desk | None:
+        desks = at(event)
+        return desks[number] if number < len(desks) else None
+
+    return desk_at
+
+
+def _with_passage(part: Part, rows: list[list[Decision]], number: int, at: DesksAt) -> None:
+    """Put what the passage makes easier in the place of what was decided on one flute."""
+    desk_at = _column(at, number)
+    picks = planned(part, (row[number] for row in rows if number < len(row)), desk_at)
+    for row in rows:
+        pick = picks.get(row[0].demand.id)
+        desk = desk_at(row[0].demand.events[0])
+        if pick is not None and desk is not None:
+            decision, _ = choose(row[number].demand, desk, pick.fingering)
+            row[number] = replace(decision, why=f"{decision.why} {pick.why}")
+
+
+def _motions(part: Part, rows: list[list[Decision]], desk_at: DeskAt) -> list[Finding]:
+    """Findings about the ways between the fingerings decided on; the decisions learn which fingers move against the ear."""
+    at_demand = {row[0].demand.id: row for row in rows}
+    findings: list[Finding] = []
+    for step in steps(part, (row[0] for row in rows), desk_at):
+        if step.after.decision is None:
+            continue
+        said = remarks(step)
+        row = at_demand[step.after.decision.demand.id]
+        row[0] = replace(row[0], contrary=said.contrary)
+        findings += said.findings
+    return findings

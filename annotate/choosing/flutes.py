@@ -1,0 +1,66 @@
+"""Which flutes each event of a part is judged on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+
+from annotate.choosing.codes import LESS_CERTAIN
+from annotate.choosing.desk import Desk
+from annotate.detecting.detect import Detected
+from annotate.findings import Finding
+from annotate.place import Place
+from annotate.reading.changes import Turns
+from annotate.reading.codes import NOT_TRANSPOSED
+from annotate.score import Event, Part
+
+DesksAt = Callable[[Event], list[Desk]]
+"""The flutes that an event is judged on, the one that decides first; none where no flute of ours plays it."""
+
+
+def desks_at(played: Turns, desks: Mapping[str, list[Desk]], event: Event) -> list[Desk]:
+    """The flutes for an event. desks: by family."""
+    return desks[played.family_of(event)]
+
+
+def judged(detected: Detected, at: DesksAt) -> Detected:
+    """The same without what is played on another instrument or on a kind of flute without a model."""
+    return replace(detected, demands=tuple(demand for demand in detected.demands if at(demand.events[0])))
+
+
+def transpositions(part: Part, at: DesksAt) -> tuple[Finding, ...]:
+    """A finding for each flute whose notes the file transposes otherwise than the flute does, at the first of them."""
+    found: dict[str, Finding] = {}
+    for event in part.events:
+        desks = [] if event.cue or event.hidden else at(event)
+        if not desks or desks[0].name in found:
+            continue
+        note, own = event.notes[0], desks[0].model.instrument.transposition_semitones
+        told = round(note.sounding.midi - note.written.midi)
+        if told != own:
+            message = f"{desks[0].name} sounds {_semitones(own)}, and the file says that these notes sound {_semitones(told)}."
+            advice = "Pitches were taken as the file says; set the transposition in your program if that is not meant."
+            place = Place(part.name, part.id, event.bar, event.beat)
+            found[desks[0].name] = Finding(NOT_TRANSPOSED, "warning", str(place), message, advice)
+    return tuple(found.values())
+
+
+def remarks(part: Part, desks: Mapping[str, list[Desk]]) -> tuple[Finding, ...]:
+    """What the files of the part's flutes say that bears on all their figures."""
+    used = {desk.name: desk for own in desks.values() for desk in own if desk.model.instrument.remark}
+    return tuple(
+        Finding(
+            LESS_CERTAIN,
+            "info",
+            part.name or part.id,
+            f"{desk.name} is {desk.model.instrument.remark} (±{desk.band_cents():.0f} cents).",
+            "Try its fingerings on your own, or describe your own in a file.",
+        )
+        for desk in used.values()
+    )
+
+
+def _semitones(count: int) -> str:
+    if not count:
+        return "as written"
+    return f"{abs(count)} semitone{'s' if abs(count) != 1 else ''} {'above' if count > 0 else 'below'} what is written"

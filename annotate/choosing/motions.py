@@ -1,0 +1,161 @@
+"""What the player must know about the way of the hand: motions against the ear, and moves that have little time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from annotate.choosing.codes import AGAINST_THE_EAR, LITTLE_TIME
+from annotate.choosing.desk import Desk
+from annotate.choosing.hands import Hold, Step
+from annotate.findings import Finding
+from fingering_db.motion import (
+    ACROSS,
+    DOWN,
+    Contrary,
+    FingerMove,
+    acts_against,
+    against_the_ear,
+    fingers_as_text,
+    moves,
+    seconds,
+)
+from fingering_db.pitch import Pitch
+
+_FINGER_NAMES = {
+    "thumb": "the thumb", "L1": "left 1", "L2": "left 2", "L3": "left 3", "L4": "left 4",
+    "R1": "right 1", "R2": "right 2", "R3": "right 3", "R4": "right 4",
+}  # fmt: skip
+_HEARD_CENTS = 50.0  # a component that is asked to move by less is not taken to go up or down: ours
+
+
+@dataclass(frozen=True, slots=True)
+class Remarks:
+    """About one step to a demand. contrary: the fingers that move against the ear, each with what it moves, as fingering
+    text; '' for none."""
+
+    contrary: str
+    findings: tuple[Finding, ...]
+
+
+def remarks(step: Step) -> Remarks:
+    """What is to be said about the way to a demand (nothing about the way to an ordinary note)."""
+    decision = step.after.decision
+    if decision is None:
+        return Remarks("", ())
+    against = _against(step)
+    whole = () if against else _whole(step)
+    findings = [_said(step, against)] if against else []
+    findings += [_said_whole(step, whole)] if whole else []
+    findings += _time(step)
+    return Remarks(fingers_as_text(tuple(one.move for one in against) or whole), tuple(findings))
+
+
+def _against(step: Step) -> list[Contrary]:
+    """Fingers that move against the ear, levers of vents first, and the thumb's before all. From an ordinary note, and between
+    single pitches, only levers count: there a player expects what the other keys do."""
+    before = step.before
+    asked = _frequencies(before, step.desk)
+    found = against_the_ear(step.desk.model, before.options[0].end, step.after.options[0].start, asked)
+    several = before.decision is not None and (_is_multiphonic(before) or _is_multiphonic(step.after))
+    kept = [one for one in found if several or one.move.of_a_lever]
+    return sorted(kept, key=lambda one: not one.move.of_a_lever)
+
+
+def _is_multiphonic(hold: Hold) -> bool:
+    decision = hold.decision
+    return decision is not None and (len(decision.demand.sounding) > 1 or decision.demand.open_pitches)
+
+
+def _frequencies(hold: Hold, desk: Desk) -> tuple[float, ...]:
+    return tuple(pitch.hz(desk.a4_hz) for pitch in _sounding(hold))
+
+
+def _sounding(hold: Hold) -> tuple[Pitch, ...]:
+    """Sounding pitches at the end of a hold."""
+    if hold.decision is None:
+        return (hold.last.notes[0].sounding,)
+    return hold.decision.demand.to_sounding or hold.decision.demand.sounding
+
+
+def _written(hold: Hold) -> tuple[Pitch, ...]:
+    if hold.decision is None:
+        return (hold.last.notes[0].written,)
+    return hold.decision.demand.to or hold.decision.demand.pitches
+
+
+def _whole(step: Step) -> tuple[FingerMove, ...]:
+    """All fingers that move, where they all go one way and a component of the chord the other way."""
+    moved = step.moved()
+    ways = {move.way for move in moved}
+    assert step.after.decision is not None
+    start, end = _sounding(step.before), step.after.decision.demand.sounding
+    if step.before.decision is None or len(ways) != 1 or ways == {ACROSS} or len(start) != len(end):
+        return ()
+    sign = 1.0 if ways == {DOWN} else -1.0
+    changes = [(b.midi - a.midi) * 100.0 for a, b in zip(start, end, strict=True)]
+    return moved if any(change * sign > _HEARD_CENTS for change in changes) else ()
+
+
+def _said(step: Step, against: list[Contrary]) -> Finding:
+    names = [str(pitch) for pitch in _written(step.before)]
+    parts = []
+    for one in against:
+        goes = ", ".join(
+            f"{name} {'up' if cents > 0 else 'down'} by about {abs(cents):.0f} cents"
+            for name, cents in zip(names, one.cents, strict=False)
+            if round(cents)
+        )
+        parts.append(f"{_FINGER_NAMES[one.move.finger]} {_does(one.move)} and by itself moves {goes}")
+    message = f"from {step.before.options[0].end} to {step.after.options[0].start}: {'; '.join(parts)}."
+    severity = "warning" if any(one.move.of_a_lever for one in against) else "info"
+    return _finding(AGAINST_THE_EAR, severity, step, message, _avoiding(step))
+
+
+def _does(move: FingerMove) -> str:
+    lever = ("v" in move.after) != ("v" in move.before) and move.before and move.after
+    thing = "its vent lever" if lever else move.touch
+    return f"goes down on {thing}" if move.way == DOWN else f"leaves {thing}"
+
+
+def _avoiding(step: Step) -> str:
+    start = step.before.options[0].end
+    for option in step.after.options[1:]:
+        if not any(acts_against(step.desk.model, start, move) for move in moves(start, option.start)):
+            return f"Practise the move by itself; {option.start} would avoid it."
+    return "Practise the move by itself, slowly, listening for each component."
+
+
+def _said_whole(step: Step, moved: tuple[FingerMove, ...]) -> Finding:
+    assert step.after.decision is not None
+    way = "down" if moved[0].way == DOWN else "up"
+    other = "up" if moved[0].way == DOWN else "down"
+    start = "+".join(map(str, _written(step.before)))
+    end = "+".join(map(str, step.after.decision.demand.pitches))
+    message = (
+        f"from {step.before.options[0].end} to {step.after.options[0].start} all fingers that move go {way}, and a component "
+        f"goes {other} ({start} to {end})."
+    )
+    advice = "Practise the move by itself, slowly, listening for each component."
+    return _finding(AGAINST_THE_EAR, "info", step, message, advice)
+
+
+def _time(step: Step) -> list[Finding]:
+    moved = step.moved()
+    needed = seconds(moved)
+    if needed <= step.seconds:
+        return []
+    count = "1 finger moves" if len(moved) == 1 else f"{len(moved)} fingers move"
+    message = (
+        f"{count} from {step.before.options[0].end} to {step.after.options[0].start}: about {needed * 1000:.0f} ms, and the "
+        f"notes leave about {step.seconds * 1000:.0f}."
+    )
+    advice = (
+        "A little more time, or a rest before it, would let the hand arrive; the figures are a rule, no measurement."
+    )
+    return [_finding(LITTLE_TIME, "warning", step, message, advice)]
+
+
+def _finding(code: str, severity: str, step: Step, message: str, advice: str) -> Finding:
+    assert step.after.decision is not None
+    demand = step.after.decision.demand
+    return Finding(code, severity, str(demand.place), message, advice, demand.id)

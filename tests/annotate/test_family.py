@@ -1,0 +1,162 @@
+"""A duet for piccolo and alto flute (examples/family): each part on its own flute, in its own pitch."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from annotate import instruments, pipeline, questions
+from annotate.decision import Result
+from annotate.findings import InputError
+from annotate.pipeline import Options, desk, desks_for
+from annotate.report import json_report, text
+from fingering_db.finding import sounds
+from fingering_db.fingering import Fingering
+from fingering_db.instrument import load
+from fingering_db.model import model
+
+FOLDER = Path(__file__).parents[2] / "examples/family"
+SCORE = FOLDER / "spring-and-neap.musicxml"
+LESS_CERTAIN = "scaled from the flute in C by rule, measured on no instrument: less certain"
+
+
+@pytest.fixture(scope="module")
+def duet() -> Result:
+    return pipeline.look(SCORE, Options()).result
+
+
+def test_each_part_is_judged_on_its_own_flute(duet: Result) -> None:
+    judged = {(one.demand.place.part, one.flute) for one in duet.decisions}
+    assert judged == {("Piccolo", "piccolo"), ("Alto Flute", "alto")}
+    for part in ("Piccolo", "Alto Flute"):
+        own = [one for one in duet.decisions if one.demand.place.part == part]
+        assert {one.demand.kind for one in own} >= {"multiphonic", "glissando", "microtone"}
+        assert any(one.demand.kind == "multiphonic" and one.status == "playable" for one in own)
+
+
+def test_what_sounds_is_what_music21_makes_of_the_transposition(duet: Result) -> None:
+    from music21 import converter
+
+    written = converter.parse(SCORE, forceSource=True)
+    assert written.parts[1].measure(1).notes[0].pitches[0].nameWithOctave == "C5"
+    heard = written.toSoundingPitch()
+    for decision in duet.decisions:
+        place = decision.demand.place
+        number = [part.partName for part in heard.parts].index(place.part)
+        for score, ours in ((written, decision.demand.pitches), (heard, decision.demand.sounding)):
+            bar = score.parts[number].measure(int(place.bar))
+            (there,) = [note for note in bar.notes if note.beat == place.beat]
+            assert [pitch.ps for pitch in there.pitches] == [pitch.midi for pitch in ours]
+
+
+def test_the_fingerings_sound_the_sounding_pitches_on_that_flute(duet: Result) -> None:
+    checked = 0
+    for decision in duet.decisions:
+        if decision.demand.kind == "glissando" or not decision.fingering:
+            continue
+        found = sounds(model(load(decision.flute)), Fingering.parse(decision.fingering))
+        for pitch in decision.demand.sounding:
+            assert (
+                min(abs(1200 * _octaves(sound.hz, pitch.hz())) for sound in found) < 70
+            )  # one lip may pull by some cents
+            checked += 1
+    assert checked > 10
+
+
+def _octaves(one: float, other: float) -> float:
+    from math import log2
+
+    return log2(one / other)
+
+
+def test_the_piccolo_has_no_foot_below_d(duet: Result) -> None:
+    (low,) = [one for one in duet.decisions if one.flute == "piccolo" and one.demand.kind == "note"]
+    assert low.status == "unplayable" and "D4 to C7" in low.why
+    touches = {
+        touch for one in duet.decisions if one.flute == "piccolo" for touch in one.fingering.split("|")[-1].split()
+    }
+    assert touches and not touches & {"C#", "C", "B", "gz"}
+
+
+def test_report_and_marks_name_written_pitches(duet: Result) -> None:
+    report = text.render(duet)
+    assert "C5+D6, multiphonic" in report and "C5 -25, D6 +27 cents" in report
+    assert "G4" not in report  # what the alto's C5 sounds
+    row = next(one for one in json.loads(json_report.render(duet))["demands"] if one["part"] == "Alto Flute")
+    assert row["written"] == ["C5", "D6"]
+    assert [pitch["name"] for pitch in row["pitches"]] == ["G4", "A5"] or row["pitches"][0]["hz"] == pytest.approx(
+        392, abs=1
+    )
+    marked = (FOLDER / "spring-and-neap-marked.musicxml").read_text(encoding="utf-8")
+    notes = re.findall(r"<words[^>]*>\u2063(.*? ct)\u2063</words>", marked)
+    assert "C5 -25, D6 +27 ct" in notes
+
+
+@pytest.mark.parametrize("part", ["Alto Flute", "alto flute", "P2", "2", "A. Fl."])
+def test_a_part_is_given_a_flute_of_its_own_by_name_id_or_number_and_the_others_keep_theirs(part: str) -> None:
+    options = Options(part_flutes=((part, str(FOLDER / "hired-alto.toml")),))
+    judged = {(one.demand.place.part, one.flute) for one in pipeline.look(SCORE, options).result.decisions}
+    assert judged == {("Piccolo", "piccolo"), ("Alto Flute", "hired-alto")}
+
+
+def test_a_flute_for_a_part_that_is_not_there_lists_the_parts() -> None:
+    with pytest.raises(InputError, match=r"no part 'Alto'.*1 Piccolo \[P1\]; 2 Alto Flute \[P2\]"):
+        pipeline.look(SCORE, Options(part_flutes=(("Alto", "alto"),)))
+
+
+def test_flutes_are_compared_with_the_first_of_their_own_part_only() -> None:
+    two = (("2", "alto"), ("2", str(FOLDER / "hired-alto.toml")))
+    report = text.render(pipeline.look(SCORE, Options(part_flutes=two)).result)
+    assert "hired-alto lacks: D5+C♯6 (Alto Flute, bar 2: doubtful)" in report
+    assert "piccolo lacks" not in report and "to piccolo" not in report and "alto adds nothing to alto" in report
+    assert "! unplayable on piccolo, alto." in report
+
+
+def test_a_flute_named_twice_is_asked_once_and_two_of_one_name_are_refused(tmp_path: Path) -> None:
+    assert [one.name for one in desks_for(["alto", "alto", "bass"], Options())] == ["alto", "bass"]
+    mine = tmp_path / "mine.toml"
+    mine.write_text(
+        (FOLDER / "hired-alto.toml").read_text(encoding="utf-8").replace("hired-alto", "alto"), encoding="utf-8"
+    )
+    with pytest.raises(
+        InputError, match=r"mine.toml': another flute here is named 'alto' too; expected a name of its own"
+    ):
+        desks_for(["alto", str(mine)], Options())
+
+
+@pytest.mark.parametrize("name", ["piccolo", "alto", "bass", "alto-slide"])
+def test_wherever_a_number_of_a_scaled_flute_is_shown_it_says_so(name: str) -> None:
+    asked = desk(name, Options())
+    answers: list[Any] = [
+        questions.find(asked, ("C5", "C6"), 30.0, 3),
+        questions.sounds(asked, "T 2 3 | Eb"),
+        questions.glide(asked, "C5", "B4", 30.0),
+        *questions.shifts([asked], "small 4"),
+    ]
+    for answer in answers:
+        assert f"{name} is {LESS_CERTAIN}." in " ".join(questions.as_text([answer]).split())
+        assert json.loads(questions.as_json([answer]))["remarks"] == {name: LESS_CERTAIN}
+    for told in (instruments.description(name), instruments.moved_scale(name, 10.0)):
+        assert f"It is {LESS_CERTAIN}." in " ".join(told.split())
+        assert max(map(len, told.splitlines())) <= 80
+
+
+def test_a_report_says_of_which_flutes_the_figures_are_less_certain(duet: Result) -> None:
+    told = {one.place: one for one in duet.findings if one.code == "P7"}
+    assert set(told) == {"Piccolo", "Alto Flute"}
+    assert LESS_CERTAIN in told["Alto Flute"].message and "±21 cents" in told["Alto Flute"].message
+    assert {round(one.band_cents) for one in duet.decisions if one.flute == "alto"} == {21}
+
+
+def test_nothing_of_the_kind_is_said_of_the_flute_in_c() -> None:
+    answer = questions.find(desk("open-hole-b", Options()), ("C5", "D6"), 30.0, 3)
+    assert "less certain" not in questions.as_text([answer]) and "remarks" not in questions.as_json([answer])
+
+
+def test_find_on_a_transposing_flute_tells_how_the_part_writes_the_pitches() -> None:
+    answer = questions.find(desk("alto", Options()), ("G4", "A5"), 30.0, 1)
+    assert "G4 + A5 (sounding; written C5 + D6)" in " ".join(questions.as_text([answer]).split())

@@ -1,0 +1,152 @@
+"""Fingerings chosen together, and what the way of the hand asks (invented scores)."""
+
+from __future__ import annotations
+
+from itertools import product
+
+import pytest
+
+from annotate.choosing.desk import Desk
+from annotate.choosing.hands import Hold, Option, Step
+from annotate.choosing.passage import best_way, cost
+from annotate.diagram import ascii_rows, rows
+from annotate.picture import drawing, size, svg
+from annotate.pipeline import Options, annotate, look
+from fingering_db.fingering import Fingering
+from fingering_db.instrument import load
+from fingering_db.model import model
+
+HEAD = """<?xml version="1.0" encoding="UTF-8"?>
+<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Flute</part-name></score-part></part-list>
+<part id="P1"><measure number="1"><attributes><divisions>8</divisions></attributes><direction><direction-type>
+<words>tempo</words></direction-type><sound tempo="{tempo}"/></direction>{notes}</measure></part></score-partwise>"""
+
+
+def chord(*names, duration=8, fingering=""):
+    """`C5`, `D#6`, `Cq5` a quarter-tone up; a fingering is the composer's own."""
+    found = []
+    for number, name in enumerate(names):
+        alter = "<alter>1</alter>" * ("#" in name) + "<alter>0.5</alter>" * ("q" in name)
+        written = f"<notations><technical><fingering>{fingering}</fingering></technical></notations>"
+        found.append(
+            f"<note>{'<chord/>' * bool(number)}<pitch><step>{name[0]}</step>{alter}<octave>{name[-1]}</octave></pitch>"
+            f"<duration>{duration}</duration><voice>1</voice>{written * bool(fingering and not number)}</note>"
+        )
+    return "".join(found)
+
+
+REST = "<note><rest/><duration>{}</duration><voice>1</voice></note>"
+
+
+@pytest.fixture
+def looked(tmp_path):
+    def look_at(notes, tempo=60, flute="vented-b"):
+        path = tmp_path / "score.musicxml"
+        path.write_text(HEAD.format(notes=notes, tempo=tempo), encoding="utf-8")
+        return look(path, Options(flutes=(flute,), chords="multiphonic"))
+
+    return look_at
+
+
+def of_code(result, code):
+    return [finding for finding in result.findings if finding.code == code]
+
+
+def vent_move():
+    """The composer asks for the thumb vent, from the same fingering without it."""
+    return chord("C5", "D6", fingering="T 2 3 |") + chord("Cq5", "D6", fingering="Tv 2 3 |")
+
+
+def test_the_thumb_vent_is_told_marked_and_noted(looked, tmp_path):
+    seen = looked(vent_move())
+    first, second = seen.result.decisions
+    assert second.fingering == "Tv 2 3 |", second.why
+    (finding,) = of_code(seen.result, "H1")
+    assert finding.severity == "warning"
+    assert "the thumb goes down on its vent lever" in finding.message
+    assert "C5 up by about" in finding.message
+    assert (first.contrary, second.contrary) == ("", "Tv |")
+    assert "contrary: Tv |" in second.notes
+    annotate(seen, tmp_path / "out.musicxml", in_place=False)
+    written = (tmp_path / "out.musicxml").read_text(encoding="utf-8")
+    assert "○●● Tv ~" in written
+    assert "~ contrary" in written
+
+
+def test_from_an_ordinary_note_only_levers_are_told(looked):
+    plain = chord("D4") + chord("C5", "D6", fingering="T 2 3 | Eb")
+    assert of_code(looked(plain).result, "H1") == []
+    vent = chord("D4") + chord("Cq5", "D6", fingering="Tv 2 3 |")
+    assert len(of_code(looked(vent).result, "H1")) == 1
+
+
+def test_after_a_long_rest_the_hand_starts_afresh(looked):
+    rest = REST.format(8 * 11)
+    one, two = chord("C5", "D6", fingering="T 2 3 |"), chord("Cq5", "D6", fingering="Tv 2 3 |")
+    assert of_code(looked(one + rest + two).result, "H1") == []
+
+
+def test_all_fingers_one_way_and_a_component_the_other_is_told_without_a_lever(looked):
+    notes = chord("B4", "C#6", fingering="T 2 3 | 1") + chord("D5", "D6", fingering="T 2 3 | 1 2 3")
+    result = looked(notes, flute="open-hole-b").result
+    assert [one.fingering for one in result.decisions] == ["T 2 3 | 1", "T 2 3 | 1 2 3"]
+    (finding,) = of_code(result, "H1")
+    assert "all fingers that move go down, and a component goes up" in finding.message
+    assert result.decisions[1].contrary == "| 2 3"
+
+
+def test_a_numbered_diagram_carries_no_mark_of_one_way_to_it(looked, tmp_path):
+    annotate(looked(vent_move()), tmp_path / "out.musicxml", in_place=False, diagrams="first")
+    written = (tmp_path / "out.musicxml").read_text(encoding="utf-8")
+    assert "contrary: Tv |" in written
+    assert "Tv ~" not in written
+
+
+def test_too_little_time_for_many_fingers_is_told(looked):
+    notes = chord("C5", duration=1) + chord("E5", "C#6", duration=1, fingering="T 1 2 3 | 1o 2 3 C#")
+    assert len(of_code(looked(notes, tempo=240).result, "H2")) == 1
+    assert of_code(looked(notes, tempo=30).result, "H2") == []
+
+
+def test_a_passage_is_held_more_easily_than_its_demands_one_by_one(looked):
+    alone = looked(chord("B4", "C#6")).result.decisions[0].fingering
+    # Coming from `T 2 3 | 1` and going on to it, finger 1 stays where it is.
+    around = chord("B4", "C#6", duration=1, fingering="T 2 3 | 1")
+    (_, middle, _) = looked(around + chord("B4", "C#6", duration=1) + around, tempo=120).result.decisions
+    assert middle.fingering == "T 2 3 | 1" != alone
+    assert "Chosen for the way of the hand" in middle.why
+
+
+def test_the_best_way_is_that_of_trying_every_way():
+    flute = model(load("open-hole-b"))
+    desk = Desk("open-hole-b", flute, 440.0)
+    texts = ["T 2 3 |", "T 2 3 | 1", "T 1 2 | 3 Eb", "| Eb", "T 1 2 3 | 1 2 3 B", "T 1 2 3 | 1 2 3 C#"]
+    options = [Option(Fingering.parse(text), Fingering.parse(text), 0.1 * n) for n, text in enumerate(texts)]
+    event = None
+    rows_ = [options[:3], options[2:6], options[1:4], options[3:], options[:2]]
+    holds = [Hold(event, event, desk, tuple(row), None) for row in rows_]
+    line = tuple(
+        Step(desk, one, two, seconds)
+        for one, two, seconds in zip(holds[:-1], holds[1:], (0.1, 0.02, 2.0, 0.3), strict=True)
+    )
+
+    def worth(numbers):
+        taken = [hold.options[number] for hold, number in zip(holds, numbers, strict=True)]
+        ways = sum(cost(step, one, two) for step, one, two in zip(line, taken[:-1], taken[1:], strict=True))
+        return sum(option.score for option in taken) - ways
+
+    every = product(*(range(len(hold.options)) for hold in holds))
+    assert worth(best_way(line)) == pytest.approx(max(map(worth, every)), abs=1e-12)
+
+
+def test_the_sign_stands_at_the_row_of_its_hand():
+    assert rows("T 2 3 | Eb", "| Eb") == ("○●● T", "○○○ E♭ ~")
+    assert rows("T 2 3 | Eb", "T | Eb") == ("○●● T ~", "○○○ E♭ ~")
+    assert ascii_rows("T 2 3 | Eb", "T |") == ("-@@ T ~", "--- Eb")
+
+
+def test_the_wave_of_a_picture_lies_inside_it_and_changes_nothing_else():
+    plain, marked = drawing("Tv 2 3 | Eb"), drawing("Tv 2 3 | Eb", contrary="Tv |")
+    assert size(marked)[0] > size(plain)[0]
+    added = [line for line in svg(marked).splitlines() if line not in svg(plain).splitlines()]
+    assert len(added) == 2  # the extent and the wave

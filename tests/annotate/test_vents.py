@@ -1,0 +1,105 @@
+"""The flute with vents in a score: examples/researcher/vent-ladder.musicxml, ten places of one pattern."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+from annotate import pipeline, questions
+from annotate.decision import Result
+from annotate.diagram import ascii_rows, rows
+from annotate.pipeline import Options, desk
+from annotate.report import text
+from annotate.wording import legend
+
+LADDER = Path(__file__).parents[2] / "examples/researcher/vent-ladder.musicxml"
+
+
+@pytest.fixture(scope="module")
+def both() -> Result:
+    return pipeline.look(LADDER, Options(flutes=("vented-b", "open-hole-b"))).result
+
+
+@pytest.fixture(scope="module")
+def marked_rows(tmp_path_factory: pytest.TempPathFactory) -> list[str]:
+    target = tmp_path_factory.mktemp("vents") / "marked.musicxml"
+    pipeline.annotate(pipeline.look(LADDER, Options(flutes=("vented-b",))), target, in_place=False, diagrams="every")
+    return re.findall(r"\u2063([^\u2063<]*)\u2063</words>", target.read_text(encoding="utf-8"))
+
+
+def test_all_ten_places_can_be_played_with_vents(both: Result) -> None:
+    with_vents = [one.status for one in both.decisions if one.flute == "vented-b"]
+    assert len(with_vents) == 10 and "unplayable" not in with_vents
+
+
+def test_the_report_says_which_of_them_another_flute_reaches_otherwise(both: Result) -> None:
+    head = text.render(both).split("\n\n────")[0]
+    told = " ".join(head.split())
+    other, lacking = told.split("open-hole-b plays with another fingering than vented-b: ")[1], told.split("lacks: ")[1]
+    answers: dict[str, list[str]] = {}
+    for one in both.decisions:
+        answers.setdefault(one.demand.place.bar, []).append(f"{one.status} {one.fingering}")
+    for bar, (vented, plain) in answers.items():
+        same_status = vented.split()[0] == plain.split()[0]
+        assert (f"(bar {bar}:" in lacking.split("open-hole-b plays")[0]) == (not same_status)
+        assert (f"(bar {bar}:" in other or f"(bar {bar})" in other) == (same_status and vented != plain)
+    assert re.search(r"bar 2: \d+ cents off, \d+ on vented-b", other)
+    assert max(map(len, head.splitlines())) <= 80
+
+
+def test_the_legend_of_a_marked_score_names_every_sign_that_occurs(marked_rows: list[str]) -> None:
+    (words,) = [row for row in marked_rows if "upper row" in row]
+    drawn = [row for row in marked_rows if re.fullmatch(r"[●○◎◉◐]{3}.*", row)]
+    assert {sign for row in drawn for sign in row} >= set("●○◎◉~")
+    for sign in {sign for row in drawn for sign in row if not sign.isalnum() and sign not in " ♯♭"}:
+        assert f"{sign} " in words
+    assert any(re.fullmatch(r"[●○◎◉◐]{3} Tv.*", row) for row in drawn)
+    assert "v at a key: its vent open" in words
+
+
+def test_a_vent_or_a_hole_named_in_a_note_of_a_contrary_move_is_in_the_legend() -> None:
+    plain = legend(["T 1 2 |"])
+    assert "vent" not in plain and "hole" not in plain
+    assert "v at a key: its vent open" in legend(["T 1 2 |"], contrary=["2v |"])
+    assert "o at a key: its hole open" in legend(["T 1 2 |"], contrary=["| 1o"])
+    assert "v at a key" in legend(["Tv |"], ascii_only=True)
+
+
+@pytest.mark.parametrize(
+    ("fingering", "upper", "lower"),
+    [("Tv 1v 2v 3 | 1v", "◉◉● Tv", "◉○○"), ("T 2ov 3o | 1ov", "○◐◎ T", "◐○○"), ("Tb 1 |", "●○○ T♭", "○○○")],
+)
+def test_every_state_of_a_vented_key_has_a_sign_of_its_own(fingering: str, upper: str, lower: str) -> None:
+    assert rows(fingering) == (upper, lower)
+    plain = "".join(ascii_rows(fingering))
+    assert plain.isascii() and plain.translate(str.maketrans("@-ov&", "●○◎◉◐"))[:3] == upper[:3]
+
+
+def test_the_report_explains_the_signs_and_letters_that_it_shows(both: Result) -> None:
+    told = " ".join(text.render(both).split("How to read the fingerings")[1].split("────")[0].split())
+    for piece in (
+        "left hand | right hand",
+        "● down",
+        "◉ down, vent open",
+        "v at a key: its vent open",
+        "T thumb",
+        "E♭ ",
+    ):
+        assert piece in told
+    assert "gizmo" not in told and "trill" not in told
+
+
+def test_find_tells_the_size_of_each_set_as_text_and_as_json() -> None:
+    answer = questions.find(desk("vented-b", Options()), ("C5", "D6"), 30.0, 8)
+    lines = [line for line in questions.as_text([answer]).splitlines() if "confidence" in line]
+    sizes = [int(found[1]) for line in lines if (found := re.search(r" (\d+) places? ", line))]
+    data = json.loads(questions.as_json([answer]))["results"]
+    assert sizes == [row["set_size"] for row in data] and max(sizes) == 9
+    widths = [len(line) for line in questions.as_text([answer]).splitlines()]
+    assert max(widths) <= 80
+    # The size is the number of places that `shifts` lists.
+    (moved,) = questions.shifts([desk("vented-b", Options())], data[0]["fingering"])
+    assert sum(row["reachable"] for row in moved.results) == sizes[0]
