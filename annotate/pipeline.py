@@ -195,7 +195,9 @@ def desks_for(names: Iterable[str], options: Options) -> list[Desk]:
         one = desk(name, options)
         other = found.setdefault(one.name, one)
         if other.model.instrument != one.model.instrument:
-            raise InputError(f"flute '{name}': another flute here is named '{one.name}' too; expected a name of its own")
+            raise InputError(
+                f"flute '{name}': another flute here is named '{one.name}' too; expected a name of its own"
+            )
     return list(found.values())
 
 
