@@ -165,10 +165,12 @@ def _write(file: container.ScoreFile, new_data: bytes, target: Path) -> None:
 
 def _chosen_parts(headings: Score, options: Options) -> tuple[tuple[Part, str], ...]:
     """(part, family) in file order; those named by the user, else every flute part."""
+    if not headings.parts:
+        raise InputError("the score lists no parts: expected a <part-list> that names a part for flute")
     flutes = find_flute_parts(headings.parts)
     if not options.parts:
         if not flutes:
-            listed = ", ".join(f"{part.number} '{part.name or part.id}'" for part in headings.parts) or "none"
+            listed = ", ".join(f"{part.number} '{part.name or part.id}'" for part in headings.parts)
             raise InputError(f"no flute part found; name one with --part, from: {listed}")
         return flutes
     families = {part.id: family for part, family in flutes}

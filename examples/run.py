@@ -1,7 +1,7 @@
 """Run every example: `python examples/run.py` compares, `--update` stores what comes out now.
 
 Each folder holds an input, `command.txt` with one command line per line, and what these lines leave: files of the name given
-after -o, and `report.txt`, all that was printed. The scenario is invented: a quintet called Breakwater rehearses two pieces
+after -o, and `report.txt`, all that was printed. The scenario is invented: a quintet called Breakwater rehearses pieces
 that do not exist."""
 
 from __future__ import annotations

@@ -268,7 +268,7 @@ HOSTILE: dict[str, tuple[Callable[[], bytes], str]] = {
 }
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(st.sampled_from(sorted(ARCHIVES)), st.integers(min_value=0), st.binary(min_size=1, max_size=8))
 def test_an_archive_damaged_anywhere_is_read_or_refused_in_one_line(kind: str, at: int, put: bytes) -> None:
     raw = bytearray(ARCHIVES[kind]())

@@ -26,7 +26,7 @@ def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp
     monkeypatch.chdir(tmp_path)
     files = {
         "s.musicxml": score(), "empty.musicxml": b"", "a.pdf": b"%PDF-1.7", "t.txt": b"hello", "not.mxl": b"hello",
-        "z.mxl": zipped(("a.txt", b"x")), "html.xml": b"<html/>", "a.toml": b"x = [", "e.toml": b"", "b.toml": b"\xff",
+        "z.mxl": zipped(("a.txt", b"x")), "html.xml": b"<html/>", "bare.xml": b"<score-partwise/>", "a.toml": b"x = [", "e.toml": b"", "b.toml": b"\xff",
         "one.json": b'{"a": 1}', "two.json": b'{"version": 2}', "list.json": b"[1]", "bare.json": b'{"version": 1}',
         "part.json": b'{"version": 1, "flutes": [], "demands": [{"id": "d1"}]}', "file": b"x",
     }  # fmt: skip
@@ -53,6 +53,8 @@ WRONG: list[tuple[tuple[str, ...], str]] = [
     (("check", "not.mxl"), "not XML: expected"),
     (("check", "z.mxl"), "META-INF/container.xml inside: expected"),
     (("check", "html.xml"), "expected MusicXML"),
+    (("check", "bare.xml"), "lists no parts: expected"),
+    (("check", "bare.xml", "--part", "1"), "lists no parts: expected"),
     (("check", "s.musicxml", "more"), "(more)"),
     (("check", "s.musicxml", "--nonsense"), "see ventwise check --help"),
     (("check", "s.musicxml", "--format", "xml"), "'text', 'json'"),

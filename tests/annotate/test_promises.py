@@ -171,7 +171,7 @@ ROW = st.text(CHARACTERS, min_size=1, max_size=12).filter(str.strip)
 CODECS = {"UTF-8": "utf-8", "UTF-16": "utf-16", "ISO-8859-1": "latin-1"}
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(
     data=st.data(),
     encoding=st.sampled_from(sorted(CODECS)),

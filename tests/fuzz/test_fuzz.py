@@ -33,13 +33,13 @@ def verdict(made: Made, carrier: str = CARRIERS[0], diagrams: str = "changes") -
         return judge(path, carrier=carrier, diagrams=diagrams)
 
 
-@settings(quickly, max_examples=40)
+@settings(quickly, max_examples=20)
 @given(scores(), st.sampled_from(CARRIERS), DIAGRAMS)
 def test_a_valid_score_is_accepted_and_every_promise_kept(made: Made, carrier: str, diagrams: str) -> None:
     assert verdict(made, carrier, diagrams).outcome == ACCEPTED
 
 
-@settings(quickly, max_examples=80)
+@settings(quickly, max_examples=40)
 @given(scores(), st.integers(0, 2**32), st.sampled_from(CARRIERS), DIAGRAMS)
 def test_a_broken_score_is_accepted_or_refused_in_one_line(made: Made, seed: int, carrier: str, diagrams: str) -> None:
     assert verdict(mutated(made, Random(seed)), carrier, diagrams).outcome in (ACCEPTED, REFUSED)
@@ -63,7 +63,7 @@ def test_with_the_real_search_promises_are_kept_too(made: Made) -> None:
 def test_the_scores_drawn_are_marked_often_enough_to_tell_something() -> None:
     marks: list[bool] = []
 
-    @settings(quickly, max_examples=25)
+    @settings(quickly, max_examples=12)
     @given(scores())
     def draw(made: Made) -> None:
         marks.append(verdict(made).marks)
