@@ -26,7 +26,8 @@ def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp
     monkeypatch.chdir(tmp_path)
     files = {
         "s.musicxml": score(), "empty.musicxml": b"", "a.pdf": b"%PDF-1.7", "t.txt": b"hello", "not.mxl": b"hello",
-        "z.mxl": zipped(("a.txt", b"x")), "html.xml": b"<html/>", "bare.xml": b"<score-partwise/>", "a.toml": b"x = [", "e.toml": b"", "b.toml": b"\xff",
+        "z.mxl": zipped(("a.txt", b"x")), "html.xml": b"<html/>", "bare.xml": b"<score-partwise/>",
+        "a.toml": b"x = [", "e.toml": b"", "b.toml": b"\xff",
         "one.json": b'{"a": 1}', "two.json": b'{"version": 2}', "list.json": b"[1]", "bare.json": b'{"version": 1}',
         "part.json": b'{"version": 1, "flutes": [], "demands": [{"id": "d1"}]}', "file": b"x",
     }  # fmt: skip
