@@ -104,7 +104,7 @@ def test_a_lost_row_and_another_note_would_be_seen(program: Program) -> None:
 
 def test_a_warning_is_told_from_ordinary_talk() -> None:
     lines = [
-        "convert </tmp/a>...",
+        "convert <a>...",
         "[Warning] slur 'x12' could not be matched",
         "[Warning] slur 'x13' could not be matched",
     ]
