@@ -15,8 +15,9 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 if TYPE_CHECKING:
+    from annotate.choosing.decide import Progress
     from annotate.decision import Result
-    from annotate.pipeline import Options, Progress
+    from annotate.pipeline import Options
     from annotate.since import Since
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -405,7 +406,7 @@ def _usage(error: click.UsageError) -> str:
 def _fault(error: Exception) -> str:
     last = traceback.extract_tb(error.__traceback__)[-1]
     where = f"{Path(last.filename).name}, line {last.lineno}"
-    return f"{FAULT} ({type(error).__name__}: {error}; {where}): nothing written, please report this"
+    return f"{FAULT} ({type(error).__name__}: {error}; {where}): please report this"
 
 
 def main() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import partial
@@ -11,7 +11,7 @@ from pathlib import Path
 from annotate import container, pictures
 from annotate.choosing.choose import ordinary_demands
 from annotate.choosing.codes import NO_SUCH_FLUTE
-from annotate.choosing.decide import decide
+from annotate.choosing.decide import Progress, decide
 from annotate.choosing.desk import Desk
 from annotate.choosing.flutes import DesksAt, desks_at, judged, remarks, transpositions
 from annotate.decision import Decision, Result
@@ -32,8 +32,6 @@ from fingering_db.model import model
 DEFAULT_FLUTE = "open-hole-b"
 # The flute that a part's sound id or name tells, where one of that name is shipped.
 FLUTE_OF_FAMILY = {"flute": DEFAULT_FLUTE, "piccolo": "piccolo", "alto": "alto", "bass": "bass"}
-
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)

@@ -108,6 +108,12 @@ def test_too_little_time_for_many_fingers_is_told(looked):
     assert of_code(looked(notes, tempo=30).result, "H2") == []
 
 
+def test_a_grace_note_has_no_length_to_be_too_short(looked):
+    grace = chord("C5").replace("<pitch>", "<grace/><pitch>").replace("<duration>8</duration>", "")
+    notes = grace + chord("E5", "C#6", duration=1, fingering="T 1 2 3 | 1o 2 3 C#")
+    assert of_code(looked(notes, tempo=240).result, "H2") == []
+
+
 def test_a_passage_is_held_more_easily_than_its_demands_one_by_one(looked):
     alone = looked(chord("B4", "C#6")).result.decisions[0].fingering
     # Coming from `T 2 3 | 1` and going on to it, finger 1 stays where it is.
