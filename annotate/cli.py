@@ -167,12 +167,14 @@ def annotate(
     **chosen: Any,
 ) -> int:
     """Write fingering diagrams and technique notes into SCORE."""
-    from annotate import container, pictures, pipeline
+    from annotate import pipeline
+    from annotate.drawing import picture_files
+    from annotate.files import container
 
     target = _target(score, output, in_place)
     container.check_target(score, target, in_place)
     if picture_folder is not None:
-        pictures.check_folder(picture_folder)
+        picture_files.check_folder(picture_folder)
     looked = pipeline.look(score, _options(**chosen), _progress())
     result = pipeline.annotate(
         looked, target, in_place=in_place, diagrams=diagrams, carrier=carrier, picture_folder=picture_folder

@@ -6,14 +6,14 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from annotate import diagram
 from annotate.decision import Decision
+from annotate.drawing import diagram
+from annotate.files.writing import ASCII, Mark
 from annotate.findings import Finding
 from annotate.numbering import fingerings_of, numbered
 from annotate.place import Place
 from annotate.score import Event, Part
 from annotate.wording import legend, number_row, technique_notes
-from annotate.writing import ASCII, Mark
 
 CHANGES, EVERY, FIRST = "changes", "every", "first"
 DIAGRAMS = (CHANGES, EVERY, FIRST)

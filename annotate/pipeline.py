@@ -8,24 +8,25 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
-from annotate import container, pictures
 from annotate.choosing.choose import ordinary_demands
 from annotate.choosing.codes import NO_SUCH_FLUTE
 from annotate.choosing.decide import Progress, decide
 from annotate.choosing.desk import Desk
-from annotate.choosing.flutes import DesksAt, desks_at, judged, remarks, transpositions
+from annotate.choosing.judged_on import DesksAt, desks_at, judged, remarks, transpositions
 from annotate.decision import Decision, Result
 from annotate.demand import Demand, NotJudged
 from annotate.detecting.detect import detect
+from annotate.drawing import picture_files
+from annotate.files import container
+from annotate.files.stripping import may_hold_marks, strip
+from annotate.files.writing import splice, verify_roundtrip
 from annotate.findings import Finding, InputError
 from annotate.marking import mark, notes_at, words_by_place
 from annotate.numbering import numbered
 from annotate.reading.changes import turns
-from annotate.reading.flutes import choose_part, find_flute_parts
+from annotate.reading.flute_parts import choose_part, find_flute_parts
 from annotate.reading.read import read_headings, read_score
 from annotate.score import Part, Score
-from annotate.stripping import may_hold_marks, strip
-from annotate.writing import splice, verify_roundtrip
 from fingering_db.instrument import InstrumentError, load, shipped
 from fingering_db.model import model
 
@@ -127,8 +128,8 @@ def annotate(
         _write(looked.file, new_data, target)
     else:
         drawn = [one for part in marked for one in part.drawn]
-        contents = pictures.files(drawn, looked.parts, looked.result.first_flute())
-        with pictures.placed(picture_folder, contents):
+        contents = picture_files.files(drawn, looked.parts, looked.result.first_flute())
+        with picture_files.placed(picture_folder, contents):
             _write(looked.file, new_data, target)
     findings = tuple(finding for part in marked for finding in part.findings)
     return replace(looked.result, findings=looked.result.findings + findings)

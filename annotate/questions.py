@@ -9,20 +9,20 @@ from itertools import pairwise
 from typing import Any
 
 from annotate import output
-from annotate.choosing.chords import MOST_PITCHES
 from annotate.choosing.desk import Desk
+from annotate.choosing.multiphonics import MOST_PITCHES
 from annotate.choosing.slides import glide_reason, glide_status, no_way, ways
 from annotate.decision import UNPLAYABLE
-from annotate.diagram import ascii_rows, rows
+from annotate.drawing.diagram import ascii_rows, rows
 from annotate.findings import InputError
-from fingering_db.finding import Resonance
-from fingering_db.finding import sounds as resonances_of
 from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.glide import Point
 from fingering_db.motion import against_the_ear, fingers_as_text
 from fingering_db.nearby import nearby
 from fingering_db.pitch import Pitch, PitchError
 from fingering_db.playability import PLAYABLE_CONFIDENCE
+from fingering_db.ranking import Resonance
+from fingering_db.ranking import sounds as resonances_of
 from fingering_db.shifts import NO_OPENING, Pattern, PatternError, Shift, set_size, spread_cents
 from fingering_db.shifts import shifts as places_for
 

@@ -10,9 +10,9 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from annotate import diagram
 from annotate.decision import DOUBTFUL, UNPLAYABLE, Decision
 from annotate.demand import GLISSANDO, MICROTONE, NOTE, Demand
+from annotate.drawing import diagram
 from annotate.findings import InputError
 from fingering_db.pitch import Pitch
 

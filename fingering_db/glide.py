@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray
-from fingering_db.finding import Answers, Candidate, Resonance, answers, candidates
 from fingering_db.fingering import FINGERS, Fingering
 from fingering_db.mechanism import OPEN, PERFORATION, SHUT
 from fingering_db.model import Model
 from fingering_db.pitch import Pitch
 from fingering_db.playability import marked_down, one_jet, shared, strength
+from fingering_db.ranking import Answers, Candidate, Resonance, answers, candidates
 from fingering_db.search import matching
 from fingering_db.sounding import Flute
 from fingering_db.track import Stage, follow, sweep

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from fingering_db.acoustics.arrays import RealArray
-from fingering_db.finding import Candidate, find
 from fingering_db.model import Model, atlas
 from fingering_db.pitch import Pitch
 from fingering_db.playability import PLAYABLE_CONFIDENCE
+from fingering_db.ranking import Candidate, find
 
 _MOST_SKIPPED = 2
 _MOST_TRIALS = 40  # sets to search for before giving up; one search takes a few hundredths of a second

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from annotate.choosing.chords import decide_multiphonic
 from annotate.choosing.desk import Desk
+from annotate.choosing.multiphonics import decide_multiphonic
 from annotate.choosing.single import decide_microtone, decide_note, out_of_compass
 from annotate.choosing.slides import decide_glissando
 from annotate.decision import Decision

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from annotate.choosing.choose import choose
 from annotate.choosing.codes import unplayable_finding
 from annotate.choosing.desk import Desk
-from annotate.choosing.flutes import DesksAt
 from annotate.choosing.hands import DeskAt
+from annotate.choosing.judged_on import DesksAt
 from annotate.choosing.motions import remarks
 from annotate.choosing.passage import planned, steps
 from annotate.decision import Decision

@@ -7,11 +7,11 @@ from functools import lru_cache
 
 from annotate.decision import DOUBTFUL, PLAYABLE, UNPLAYABLE, Alternative, Instead, Sound
 from annotate.demand import MICROTONE, Demand
-from fingering_db.finding import Candidate, Found, Resonance, find
 from fingering_db.model import Model
 from fingering_db.nearby import Nearby, nearby
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
+from fingering_db.ranking import Candidate, Found, Resonance, find
 from fingering_db.uncertainty import band_cents
 
 _ALTERNATIVES = 5

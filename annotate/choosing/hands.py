@@ -12,11 +12,11 @@ from annotate.choosing.desk import Desk, status_for
 from annotate.decision import UNPLAYABLE, Decision
 from annotate.demand import MICROTONE, MULTIPHONIC
 from annotate.score import Event, Part
-from fingering_db.finding import score
 from fingering_db.fingering import Fingering
 from fingering_db.hand import effort_of
 from fingering_db.mechanism import chart_of
 from fingering_db.motion import FingerMove, moves
+from fingering_db.ranking import score
 
 LONG_REST_SECONDS = 10.0
 """After so long a rest the hand starts afresh: ours."""

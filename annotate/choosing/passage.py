@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from annotate.choosing.hands import DeskAt, Hold, Option, Step, lines
 from annotate.decision import Decision
 from annotate.score import Part
-from fingering_db.finding import EFFORT_WEIGHT
 from fingering_db.motion import effort, moves
+from fingering_db.ranking import EFFORT_WEIGHT
 
 _LEISURE_SECONDS = 0.5  # with as much time a finger that moves costs half of what a pressed key does: ours
 _MOST_HURRY, _LEAST_HURRY = 4.0, 0.1

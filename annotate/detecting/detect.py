@@ -10,7 +10,7 @@ from annotate.detecting.glissando import find_glissandi
 from annotate.detecting.microtone import find_microtones
 from annotate.detecting.multiphonic import find_multiphonics
 from annotate.detecting.players import READINGS
-from annotate.detecting.remarks import (
+from annotate.detecting.reading_findings import (
     chord_remarks,
     fingering_remarks,
     overlap_remarks,

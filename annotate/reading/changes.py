@@ -11,7 +11,7 @@ from operator import itemgetter
 from annotate.findings import Finding
 from annotate.place import Place
 from annotate.reading.codes import FLUTE_CHANGES
-from annotate.reading.flutes import change_told, family_of_instrument
+from annotate.reading.flute_parts import change_told, family_of_instrument
 from annotate.score import Direction, Event, Part
 
 

@@ -10,7 +10,7 @@ from typing import NoReturn
 from annotate.findings import InputError
 from annotate.place import Place
 from annotate.reading import codes
-from annotate.reading.chords import ChordReader, RawEvent
+from annotate.reading.chord_notes import ChordReader, RawEvent
 from annotate.reading.directions import RawDirection, read_direction
 from annotate.reading.notes import RawNote, duration_from_type
 from annotate.reading.pitch_reading import Transposition

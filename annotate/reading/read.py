@@ -8,10 +8,10 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import NoReturn
 
-from annotate.encoding import inspect
+from annotate.files.encoding import inspect
 from annotate.findings import Finding, InputError
 from annotate.reading import codes
-from annotate.reading.chords import RawEvent
+from annotate.reading.chord_notes import RawEvent
 from annotate.reading.directions import RawDirection
 from annotate.reading.heading import read_part_list, read_title
 from annotate.reading.part import LEFT_OUT, SKIMMED, PartReader, RawPart, pickup

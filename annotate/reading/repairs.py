@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from annotate.encoding import TextForm
+from annotate.files.encoding import TextForm
 from annotate.findings import Finding
 from annotate.reading import codes
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import NoReturn, Protocol
 from xml.parsers import expat
 
-from annotate.encoding import TextForm
+from annotate.files.encoding import TextForm
 from annotate.findings import InputError
 
 MAX_DEPTH = 100

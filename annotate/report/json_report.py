@@ -9,7 +9,7 @@ from typing import Any
 
 from annotate.decision import Alternative, Decision, Instead, PathPoint, Result, Sound
 from annotate.numbering import fingerings_of, numbered
-from annotate.report.model import Counts, NumberedFinding, Report, build, spelled_as_asked
+from annotate.report.content import Counts, NumberedFinding, Report, build, spelled_as_asked
 from annotate.since import Entry, Pair, Since
 from fingering_db.pitch import Pitch
 

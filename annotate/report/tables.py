@@ -7,7 +7,7 @@ from typing import Protocol
 
 from annotate.decision import Decision
 from annotate.demand import Demand
-from annotate.diagram import letter_keys
+from annotate.drawing.diagram import letter_keys
 from annotate.numbering import fingerings_of, numbered
 from annotate.output import display_width, pad, side_by_side, together, wrap
 from annotate.place import Place

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import chain
 
-from annotate import diagram
 from annotate.decision import DOUBTFUL, UNPLAYABLE, Decision, PathPoint, Result
 from annotate.demand import Demand
+from annotate.drawing import diagram
 from annotate.output import clean, display_width, pad, plain, side_by_side, together, wrap
 from annotate.place import Place
-from annotate.report.model import (
+from annotate.report.content import (
     STATUSES,
     Counts,
     FindingGroup,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from annotate.pipeline import Options, look
-from annotate.reading.flutes import change_told
+from annotate.reading.flute_parts import change_told
 
 HEAD = """<?xml version="1.0" encoding="UTF-8"?>
 <score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Flute</part-name>{instruments}</score-part>

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from lxml import etree
 
-from annotate.path_picture import path_svg
+from annotate.drawing.path_picture import path_svg
 from annotate.pipeline import Options, look
 
 HEAD = """<?xml version="1.0" encoding="UTF-8"?>

@@ -15,8 +15,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from annotate import container
-from annotate.container import ScoreFile, check_packed, check_target, load, pack, unpack, write_atomically
+from annotate.files import container
+from annotate.files.container import ScoreFile, check_packed, check_target, load, pack, unpack, write_atomically
 from annotate.findings import InputError
 
 XML = b'<?xml version="1.0"?>\n<score-partwise version="3.1"/>\n' + bytes(range(32, 127)) * 40

@@ -4,7 +4,7 @@ import itertools
 
 import pytest
 
-from annotate import diagram
+from annotate.drawing import diagram
 from fingering_db.fingering import Fingering
 
 BREAKS_AN_IMPORTER = set('\\{$#"%')

@@ -14,10 +14,10 @@ from annotate.decision import Result
 from annotate.findings import InputError
 from annotate.pipeline import Options, desk, desks_for
 from annotate.report import json_report, text
-from fingering_db.finding import sounds
 from fingering_db.fingering import Fingering
 from fingering_db.instrument import load
 from fingering_db.model import model
+from fingering_db.ranking import sounds
 
 FOLDER = Path(__file__).parents[2] / "examples/family"
 SCORE = FOLDER / "spring-and-neap.musicxml"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from annotate.findings import InputError
-from annotate.reading.flutes import choose_part, family_of_name, family_of_sound, find_flute_parts
+from annotate.reading.flute_parts import choose_part, family_of_name, family_of_sound, find_flute_parts
 from annotate.score import Instrument, Part
 
 NAMES = {

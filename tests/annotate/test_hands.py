@@ -9,8 +9,8 @@ import pytest
 from annotate.choosing.desk import Desk
 from annotate.choosing.hands import Hold, Option, Step
 from annotate.choosing.passage import best_way, cost
-from annotate.diagram import ascii_rows, rows
-from annotate.picture import drawing, size, svg
+from annotate.drawing.diagram import ascii_rows, rows
+from annotate.drawing.picture import drawing, size, svg
 from annotate.pipeline import Options, annotate, look
 from fingering_db.fingering import Fingering
 from fingering_db.instrument import load

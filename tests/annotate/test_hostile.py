@@ -23,9 +23,10 @@ from pathlib import Path
 
 import pytest
 
-from annotate import cli, container
+from annotate import cli
+from annotate.files import container
+from annotate.files.stripping import strip
 from annotate.findings import InputError
-from annotate.stripping import strip
 
 MB = 1 << 20
 NOTE = (

@@ -15,8 +15,8 @@ from annotate.decision import Decision, PathPoint
 from annotate.marking import mark
 from annotate.numbering import numbered
 from annotate.report import text
+from annotate.report.content import build
 from annotate.report.json_report import as_data
-from annotate.report.model import build
 from annotate.score import Event, Note, Part
 
 COMPOSER = Path(__file__).parents[2] / "examples/composer/low-water.musicxml"

@@ -11,7 +11,7 @@ from lxml import etree
 from report_samples import demand, pitches, place, playable
 
 from annotate.decision import PathPoint, Sound
-from annotate.path_picture import path_svg
+from annotate.drawing.path_picture import path_svg
 from fingering_db.pitch import Pitch
 
 HANDS = "T 2 3 | Eb"

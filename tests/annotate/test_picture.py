@@ -11,8 +11,8 @@ import resvg_py
 from lxml import etree
 from PIL import Image
 
-from annotate import diagram, picture
-from annotate.picture import FOOT, SIDE, THUMB, TRILL, Circle, drawing, size, svg
+from annotate.drawing import diagram, picture
+from annotate.drawing.picture import FOOT, SIDE, THUMB, TRILL, Circle, drawing, size, svg
 from fingering_db.fingering import Fingering
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -14,11 +14,11 @@ from click.testing import CliRunner
 from lxml import etree
 from PIL import Image
 
-from annotate import pictures
 from annotate.cli import cli
+from annotate.drawing import picture_files
+from annotate.drawing.picture import drawing, size
 from annotate.findings import InputError
 from annotate.marking import Drawn
-from annotate.picture import drawing, size
 from annotate.place import Place
 from annotate.score import Part
 
@@ -36,7 +36,7 @@ def again(*place: str, **more: object) -> Drawn:
 
 
 def names(*places: Drawn, parts: tuple[Part, ...] = (FLUTE,)) -> list[str]:
-    return [name for name in pictures.files(places, parts) if name.endswith(".svg")]
+    return [name for name in picture_files.files(places, parts) if name.endswith(".svg")]
 
 
 def table(data: bytes) -> list[dict[str, str]]:
@@ -48,7 +48,7 @@ def contents(folder: Path) -> dict[str, bytes]:
 
 
 def place(folder: Path, files: dict[str, bytes]) -> None:
-    with pictures.placed(folder, files):
+    with picture_files.placed(folder, files):
         pass
 
 
@@ -90,7 +90,7 @@ def test_parts_of_one_name_or_of_a_name_without_latin_letters_go_by_number():
 
 
 def test_the_list_of_places_has_a_row_for_each_picture():
-    files = pictures.files((drawn("12", "5/2", rehearsal="C+3"), drawn("13", fingering="Tb |")), (FLUTE,))
+    files = picture_files.files((drawn("12", "5/2", rehearsal="C+3"), drawn("13", fingering="Tb |")), (FLUTE,))
     assert files["places.csv"].decode().splitlines() == [
         "part,bar,beat,voice,rehearsal,text,status,drawn,svg,png,path",
         "Flute,12,2.5,1,C+3,T 2 3 | Eb,playable,here,bar-012-beat-2.5.svg,bar-012-beat-2.5.png,",
@@ -103,7 +103,7 @@ def test_a_place_where_nothing_is_drawn_again_is_listed_with_the_picture_of_its_
         drawn("1"), drawn("2", fingering="Tb |"), again("3"), drawn("4"), again("5"),
         drawn("6", part=ALTO), again("7", part=ALTO), again("8", fingering="Tb |"),
     )  # fmt: skip
-    files = pictures.files(places, (FLUTE, ALTO))
+    files = picture_files.files(places, (FLUTE, ALTO))
     rows = table(files["places.csv"])
     assert [(row["bar"], row["drawn"], row["svg"]) for row in rows] == [
         ("1", "here", "flute-bar-001-beat-1.svg"),
@@ -121,7 +121,7 @@ def test_a_place_where_nothing_is_drawn_again_is_listed_with_the_picture_of_its_
 def test_two_voices_at_one_beat_have_two_pictures_and_the_list_tells_the_voices():
     upper, lower = drawn("12a", "3"), drawn("12a", "3", fingering="Tb |")
     lower = replace(lower, place=replace(lower.place, voice="2"))
-    rows = table(pictures.files((upper, lower), (FLUTE,))["places.csv"])
+    rows = table(picture_files.files((upper, lower), (FLUTE,))["places.csv"])
     assert [(row["voice"], row["svg"]) for row in rows] == [
         ("1", "bar-012a-beat-3.svg"), ("2", "bar-012a-beat-3-no-2.svg"),
     ]  # fmt: skip
@@ -142,12 +142,12 @@ def test_every_demand_with_a_fingering_is_listed_whatever_is_drawn_again(tmp_pat
 
 def test_names_from_the_score_are_no_formulas_in_a_spreadsheet():
     part = Part("P1", 1, "=cmd()\nx", "")
-    (row,) = table(pictures.files((drawn("-1", part=part, rehearsal="@A"),), (part,))["places.csv"])
+    (row,) = table(picture_files.files((drawn("-1", part=part, rehearsal="@A"),), (part,))["places.csv"])
     assert (row["part"], row["bar"], row["rehearsal"]) == ("'=cmd() x", "-1", "'@A")
 
 
 def test_svg_is_well_formed_and_png_is_the_same_picture_in_print_resolution():
-    files = pictures.files((drawn("1"),), (FLUTE,))
+    files = picture_files.files((drawn("1"),), (FLUTE,))
     assert etree.fromstring(files["bar-001-beat-1.svg"]).tag == "{http://www.w3.org/2000/svg}svg"
     shown = Image.open(io.BytesIO(files["bar-001-beat-1.png"]))
     shown.load()
@@ -157,7 +157,7 @@ def test_svg_is_well_formed_and_png_is_the_same_picture_in_print_resolution():
 
 
 def test_every_chunk_of_a_png_has_its_right_checksum():
-    data = pictures.files((drawn("1"),), (FLUTE,))["bar-001-beat-1.png"]
+    data = picture_files.files((drawn("1"),), (FLUTE,))["bar-001-beat-1.png"]
     at, kinds = 8, []
     while at < len(data):
         (length,) = struct.unpack(">I", data[at : at + 4])
@@ -170,21 +170,21 @@ def test_every_chunk_of_a_png_has_its_right_checksum():
 
 def test_pictures_of_different_states_have_different_pixels():
     fingerings = ("T 2 3 |", "T 2 3 | Eb", "T 2o 3 |", "T 2v 3 |", "T 2ov 3 |", "2 3 |")
-    files = pictures.files([drawn(str(n), fingering=text) for n, text in enumerate(fingerings)], (FLUTE,))
+    files = picture_files.files([drawn(str(n), fingering=text) for n, text in enumerate(fingerings)], (FLUTE,))
     shown = [Image.open(io.BytesIO(data)).tobytes() for name, data in files.items() if name.endswith(".png")]
     assert len(set(shown)) == len(fingerings)
 
 
 def test_the_folder_is_made_and_nothing_else_stays_in_it(tmp_path):
-    files = pictures.files((drawn("1"),), (FLUTE,))
+    files = picture_files.files((drawn("1"),), (FLUTE,))
     place(tmp_path / "a/b", files)
     assert contents(tmp_path / "a/b") == files
 
 
 def test_our_earlier_pictures_are_replaced_and_those_not_drawn_any_more_go(tmp_path):
-    place(tmp_path, pictures.files((drawn("1"), drawn("2")), (FLUTE,)))
+    place(tmp_path, picture_files.files((drawn("1"), drawn("2")), (FLUTE,)))
     (tmp_path / "notes.txt").write_text("mine", encoding="utf-8")
-    files = pictures.files((drawn("1", fingering="Tb |"),), (FLUTE,))
+    files = picture_files.files((drawn("1", fingering="Tb |"),), (FLUTE,))
     place(tmp_path, files)
     assert contents(tmp_path) == files | {"notes.txt": b"mine"}
 
@@ -192,7 +192,7 @@ def test_our_earlier_pictures_are_replaced_and_those_not_drawn_any_more_go(tmp_p
 @pytest.mark.parametrize("name", ["bar-001-beat-1.svg", "bar-001-beat-1.png", "places.csv"])
 @pytest.mark.parametrize("how", ["foreign", "changed", "folder", "link"])
 def test_a_file_in_the_way_that_is_not_ours_is_named_and_everything_stays(tmp_path, name, how):
-    files = pictures.files((drawn("1"),), (FLUTE,))
+    files = picture_files.files((drawn("1"),), (FLUTE,))
     path = tmp_path / name
     if how == "folder":
         path.mkdir()
@@ -209,20 +209,20 @@ def test_a_file_in_the_way_that_is_not_ours_is_named_and_everything_stays(tmp_pa
 
 
 def test_a_picture_that_somebody_worked_on_stays_when_it_is_not_drawn_any_more(tmp_path):
-    place(tmp_path, pictures.files((drawn("1"), drawn("2")), (FLUTE,)))
+    place(tmp_path, picture_files.files((drawn("1"), drawn("2")), (FLUTE,)))
     worked = tmp_path / "bar-002-beat-1.svg"
     worked.write_bytes(worked.read_bytes().replace(b"black", b"navy"))
-    place(tmp_path, pictures.files((drawn("1"),), (FLUTE,)))
+    place(tmp_path, picture_files.files((drawn("1"),), (FLUTE,)))
     assert worked.exists() and not worked.with_suffix(".png").exists()
 
 
 def test_a_failure_afterwards_leaves_everything_as_it_was(tmp_path):
-    first = pictures.files((drawn("1"), drawn("2")), (FLUTE,))
+    first = picture_files.files((drawn("1"), drawn("2")), (FLUTE,))
     place(tmp_path / "old", first)
     for folder in ("old", "new/er"):
         with (
             pytest.raises(InputError, match="no room"),
-            pictures.placed(tmp_path / folder, pictures.files((drawn("1", fingering="Tb |"),), (FLUTE,))),
+            picture_files.placed(tmp_path / folder, picture_files.files((drawn("1", fingering="Tb |"),), (FLUTE,))),
         ):
             assert (tmp_path / folder / "bar-001-beat-1.svg").exists()
             raise InputError("no room")
@@ -232,7 +232,7 @@ def test_a_failure_afterwards_leaves_everything_as_it_was(tmp_path):
 
 @pytest.mark.parametrize("failing", ["write_bytes", "rename"])
 def test_a_failure_half_way_leaves_everything_as_it_was(tmp_path, monkeypatch, failing):
-    first = pictures.files((drawn("1"), drawn("2"), drawn("3")), (FLUTE,))
+    first = picture_files.files((drawn("1"), drawn("2"), drawn("3")), (FLUTE,))
     place(tmp_path, first)
     real, calls = getattr(Path, failing), []
 
@@ -244,7 +244,7 @@ def test_a_failure_half_way_leaves_everything_as_it_was(tmp_path, monkeypatch, f
 
     monkeypatch.setattr(Path, failing, fails_later)
     with pytest.raises(InputError, match="No space left on device"):
-        place(tmp_path, pictures.files((drawn("1", fingering="Tb |"), drawn("2"), drawn("4")), (FLUTE,)))
+        place(tmp_path, picture_files.files((drawn("1", fingering="Tb |"), drawn("2"), drawn("4")), (FLUTE,)))
     monkeypatch.undo()
     assert contents(tmp_path) == first
 
@@ -280,7 +280,7 @@ def test_the_command_writes_a_picture_for_each_diagram_in_the_score(tmp_path):
 def test_the_picture_of_a_path_that_is_not_drawn_any_more_goes(tmp_path):
     annotate(tmp_path, "--pictures", tmp_path / "p")
     assert list((tmp_path / "p").glob("*-path.svg"))
-    place(tmp_path / "p", pictures.files((drawn("1"),), (FLUTE,)))
+    place(tmp_path / "p", picture_files.files((drawn("1"),), (FLUTE,)))
     assert sorted(path.name for path in (tmp_path / "p").iterdir()) == [
         "bar-001-beat-1.png", "bar-001-beat-1.svg", "places.csv",
     ]  # fmt: skip
@@ -300,7 +300,7 @@ def test_pictures_go_when_the_score_cannot_be_written(tmp_path, monkeypatch):
     def fails(*_):
         raise InputError("cannot be written")
 
-    monkeypatch.setattr("annotate.container.write_atomically", fails)
+    monkeypatch.setattr("annotate.files.container.write_atomically", fails)
     result = annotate(tmp_path, "--pictures", tmp_path / "pictures")
     assert str(result.exception) == "cannot be written"
     assert list(tmp_path.iterdir()) == []

@@ -16,11 +16,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from lxml import etree
 
-from annotate.container import check_packed, load, pack
-from annotate.encoding import inspect
-from annotate.markup import SIGNATURE
-from annotate.stripping import carries_marks, strip
-from annotate.writing import CARRIERS, Mark, splice, verify_roundtrip
+from annotate.files.container import check_packed, load, pack
+from annotate.files.encoding import inspect
+from annotate.files.markup import SIGNATURE
+from annotate.files.stripping import carries_marks, strip
+from annotate.files.writing import CARRIERS, Mark, splice, verify_roundtrip
 
 REFERENCES = Path(__file__).parents[1] / "references"
 ROWS = ("T ● 2 ○", "| 1 ● ♯", "low B")

@@ -15,11 +15,11 @@ import music21
 import pytest
 from test_promises import schema_errors
 
-from annotate.container import load
+from annotate.files.container import load
+from annotate.files.stripping import carries_marks, strip
 from annotate.findings import InputError
 from annotate.pipeline import Looked, Options, annotate, look, strip_file
 from annotate.reading.read import read_headings
-from annotate.stripping import carries_marks, strip
 
 ROOT = Path(music21.__file__).parent
 FILES = sorted(

@@ -8,13 +8,13 @@ from xml.etree import ElementTree
 
 import pytest
 
-from annotate.encoding import TextForm, inspect
+from annotate.files.encoding import TextForm, inspect
+from annotate.files.stripping import strip
+from annotate.files.writing import Mark, splice
 from annotate.findings import InputError
 from annotate.reading.read import read_score
 from annotate.reading.repairs import repairs
 from annotate.score import Score
-from annotate.stripping import strip
-from annotate.writing import Mark, splice
 
 BODY = """<score-partwise version="3.1">
   <part-list><score-part id="P1"><part-name>Fl\u00f6te</part-name></score-part></part-list>

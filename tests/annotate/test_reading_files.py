@@ -17,13 +17,13 @@ from typing import Any
 
 import pytest
 
-from annotate.container import check_packed, load, pack
+from annotate.files.container import check_packed, load, pack
+from annotate.files.stripping import strip
+from annotate.files.writing import Mark, splice
 from annotate.findings import InputError
 from annotate.reading.changes import turns
-from annotate.reading.flutes import find_flute_parts
+from annotate.reading.flute_parts import find_flute_parts
 from annotate.reading.read import read_headings, read_score
-from annotate.stripping import strip
-from annotate.writing import Mark, splice
 
 CASES = Path(__file__).parent.parent / "cases"
 FILES = sorted(path for path in (CASES / "files").iterdir() if path.suffix != ".json")

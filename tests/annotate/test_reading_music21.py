@@ -20,7 +20,7 @@ from typing import Any
 import music21
 import pytest
 
-from annotate.reading.flutes import find_flute_parts
+from annotate.reading.flute_parts import find_flute_parts
 from annotate.reading.read import read_score
 
 ROOT = Path(music21.__file__).parent

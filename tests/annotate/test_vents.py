@@ -10,7 +10,7 @@ import pytest
 
 from annotate import pipeline, questions
 from annotate.decision import Result
-from annotate.diagram import ascii_rows, rows
+from annotate.drawing.diagram import ascii_rows, rows
 from annotate.pipeline import Options, desk
 from annotate.report import text
 from annotate.wording import legend

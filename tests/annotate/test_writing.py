@@ -9,11 +9,11 @@ from xml.parsers import expat
 import pytest
 from lxml import etree
 
-from annotate.encoding import inspect
+from annotate.files.encoding import inspect
+from annotate.files.markup import SIGNATURE
+from annotate.files.stripping import carries_marks, strip
+from annotate.files.writing import CARRIERS, Mark, SelfCheckError, splice, to_ascii, verify_roundtrip
 from annotate.findings import InputError
-from annotate.markup import SIGNATURE
-from annotate.stripping import carries_marks, strip
-from annotate.writing import CARRIERS, Mark, SelfCheckError, splice, to_ascii, verify_roundtrip
 
 # Invented music, with words of somebody else and every kind of character that encodings differ in.
 SCORE = """<?xml version="1.0" encoding="UTF-8"?>

@@ -19,11 +19,11 @@ import numpy as np
 import skrf
 
 from fingering_db.acoustics.tube import TwoPort
-from fingering_db.finding import find
 from fingering_db.instrument import load
 from fingering_db.mechanism import OPEN
 from fingering_db.model import Model, model
 from fingering_db.pitch import Pitch
+from fingering_db.ranking import find
 from fingering_db.search import matching
 
 HERE = Path(__file__).parent

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from minima import cents
 
-from fingering_db.finding import sounds
 from fingering_db.fingering import Fingering
 from fingering_db.glide import HALF_HOLE, KEY_LIFT, SLIDE, finger_glides, slide_glides
 from fingering_db.instrument import load
 from fingering_db.mechanism import hole_states
 from fingering_db.model import model
 from fingering_db.pitch import Pitch
+from fingering_db.ranking import sounds
 from fingering_db.sounding import Flute
 from fingering_db.track import Stage, follow, sweep
 

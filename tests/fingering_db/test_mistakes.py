@@ -14,13 +14,13 @@ import numpy as np
 import pytest
 
 from annotate import instruments
-from fingering_db.finding import find, sounds
 from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.instrument import DATA, Instrument, InstrumentError, decode, load
 from fingering_db.mechanism import OPEN, SHUT, VENT, chart_of, hole_states, reach
 from fingering_db.mistakes import mistakes
 from fingering_db.model import model
 from fingering_db.pitch import Pitch
+from fingering_db.ranking import find, sounds
 from fingering_db.tuning import chart_deviations
 
 TEXT = (DATA / "instruments" / "open-hole-b.toml").read_text(encoding="utf-8")

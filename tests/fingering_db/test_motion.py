@@ -8,7 +8,6 @@ import msgspec
 import numpy as np
 import pytest
 
-from fingering_db.finding import sounds
 from fingering_db.fingering import FINGERS, Fingering
 from fingering_db.instrument import load
 from fingering_db.mechanism import SHUT, VENT, hole_states
@@ -21,6 +20,7 @@ from fingering_db.motion import (
     moves,
     seconds,
 )
+from fingering_db.ranking import sounds
 from fingering_db.sounding import Flute
 
 

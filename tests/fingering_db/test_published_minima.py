@@ -13,11 +13,11 @@ import numpy as np
 import pytest
 from minima import Minimum, cents, minima, total
 
-from fingering_db.finding import Candidate, Resonance, answers, candidates, find, sounds
 from fingering_db.fingering import Fingering
 from fingering_db.mechanism import hole_states
 from fingering_db.model import Model
 from fingering_db.pitch import Pitch
+from fingering_db.ranking import Candidate, Resonance, answers, candidates, find, sounds
 from fingering_db.sounding import Flute
 
 FREQ = np.geomspace(200.0, 2300.0, 6000)

@@ -10,12 +10,12 @@ import msgspec
 import numpy as np
 import pytest
 
-from fingering_db.finding import sounds
 from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.instrument import load
 from fingering_db.mechanism import OPEN, SHUT, hole_states
 from fingering_db.model import Model, model
 from fingering_db.pitch import Pitch
+from fingering_db.ranking import sounds
 from fingering_db.shifts import (
     Pattern,
     PatternError,

@@ -24,7 +24,7 @@ from hypothesis import HealthCheck, Phase, given, seed, settings
 from mutate import mutated
 from strategies import Made, scores
 
-from annotate.writing import CARRIERS
+from annotate.files.writing import CARRIERS
 
 POOL = 400  # valid scores that are broken in turn
 LIMIT_S = 10.0  # processor time for one file; most take a few hundredths of a second

@@ -17,20 +17,20 @@ from unittest import mock
 
 from lxml import etree
 
-from annotate.container import unpack
+from annotate.files.container import unpack
+from annotate.files.stripping import carries_marks, strip
+from annotate.files.writing import CARRIERS, SelfCheckError
 from annotate.findings import InputError
 from annotate.pipeline import Looked, Options, annotate, look, strip_file
-from annotate.reading.flutes import choose_part
+from annotate.reading.flute_parts import choose_part
 from annotate.report import json_report, text
 from annotate.score import Part
-from annotate.stripping import carries_marks, strip
-from annotate.writing import CARRIERS, SelfCheckError
-from fingering_db.finding import Candidate, Found, Resonance
 from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.instrument import Instrument
 from fingering_db.mechanism import hole_states
 from fingering_db.nearby import Nearby
 from fingering_db.pitch import Pitch
+from fingering_db.ranking import Candidate, Found, Resonance
 
 ACCEPTED, REFUSED, DIFFERENT = "accepted", "refused", "different"
 

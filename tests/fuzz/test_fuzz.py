@@ -18,7 +18,7 @@ from mutate import MUTATIONS, mutated
 from strategies import Made, scores
 
 from annotate import pipeline
-from annotate.writing import CARRIERS
+from annotate.files.writing import CARRIERS
 
 CASES = sorted((Path(__file__).parents[1] / "cases/fuzz").glob("*"))
 DIAGRAMS = st.sampled_from(["changes", "every", "first"])

@@ -14,10 +14,10 @@ from pathlib import Path
 
 from programs import PROGRAMS, Program, Seen, ours, see
 
-from annotate.container import load
+from annotate.files.container import load
+from annotate.files.stripping import carries_marks, strip
+from annotate.files.writing import CARRIERS, ROWS
 from annotate.pipeline import Options, annotate, look
-from annotate.stripping import carries_marks, strip
-from annotate.writing import CARRIERS, ROWS
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = (ROOT / "examples/composer/low-water.musicxml", ROOT / "examples/copyist/ferry-bells.mxl")

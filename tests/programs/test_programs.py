@@ -8,9 +8,9 @@ import pytest
 from programs import PROGRAMS, Program, complaints, ours, see
 from table import EXAMPLES, Tried, scores, tried, unmarked
 
+from annotate.files.stripping import strip
+from annotate.files.writing import ASCII, ROWS, STACK
 from annotate.pipeline import Options, annotate, look, strip_file
-from annotate.stripping import strip
-from annotate.writing import ASCII, ROWS, STACK
 
 PRESENT = [
     pytest.param(program, id=program.name, marks=pytest.mark.skipif(bool(program.absent()), reason=program.absent()))

@@ -22,11 +22,11 @@ from pathlib import Path
 
 import resvg_py
 
-from annotate import picture
 from annotate.decision import UNPLAYABLE, Decision
+from annotate.drawing import picture
+from annotate.drawing.path_picture import path_svg
 from annotate.findings import InputError
 from annotate.marking import Drawn
-from annotate.path_picture import path_svg
 from annotate.place import Place
 from annotate.score import Part
 

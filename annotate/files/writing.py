@@ -8,10 +8,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
-from annotate.encoding import TextForm, inspect
+from annotate.files.encoding import TextForm, inspect
+from annotate.files.markup import BEGIN, END, SIGNATURE, TARGET, own_line
+from annotate.files.stripping import strip
 from annotate.findings import InputError
-from annotate.markup import BEGIN, END, SIGNATURE, TARGET, own_line
-from annotate.stripping import strip
 
 ROWS, STACK, ASCII = "rows", "stack", "ascii"
 CARRIERS = (ROWS, STACK, ASCII)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from xml.parsers import expat
 
-from annotate.encoding import TextForm, inspect
+from annotate.files.encoding import TextForm, inspect
+from annotate.files.markup import BEGIN, END, SIGNATURE, TARGET, own_line
 from annotate.findings import InputError
-from annotate.markup import BEGIN, END, SIGNATURE, TARGET, own_line
 
 Span = tuple[int, int]
 

@@ -20,7 +20,7 @@ from pathlib import Path
 
 from lxml import etree
 
-from annotate.archive import ArchiveError, replace_member
+from annotate.files.archive import ArchiveError, replace_member
 from annotate.findings import InputError
 
 _MB = 1 << 20

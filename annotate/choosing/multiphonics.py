@@ -10,11 +10,11 @@ from annotate.choosing.desk import Desk, alternatives, instead, preferred, ranke
 from annotate.decision import DOUBTFUL, PLAYABLE, UNPLAYABLE, Decision
 from annotate.demand import Demand
 from annotate.findings import Finding
-from fingering_db.finding import Candidate, Resonance, sounds
 from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.model import Model
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
+from fingering_db.ranking import Candidate, Resonance, sounds
 
 MOST_PITCHES = 6  # up to 2.6 kHz a fingering has some six to nine resonances: ours
 _HARMONIC_CENTS = 40.0  # a partner this near a harmonic of the other would only colour it

@@ -7,7 +7,7 @@ the file.
 
 from __future__ import annotations
 
-from annotate.encoding import TextForm
+from annotate.files.encoding import TextForm
 
 SIGNATURE = "\u2063"
 """U+2063, invisible separator: kept by the programs tried, and printed by none of them."""

@@ -1,0 +1,1 @@
+"""Fingerings and paths drawn, as rows of signs and as pictures."""

@@ -1,0 +1,1 @@
+"""The user's file: bytes in and out, and our marks in them."""
