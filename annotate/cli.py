@@ -329,7 +329,9 @@ def _target(score: Path, output: Path | None, in_place: bool) -> Path:
 
 
 def _exit_code(result: Result) -> int:
-    unplayable = any(decision.status == "unplayable" for decision in result.first_flute())
+    from annotate.decision import Status
+
+    unplayable = any(decision.status == Status.UNPLAYABLE for decision in result.first_flute())
     return UNPLAYABLE if unplayable else LOOKED
 
 

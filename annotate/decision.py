@@ -3,12 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import StrEnum
 
 from annotate.demand import Demand, NotJudged
 from annotate.findings import Finding
 from fingering_db.pitch import Pitch
 
-PLAYABLE, DOUBTFUL, UNPLAYABLE = "playable", "doubtful", "unplayable"
+
+class Status(StrEnum):
+    """Whether a demand can be played on a flute; from best to worst."""
+
+    PLAYABLE = "playable"
+    DOUBTFUL = "doubtful"
+    UNPLAYABLE = "unplayable"
+
+    @property
+    def rank(self) -> int:
+        """0 for the best."""
+        return list(Status).index(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +77,7 @@ class Decision:
 
     demand: Demand
     flute: str
-    status: str
+    status: Status
     why: str
     fingering: str = ""
     deviation_cents: tuple[float, ...] = ()

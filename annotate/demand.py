@@ -3,17 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 
 from annotate.place import Place
 from annotate.score import Event
 from fingering_db.pitch import Pitch
 
-MULTIPHONIC, GLISSANDO, MICROTONE, NOTE = "multiphonic", "glissando", "microtone", "note"
+
+class Kind(StrEnum):
+    """What a demand asks for."""
+
+    MULTIPHONIC = "multiphonic"
+    GLISSANDO = "glissando"
+    MICROTONE = "microtone"
+    NOTE = "note"
 
 
 @dataclass(frozen=True, slots=True)
 class Demand:
-    """One demand. kind: one of the four constants above.
+    """One demand.
 
     events: the events of the score it stands on (first one carries the marks); several for a glissando or ties.
     pitches: as read on the staff, in the score's spelling, written pitch, low to high. sounding: the same after
@@ -24,7 +32,7 @@ class Demand:
     """
 
     id: str
-    kind: str
+    kind: Kind
     place: Place
     events: tuple[Event, ...]
     pitches: tuple[Pitch, ...]

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from annotate.decision import Decision
+from annotate.decision import Decision, Status
 from annotate.drawing import diagram
 from annotate.files.writing import ASCII, Mark
 from annotate.findings import Finding
@@ -34,7 +34,7 @@ class Drawn:
 
     place: Place
     fingering: str
-    status: str
+    status: Status
     here: bool = True
     contrary: str = ""
 
@@ -56,7 +56,7 @@ class _Stand:
     event: Event
     notes: tuple[str, ...]
     fingering: str
-    status: str
+    status: Status
     number: str = ""
     draw: bool = True
     contrary: str = ""

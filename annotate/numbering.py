@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from annotate.decision import UNPLAYABLE, Decision
+from annotate.decision import Decision, Status
 
 
 def fingerings_of(decision: Decision) -> tuple[str, str]:
     """Fingerings to draw at the first and at the last event of a demand, '' for none: the second only where a
     glissando ends with another one."""
-    if decision.status == UNPLAYABLE:
+    if decision.status == Status.UNPLAYABLE:
         return "", ""
     start, events = decision.fingering, decision.demand.events
     if len(events) < 2 or events[-1] is events[0] or not decision.path:

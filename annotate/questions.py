@@ -12,7 +12,7 @@ from annotate import output
 from annotate.choosing.desk import Desk
 from annotate.choosing.multiphonics import MOST_PITCHES
 from annotate.choosing.slides import glide_reason, glide_status, no_way, ways
-from annotate.decision import UNPLAYABLE
+from annotate.decision import Status
 from annotate.drawing.diagram import ascii_rows, rows
 from annotate.findings import InputError
 from fingering_db.fingering import Fingering, FingeringError
@@ -146,7 +146,9 @@ def glide(desk: Desk, start: str, end: str, tolerance_cents: float) -> Answer:
         raise InputError(f"glide from {start} to {end}: nothing moves; expected another pitch to slide to")
     asked = f"{' + '.join(map(str, first))} to {' + '.join(map(str, last))}"
     found = [
-        one for one in ways(desk, first, last, tolerance_cents) if glide_status(one, tolerance_cents) != UNPLAYABLE
+        one
+        for one in ways(desk, first, last, tolerance_cents)
+        if glide_status(one, tolerance_cents) != Status.UNPLAYABLE
     ]
     if not found:
         heading = f"{desk.name}: no glide from {asked}: {no_way(desk, first, last)}"

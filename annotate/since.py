@@ -15,19 +15,19 @@ from difflib import SequenceMatcher
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import msgspec
 import numpy as np
 
-from annotate.decision import DOUBTFUL, PLAYABLE, UNPLAYABLE, Decision, Result
+from annotate.decision import Decision, Result, Status
+from annotate.demand import Kind
 from annotate.findings import InputError
 from annotate.place import Place
 from fingering_db.pitch import Pitch, PitchError
 
 VERSION = 1  # of the report that can be read
 
-_RANKS = {PLAYABLE: 0, DOUBTFUL: 1, UNPLAYABLE: 2}
 _MOST_BYTES = 256 << 20
 _MOST_PAIRS = 20_000_000  # weighed one by one
 _SAME_BEAT = 0.01
@@ -45,14 +45,14 @@ class Entry:
     """One demand of a report on the flute named first. pitches, to: written pitch; beat: NaN where it has none."""
 
     id: str
-    kind: str
+    kind: Kind
     part: str
     part_id: str
     bar: str
     beat: float
     pitches: tuple[Pitch, ...]
     to: tuple[Pitch, ...]
-    status: str
+    status: Status
     fingering: str
 
     @property
@@ -101,14 +101,14 @@ class _Demand(msgspec.Struct):
     """What is read of a demand in a report."""
 
     id: str
-    kind: str
+    kind: Kind
     part: str
     part_id: str
     bar: str
     beat: float | None
     written: list[str]
     to: list[str]
-    status: Literal["playable", "doubtful", "unplayable"]
+    status: Status
     fingering: str
 
 
@@ -222,7 +222,7 @@ def compare(earlier: Earlier, result: Result) -> Since:
 
 
 def _is_solved(pair: Pair) -> bool:
-    return pair.was.status != PLAYABLE and (pair.now is None or _RANKS[pair.now.status] < _RANKS[pair.was.status])
+    return pair.was.status != Status.PLAYABLE and (pair.now is None or pair.now.status.rank < pair.was.status.rank)
 
 
 def _differs(pair: Pair) -> bool:

@@ -10,8 +10,8 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from annotate.decision import DOUBTFUL, UNPLAYABLE, Decision
-from annotate.demand import GLISSANDO, MICROTONE, NOTE, Demand
+from annotate.decision import Decision, Status
+from annotate.demand import Demand, Kind
 from annotate.drawing import diagram
 from annotate.findings import InputError
 from fingering_db.pitch import Pitch
@@ -86,10 +86,10 @@ def technique_notes(
     """
     lexicon = words(language)
     technique = "" if named else _technique(decision, lexicon)
-    if decision.status in (DOUBTFUL, UNPLAYABLE):
+    if decision.status in (Status.DOUBTFUL, Status.UNPLAYABLE):
         key = f"note.{decision.status}" + ("" if technique else "_alone")
         technique = lexicon.text(key, note=technique)
-    if decision.status == UNPLAYABLE:
+    if decision.status == Status.UNPLAYABLE:
         return (technique,) if technique else ()
     rows = (
         technique,
@@ -115,11 +115,11 @@ def _flats(touches: str) -> str:
 
 def _technique(decision: Decision, lexicon: Words) -> str:
     demand = decision.demand
-    if demand.kind == NOTE:
+    if demand.kind == Kind.NOTE:
         return ""
-    if demand.kind == MICROTONE:
+    if demand.kind == Kind.MICROTONE:
         return lexicon.text("note.quarter_tone" if _is_quarter_tone(demand) else "note.microtone")
-    if demand.kind != GLISSANDO:
+    if demand.kind != Kind.GLISSANDO:
         return lexicon.text(f"note.{demand.kind}")
     if demand.continuous is False:
         return lexicon.text("note.glissando_chromatic")
@@ -213,7 +213,9 @@ def legend(
     parts += [lexicon.text("legend.contrary")] if against else []
     if ascii_only and any("#" in text for text in texts):
         parts.append(lexicon.text("legend.ascii_sharp"))
-    parts += [lexicon.text(f"legend.{status}") for status in (DOUBTFUL, UNPLAYABLE) if status in set(statuses)]
+    parts += [
+        lexicon.text(f"legend.{status}") for status in (Status.DOUBTFUL, Status.UNPLAYABLE) if status in set(statuses)
+    ]
     return "  ".join(parts)
 
 

@@ -9,7 +9,7 @@ from annotate.choosing.multiphonics import decide_multiphonic
 from annotate.choosing.single import decide_microtone, decide_note, out_of_compass
 from annotate.choosing.slides import decide_glissando
 from annotate.decision import Decision
-from annotate.demand import GLISSANDO, MICROTONE, MULTIPHONIC, NOTE, Demand
+from annotate.demand import Demand, Kind
 from annotate.findings import Finding
 from annotate.place import Place
 from annotate.score import Event, Part
@@ -17,11 +17,11 @@ from annotate.score import Event, Part
 
 def choose(demand: Demand, desk: Desk, prefer: str = "") -> tuple[Decision, tuple[Finding, ...]]:
     """Decide one demand on one flute. prefer: a fingering to take if it is among those that answer."""
-    if demand.kind == MULTIPHONIC:
+    if demand.kind == Kind.MULTIPHONIC:
         return decide_multiphonic(demand, desk, prefer)
-    if demand.kind == GLISSANDO:
+    if demand.kind == Kind.GLISSANDO:
         return decide_glissando(demand, desk), ()
-    if demand.kind == MICROTONE:
+    if demand.kind == Kind.MICROTONE:
         return decide_microtone(demand, desk, prefer), ()
     return decide_note(demand, desk), ()
 
@@ -43,4 +43,4 @@ def ordinary_demands(
 def _note_demand(part: Part, event: Event) -> Demand:
     place = Place(part.name, part.id, event.bar, event.beat, event.voice, event.rehearsal, event.seconds)
     note = max(event.notes, key=lambda one: abs(one.sounding.midi - 76.0))  # the one farthest from the middle
-    return Demand("", NOTE, place, (event,), (note.written,), (note.sounding,), seconds_end=event.seconds_end)
+    return Demand("", Kind.NOTE, place, (event,), (note.written,), (note.sounding,), seconds_end=event.seconds_end)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from annotate.decision import UNPLAYABLE, Decision
-from annotate.demand import GLISSANDO, MICROTONE, MULTIPHONIC, NOTE
+from annotate.decision import Decision, Status
+from annotate.demand import Kind
 from annotate.findings import Finding
 
-UNPLAYABLE_CODES = {MULTIPHONIC: "P1", MICROTONE: "P4", NOTE: "P5", GLISSANDO: "G1"}
+UNPLAYABLE_CODES = {Kind.MULTIPHONIC: "P1", Kind.MICROTONE: "P4", Kind.NOTE: "P5", Kind.GLISSANDO: "G1"}
 AGAINST_THE_EAR, LITTLE_TIME = "H1", "H2"
 WRITTEN_FINGERING_DIFFERS, WRITTEN_FINGERING_UNKNOWN, NO_SUCH_FLUTE = "P2", "P3", "P6"
 LESS_CERTAIN = "P7"
@@ -37,7 +37,7 @@ CODES: dict[str, str] = {
 
 def unplayable_finding(decision: Decision) -> Finding | None:
     """The finding that an unplayable demand makes; None for the others."""
-    if decision.status != UNPLAYABLE:
+    if decision.status != Status.UNPLAYABLE:
         return None
     demand = decision.demand
     advice = "Nothing near was found; another technique or two players may serve."

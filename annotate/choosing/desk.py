@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
-from annotate.decision import DOUBTFUL, PLAYABLE, UNPLAYABLE, Alternative, Instead, Sound
-from annotate.demand import MICROTONE, Demand
+from annotate.decision import Alternative, Instead, Sound, Status
+from annotate.demand import Demand, Kind
 from fingering_db.model import Model
 from fingering_db.nearby import Nearby, nearby
 from fingering_db.pitch import Pitch
@@ -30,7 +30,7 @@ class Desk:
         """30 cents, 20 for microtones, or what the user said."""
         if self.tolerance_cents is not None:
             return self.tolerance_cents
-        return 20.0 if demand.kind == MICROTONE else 30.0
+        return 20.0 if demand.kind == Kind.MICROTONE else 30.0
 
     def search(self, sounding: tuple[Pitch, ...], tolerance_cents: float, limit: int) -> Found:
         """Search within the tolerance itself, as the user asks it directly."""
@@ -60,18 +60,18 @@ def transposition(demand: Demand) -> float:
     return demand.sounding[0].midi - demand.pitches[0].midi if demand.pitches else 0.0
 
 
-def status_of(candidate: Candidate, tolerance_cents: float) -> str:
+def status_of(candidate: Candidate, tolerance_cents: float) -> Status:
     """playable: within the tolerance and expected to sound; doubtful: within twice the tolerance, or may sound."""
     return status_for(candidate.worst_cents, candidate.confidence, tolerance_cents)
 
 
-def status_for(worst_cents: float, confidence: float, tolerance_cents: float) -> str:
+def status_for(worst_cents: float, confidence: float, tolerance_cents: float) -> Status:
     """The status of a fingering with that largest deviation and confidence."""
     if confidence < DOUBTFUL_CONFIDENCE:
-        return UNPLAYABLE
+        return Status.UNPLAYABLE
     if worst_cents <= tolerance_cents and confidence >= PLAYABLE_CONFIDENCE:
-        return PLAYABLE
-    return DOUBTFUL
+        return Status.PLAYABLE
+    return Status.DOUBTFUL
 
 
 def preferred(candidates: tuple[Candidate, ...], fingering: str) -> tuple[Candidate, ...]:
@@ -81,8 +81,7 @@ def preferred(candidates: tuple[Candidate, ...], fingering: str) -> tuple[Candid
 
 def ranked(found: Found, tolerance_cents: float) -> tuple[Candidate, ...]:
     """Candidates with the playable ones first, the search's order kept within a status."""
-    order = {PLAYABLE: 0, DOUBTFUL: 1, UNPLAYABLE: 2}
-    return tuple(sorted(found.best, key=lambda candidate: order[status_of(candidate, tolerance_cents)]))
+    return tuple(sorted(found.best, key=lambda candidate: status_of(candidate, tolerance_cents).rank))
 
 
 def alternatives(candidates: tuple[Candidate, ...], tolerance_cents: float) -> tuple[Alternative, ...]:
@@ -91,7 +90,7 @@ def alternatives(candidates: tuple[Candidate, ...], tolerance_cents: float) -> t
     chosen = []
     for candidate in candidates[1:]:
         hold = candidate.fingering.touches[:-1]
-        if hold in seen or status_of(candidate, tolerance_cents) == UNPLAYABLE:
+        if hold in seen or status_of(candidate, tolerance_cents) == Status.UNPLAYABLE:
             continue
         seen.add(hold)
         chosen.append(Alternative(str(candidate.fingering), candidate.deviation_cents, candidate.confidence))

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from annotate.choosing.desk import Desk, status_for
-from annotate.decision import UNPLAYABLE, Decision
-from annotate.demand import MICROTONE, MULTIPHONIC
+from annotate.decision import Decision, Status
+from annotate.demand import Kind
 from annotate.score import Event, Part
 from fingering_db.fingering import Fingering
 from fingering_db.hand import effort_of
@@ -127,14 +127,14 @@ def _standard(event: Event, desk: Desk) -> tuple[Option, ...]:
 
 def _options(decision: Decision, desk: Desk) -> tuple[Option, ...]:
     """The fingering decided on, and those of its alternatives that leave the status as it is."""
-    if decision.status == UNPLAYABLE or not decision.fingering:
+    if decision.status == Status.UNPLAYABLE or not decision.fingering:
         return ()
     demand = decision.demand
     tolerance = desk.tolerance(demand)
     own = Fingering.parse(decision.fingering)
     end = Fingering.parse(decision.path[-1].fingering) if decision.path else own
     found = [_option(own, end, decision.deviation_cents, decision.confidence, tolerance, desk)]
-    if demand.kind in (MULTIPHONIC, MICROTONE):
+    if demand.kind in (Kind.MULTIPHONIC, Kind.MICROTONE):
         for other in decision.alternatives:
             worst = max(map(abs, other.deviation_cents))
             if status_for(worst, other.confidence, tolerance) == decision.status:

@@ -7,7 +7,7 @@ from functools import lru_cache
 
 from annotate.choosing.codes import WRITTEN_FINGERING_DIFFERS, WRITTEN_FINGERING_UNKNOWN
 from annotate.choosing.desk import Desk, alternatives, instead, preferred, ranked, shown, status_of, transposition
-from annotate.decision import DOUBTFUL, PLAYABLE, UNPLAYABLE, Decision
+from annotate.decision import Decision, Status
 from annotate.demand import Demand
 from annotate.findings import Finding
 from fingering_db.fingering import Fingering, FingeringError
@@ -38,12 +38,12 @@ def decide_multiphonic_by_search(demand: Demand, desk: Desk, prefer: str = "") -
     """The best fingering for the chord, or for one note with a partner left open."""
     if len(demand.sounding) > MOST_PITCHES:
         why = f"{len(demand.sounding)} pitches at once: a flute's resonances can give {MOST_PITCHES} at the very most."
-        return Decision(demand, desk.name, UNPLAYABLE, why, band_cents=desk.band_cents()), ()
+        return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents()), ()
     tolerance = desk.tolerance(demand)
     candidates = ranked(desk.find(demand.sounding, tolerance), tolerance)
     if demand.open_pitches:
         candidates = tuple(candidate for candidate in candidates if _partner(candidate, demand.sounding[0], desk))
-    if not candidates or status_of(candidates[0], tolerance) == UNPLAYABLE:
+    if not candidates or status_of(candidates[0], tolerance) == Status.UNPLAYABLE:
         return _unplayable(demand, desk, candidates), ()
     candidates = preferred(candidates, prefer)
     best = candidates[0]
@@ -58,7 +58,7 @@ def decide_multiphonic_by_search(demand: Demand, desk: Desk, prefer: str = "") -
 
 
 def _decision(
-    demand: Demand, desk: Desk, best: Candidate, status: str, why: str, candidates: tuple[Candidate, ...]
+    demand: Demand, desk: Desk, best: Candidate, status: Status, why: str, candidates: tuple[Candidate, ...]
 ) -> Decision:
     return Decision(
         demand=demand,
@@ -74,12 +74,12 @@ def _decision(
     )
 
 
-def _reason(best: Candidate, status: str, tolerance: float, desk: Desk) -> str:
+def _reason(best: Candidate, status: Status, tolerance: float, desk: Desk) -> str:
     worst, band = best.worst_cents, desk.band_cents()
-    if status == PLAYABLE and worst <= band:
+    if status == Status.PLAYABLE and worst <= band:
         inside = f"inside the ±{band:.0f} of model, temperature and lip: the lip reaches it"
         return f"Every pitch is within {worst:.0f} cents with one lip, {inside}. Each resonance is strong enough."
-    if status == PLAYABLE:
+    if status == Status.PLAYABLE:
         within = f"within {worst:.0f} cents (tolerance {tolerance:.0f})"
         return f"Every pitch is {within} with one lip, and each resonance is strong enough."
     if worst > tolerance:
@@ -108,7 +108,7 @@ def _unplayable(demand: Demand, desk: Desk, candidates: tuple[Candidate, ...]) -
             f"None of {tried:,} fingerings has resonances within {2 * tolerance:.0f} cents of all pitches with one lip."
         )
     proposals = () if demand.open_pitches else instead(desk, demand, demand.sounding)
-    return Decision(demand, desk.name, UNPLAYABLE, why, band_cents=desk.band_cents(), instead=proposals)
+    return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents(), instead=proposals)
 
 
 def _partner(candidate: Candidate, pitch: Pitch, desk: Desk) -> Resonance | None:
@@ -182,7 +182,7 @@ def _judge_written(demand: Demand, desk: Desk, fingering: Fingering) -> Decision
     return Decision(
         demand=demand,
         flute=desk.name,
-        status=PLAYABLE if good else DOUBTFUL,
+        status=Status.PLAYABLE if good else Status.DOUBTFUL,
         why=why,
         fingering=str(fingering),
         deviation_cents=match.deviation_cents,

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from annotate.choosing.desk import Desk, alternatives, instead, preferred, ranked, shown, status_of, transposition
-from annotate.decision import DOUBTFUL, UNPLAYABLE, Decision, Instead
-from annotate.demand import NOTE, Demand
+from annotate.decision import Decision, Instead, Status
+from annotate.demand import Demand, Kind
 from annotate.score import Event
 from fingering_db.mechanism import chart_of
 from fingering_db.pitch import Pitch
@@ -18,13 +18,13 @@ def decide_microtone(demand: Demand, desk: Desk, prefer: str = "") -> Decision:
     prefer: the fingering to take if it is among those found, '' for the best by itself."""
     tolerance = desk.tolerance(demand)
     candidates = ranked(desk.find(demand.sounding, tolerance), tolerance)
-    if not candidates or status_of(candidates[0], tolerance) == UNPLAYABLE:
+    if not candidates or status_of(candidates[0], tolerance) == Status.UNPLAYABLE:
         why = (
             f"No fingering is within {2 * tolerance:.0f} cents and strong enough; "
             f"the lip bends about {desk.model.instrument.lip.bend_cents:.0f} cents."
         )
         near = instead(desk, demand, demand.sounding)
-        return Decision(demand, desk.name, UNPLAYABLE, why, band_cents=desk.band_cents(), instead=near)
+        return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents(), instead=near)
     candidates = preferred(candidates, prefer)
     best = candidates[0]
     status = status_of(best, tolerance)
@@ -67,14 +67,14 @@ def out_of_compass(event: Event, desk: Desk) -> bool:
 
 def decide_note(demand: Demand, desk: Desk) -> Decision:
     """An ordinary note outside the chart: doubtful just above it, else unplayable, with the octave that fits."""
-    assert demand.kind == NOTE
+    assert demand.kind == Kind.NOTE
     low, high = compass(desk)
     pitch, shift = demand.sounding[0], transposition(demand)
     written_low, written_high = low.transposed(-shift), high.transposed(-shift)
     span = f"{desk.name} has {written_low} to {written_high}"
     if high.midi < pitch.midi <= high.midi + _ABOVE_CHART:
         why = f"{demand.pitches[0]} lies above the standard chart ({span}); some players reach it."
-        return Decision(demand, desk.name, DOUBTFUL, why, band_cents=desk.band_cents())
+        return Decision(demand, desk.name, Status.DOUBTFUL, why, band_cents=desk.band_cents())
     octaves = 1 if pitch.midi < low.midi else -1
     moved = pitch
     while not low.midi <= moved.midi <= high.midi:
@@ -85,4 +85,4 @@ def decide_note(demand: Demand, desk: Desk) -> Decision:
     proposals = (Instead((written,), fingering, "the same note in an octave that the flute has"),)
     where = "below" if octaves > 0 else "above"
     why = f"{demand.pitches[0]} lies {where} the flute: {span}."
-    return Decision(demand, desk.name, UNPLAYABLE, why, band_cents=desk.band_cents(), instead=proposals)
+    return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents(), instead=proposals)

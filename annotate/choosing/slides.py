@@ -7,7 +7,7 @@ from functools import lru_cache
 from annotate.choosing.breaks import where_it_breaks
 from annotate.choosing.desk import Desk, shown, status_of
 from annotate.choosing.single import compass
-from annotate.decision import DOUBTFUL, PLAYABLE, UNPLAYABLE, Alternative, Decision, Instead, PathPoint, Sound
+from annotate.decision import Alternative, Decision, Instead, PathPoint, Sound, Status
 from annotate.demand import Demand
 from fingering_db.glide import HALF_HOLE, KEY_LIFT, SLIDE, Glide, finger_glides, slide_glides
 from fingering_db.instrument import SLIDE_SUFFIX, load, shipped
@@ -28,17 +28,17 @@ def decide_glissando(demand: Demand, desk: Desk) -> Decision:
         why = (
             f"The slide joins {len(demand.sounding)} to {len(demand.to_sounding)} pitches; each needs one to slide to."
         )
-        return Decision(demand, desk.name, UNPLAYABLE, why, band_cents=desk.band_cents())
+        return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents())
     found = _by_lip(demand, desk)
     if found is not None:
         return found
     glides = ways(desk, demand.sounding, demand.to_sounding, desk.tolerance(demand))
     seconds = max(demand.seconds_end - demand.place.seconds, 0.0)
     rated = [(glide_status(glide, desk.tolerance(demand), seconds), glide) for glide in glides]
-    usable = [pair for pair in rated if pair[0] != UNPLAYABLE]
+    usable = [pair for pair in rated if pair[0] != Status.UNPLAYABLE]
     if not usable:
         return _not_continuous(demand, desk)
-    status, best = min(usable, key=lambda pair: pair[0] != PLAYABLE)
+    status, best = min(usable, key=lambda pair: pair[0].rank)
     why = glide_reason(best, status, desk.tolerance(demand), seconds, desk.a4_hz) + _not_on_the_best(
         demand, desk, glides
     )
@@ -67,7 +67,7 @@ def _not_on_the_best(demand: Demand, desk: Desk, glides: tuple[Glide, ...]) -> s
     if len(demand.sounding) == 1:
         return ""
     tolerance = desk.tolerance(demand)
-    chords = [one for one in desk.find(demand.sounding, tolerance).best if status_of(one, tolerance) == PLAYABLE]
+    chords = [one for one in desk.find(demand.sounding, tolerance).best if status_of(one, tolerance) == Status.PLAYABLE]
     hands = {glide.path[0].fingering.touches[:-1] for glide in glides}
     if not chords or chords[0].fingering.touches[:-1] in hands:
         return ""
@@ -99,16 +99,16 @@ def _by_slide(
     return slide_glides(model, start, end, tolerance_cents, a4_hz)
 
 
-def glide_status(glide: Glide, tolerance_cents: float, seconds: float = 0.0) -> str:
+def glide_status(glide: Glide, tolerance_cents: float, seconds: float = 0.0) -> Status:
     """playable: both ends within the tolerance, no jump, sure enough all the way, slow enough for a hand."""
     if glide.confidence < DOUBTFUL_CONFIDENCE:
-        return UNPLAYABLE
+        return Status.UNPLAYABLE
     even = (
         glide.means != KEY_LIFT
         and glide.worst_cents <= tolerance_cents
         and _speed(glide, seconds) <= _FASTEST_SLIDE_MM_S
     )
-    return PLAYABLE if even and glide.confidence >= PLAYABLE_CONFIDENCE else DOUBTFUL
+    return Status.PLAYABLE if even and glide.confidence >= PLAYABLE_CONFIDENCE else Status.DOUBTFUL
 
 
 def _speed(glide: Glide, seconds: float) -> float:
@@ -116,7 +116,7 @@ def _speed(glide: Glide, seconds: float) -> float:
     return abs(glide.path[-1].slide_mm - glide.path[0].slide_mm) / seconds if seconds > 0.0 else 0.0
 
 
-def glide_reason(glide: Glide, status: str, tolerance_cents: float, seconds: float, a4_hz: float) -> str:
+def glide_reason(glide: Glide, status: Status, tolerance_cents: float, seconds: float, a4_hz: float) -> str:
     """How it is done, with figures, and what makes it doubtful."""
     first, last = glide.path[0], glide.path[-1]
     moved = ", ".join(
@@ -134,7 +134,7 @@ def glide_reason(glide: Glide, status: str, tolerance_cents: float, seconds: flo
     speed = _speed(glide, seconds)
     if glide.means == SLIDE and seconds > 0.0:
         text += f" That is {speed:.0f} mm a second."
-    if status == DOUBTFUL and glide.confidence < PLAYABLE_CONFIDENCE:
+    if status == Status.DOUBTFUL and glide.confidence < PLAYABLE_CONFIDENCE:
         text += f" Its weakest point has confidence {glide.confidence:.2f}."
     return text
 
@@ -169,7 +169,9 @@ def _by_lip(demand: Demand, desk: Desk) -> Decision | None:
         for start, to in zip(demand.sounding, demand.to_sounding, strict=True)
     )
     tolerance = desk.tolerance(demand)
-    best = next((one for one in desk.find(middle, tolerance).best if status_of(one, tolerance) == PLAYABLE), None)
+    best = next(
+        (one for one in desk.find(middle, tolerance).best if status_of(one, tolerance) == Status.PLAYABLE), None
+    )
     if best is None:
         return None
     sounds = shown(best.sounds, desk.a4_hz)
@@ -179,7 +181,7 @@ def _by_lip(demand: Demand, desk: Desk) -> Decision | None:
     return Decision(
         demand=demand,
         flute=desk.name,
-        status=PLAYABLE,
+        status=Status.PLAYABLE,
         why=f"Asks {asked:.0f} cents; the lip alone bends about {bend:.0f} either way from {best.fingering}.",
         fingering=str(best.fingering),
         deviation_cents=best.deviation_cents,
@@ -200,12 +202,12 @@ def _not_continuous(demand: Demand, desk: Desk) -> Decision:
     why = f"Asks {_asked_cents(demand):.0f} cents without a jump; {no_way(desk, demand.sounding, demand.to_sounding)}"
     other = _telescoping(demand, desk)
     if len(demand.sounding) > 1 or not _inside_compass(demand, desk):
-        return Decision(demand, desk.name, UNPLAYABLE, why, band_cents=desk.band_cents(), instead=other)
+        return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents(), instead=other)
     run = Instead(demand.pitches, "", "a run of semitones between the two, with standard fingerings", demand.to)
     if demand.continuous is None:
         why += " As a run of semitones it is playable; the notation does not say which is meant."
-        return Decision(demand, desk.name, DOUBTFUL, why, band_cents=desk.band_cents(), instead=(run, *other))
-    return Decision(demand, desk.name, UNPLAYABLE, why, band_cents=desk.band_cents(), instead=(run, *other))
+        return Decision(demand, desk.name, Status.DOUBTFUL, why, band_cents=desk.band_cents(), instead=(run, *other))
+    return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents(), instead=(run, *other))
 
 
 def _telescoping(demand: Demand, desk: Desk) -> tuple[Instead, ...]:
@@ -215,7 +217,7 @@ def _telescoping(demand: Demand, desk: Desk) -> tuple[Instead, ...]:
         return ()
     drawn = model(load(f"{instrument.name}{SLIDE_SUFFIX}"))
     found = _by_slide(drawn, demand.sounding, demand.to_sounding, desk.tolerance(demand), desk.a4_hz)
-    fitting = [glide for glide in found if glide_status(glide, desk.tolerance(demand)) == PLAYABLE][:1]
+    fitting = [glide for glide in found if glide_status(glide, desk.tolerance(demand)) == Status.PLAYABLE][:1]
     return tuple(
         Instead(demand.pitches, str(glide.path[0].fingering), f"on {drawn.instrument.name}, by the slide", demand.to)
         for glide in fitting
@@ -251,9 +253,9 @@ def _slide_reach(desk: Desk, start: tuple[Pitch, ...]) -> float:
 def _run(demand: Demand, desk: Desk) -> Decision:
     if len(demand.sounding) == 1 and _inside_compass(demand, desk):
         why = "A run of semitones with standard fingerings; without a jump it would be another thing."
-        return Decision(demand, desk.name, PLAYABLE, why, band_cents=desk.band_cents(), confidence=1.0)
+        return Decision(demand, desk.name, Status.PLAYABLE, why, band_cents=desk.band_cents(), confidence=1.0)
     why = "A run of semitones needs one note at a time, inside the flute's compass."
-    return Decision(demand, desk.name, UNPLAYABLE, why, band_cents=desk.band_cents())
+    return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents())
 
 
 def _inside_compass(demand: Demand, desk: Desk) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Container
 from dataclasses import replace
 
-from annotate.demand import GLISSANDO, Demand
+from annotate.demand import Demand, Kind
 from annotate.detecting.scene import Scene, demand
 from annotate.score import Event, Note
 from fingering_db.pitch import Pitch
@@ -23,7 +23,7 @@ def find_bends(scene: Scene, used: Container[int]) -> tuple[Demand, ...]:
         event = sonority.first
         if event.notes and is_sized_bend(event) and event.notes[0].start not in used:
             note = event.notes[0]
-            plain = demand(scene, GLISSANDO, scene.ties.chain(sonority, (note,)), continuous=True, word="bend")
+            plain = demand(scene, Kind.GLISSANDO, scene.ties.chain(sonority, (note,)), continuous=True, word="bend")
             found.append(replace(plain, to=(_bent(note, note.written),), to_sounding=(_bent(note, note.sounding),)))
     return tuple(found)
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import takewhile
 
-from annotate.demand import GLISSANDO, Demand
+from annotate.demand import Demand, Kind
 from annotate.detecting.multiphonic import opening
 from annotate.detecting.scene import Scene, demand
 from annotate.detecting.sonority import Link, Sonority, is_silent, place_of, place_of_word
@@ -147,7 +147,7 @@ def _between(
         found.append(
             demand(
                 scene,
-                GLISSANDO,
+                Kind.GLISSANDO,
                 links,
                 to=after[0],
                 fingering=scene.fingerings.at(before[0].sonority),

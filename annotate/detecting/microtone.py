@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Container
 
-from annotate.demand import MICROTONE, Demand
+from annotate.demand import Demand, Kind
 from annotate.detecting.players import HARMONIC, is_odd_head
 from annotate.detecting.scene import Scene, demand
 from annotate.detecting.sonority import Sonority
@@ -52,5 +52,5 @@ def find_microtones(scene: Scene, used: Container[int]) -> tuple[Demand, ...]:
             if scene.ties.before(sonority, (note,)) is None:
                 text = scene.fingerings.at(sonority)
                 links = scene.ties.chain(sonority, (note,))
-                found.append(demand(scene, MICROTONE, links, fingering=text))
+                found.append(demand(scene, Kind.MICROTONE, links, fingering=text))
     return tuple(found)

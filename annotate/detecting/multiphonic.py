@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Container
 from dataclasses import dataclass
 
-from annotate.demand import MULTIPHONIC, Demand
+from annotate.demand import Demand, Kind
 from annotate.detecting.microtone import is_microtone
 from annotate.detecting.players import stem_word
 from annotate.detecting.scene import Scene, demand
@@ -46,18 +46,18 @@ def find_multiphonics(scene: Scene, used: Container[int]) -> tuple[Demand, ...]:
             continue
         links = scene.ties.chain(sonority)
         if sonority.is_chord:
-            if scene.verdicts[index].outcome == MULTIPHONIC:
+            if scene.verdicts[index].outcome == MULTIPHONIC_ROLE:
                 said = scene.spans.technique_at(sonority.first, MULTIPHONIC_ROLE)
                 word = said.hit.word if said else stem_word(sonority)
                 text = scene.fingerings.at(sonority)
-                found.append(demand(scene, MULTIPHONIC, links, fingering=text, word=word))
+                found.append(demand(scene, Kind.MULTIPHONIC, links, fingering=text, word=word))
             continue
         opened = opening(scene, sonority)
         if opened is not None:
             found.append(
                 demand(
                     scene,
-                    MULTIPHONIC,
+                    Kind.MULTIPHONIC,
                     links,
                     fingering=opened.fingering,
                     open_pitches=True,

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from itertools import groupby
 
-from annotate.demand import MULTIPHONIC, Demand
+from annotate.demand import Demand, Kind
 from annotate.detecting.players import PLAYERS, Verdict
 from annotate.detecting.scene import Scene
 from annotate.detecting.sonority import Sonority, overlapping, place_of, place_of_word
+from annotate.detecting.words import MULTIPHONIC as MULTIPHONIC_ROLE
 from annotate.findings import Finding
 
 _SEVERITY = {"R201": "warning", "R202": "warning", "R203": "warning", "R204": "info", "R205": "info"}
@@ -28,7 +29,7 @@ def _code(verdict: Verdict) -> str:
         return "R202" if verdict.outcome == PLAYERS else "R201"
     if not verdict.reasons:
         return ""
-    if verdict.outcome == MULTIPHONIC:
+    if verdict.outcome == MULTIPHONIC_ROLE:
         return "R203" if verdict.contested else ""
     return "R204" if verdict.outcome == PLAYERS else "R205"
 
@@ -44,7 +45,7 @@ def _count(number: int, noun: str) -> str:
 def _reading(outcome: str, run: list[Sonority]) -> str:
     if outcome == PLAYERS:
         return "two players" if max(len(sonority.notes) for sonority in run) == 2 else "several players"
-    if outcome == MULTIPHONIC:
+    if outcome == MULTIPHONIC_ROLE:
         return "a multiphonic" if len(run) == 1 else "multiphonics"
     return "sing and play"
 
@@ -91,7 +92,7 @@ def chord_remarks(scene: Scene, ids: Mapping[int, str]) -> list[Finding]:
                 place=str(place_of(scene.part, run[0].first)),
                 message=_message(code, run, [scene.verdicts[index] for index in indices]),
                 advice=_ADVICE[code],
-                demand=ids.get(run[0].notes[0].start, "") if outcome == MULTIPHONIC else "",
+                demand=ids.get(run[0].notes[0].start, "") if outcome == MULTIPHONIC_ROLE else "",
             )
         )
     return found
@@ -126,7 +127,7 @@ def word_remarks(scene: Scene, demands: tuple[Demand, ...]) -> list[Finding]:
 
 def fingering_remarks(scene: Scene, demands: tuple[Demand, ...]) -> list[Finding]:
     """Single notes that are multiphonics for their written fingering alone."""
-    opened = [d for d in demands if d.kind == MULTIPHONIC and d.open_pitches and not d.word]
+    opened = [d for d in demands if d.kind == Kind.MULTIPHONIC and d.open_pitches and not d.word]
     if not opened:
         return []
     bars = _bars(opened[0].place.bar, opened[-1].place.bar)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from dataclasses import dataclass
 
-from annotate.demand import Demand
+from annotate.demand import Demand, Kind
 from annotate.detecting.fingering_text import WrittenFingerings
 from annotate.detecting.players import Verdict, judge_chords
 from annotate.detecting.sonority import Link, Sonority, Ties, gather, place_of
@@ -75,7 +75,7 @@ class Scene:
 
 def demand(
     scene: Scene,
-    kind: str,
+    kind: Kind,
     links: tuple[Link, ...],
     *,
     to: Link | None = None,

@@ -22,7 +22,7 @@ from pathlib import Path
 
 import resvg_py
 
-from annotate.decision import UNPLAYABLE, Decision
+from annotate.decision import Decision, Status
 from annotate.drawing import picture
 from annotate.drawing.path_picture import path_svg
 from annotate.findings import InputError
@@ -79,7 +79,7 @@ def _paths(decisions: Iterable[Decision], prefixes: Mapping[str, str]) -> dict[t
     """Name and contents of the picture of each glissando's path, by its place and first fingering."""
     found: dict[tuple[object, ...], tuple[str, bytes]] = {}
     for decision in decisions:
-        if len(decision.path) > 1 and decision.path[0].sounds and decision.status != UNPLAYABLE:
+        if len(decision.path) > 1 and decision.path[0].sounds and decision.status != Status.UNPLAYABLE:
             place = decision.demand.place
             name = f"{prefixes.get(place.part_id, '')}{place_name(place)}-path"
             name = f"{_free_name(name, [taken for taken, _ in found.values()])}.svg"

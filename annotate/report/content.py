@@ -7,13 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import groupby
 
-from annotate.decision import DOUBTFUL, PLAYABLE, UNPLAYABLE, Decision, Result, Sound
+from annotate.decision import Decision, Result, Sound, Status
 from annotate.demand import Demand
 from annotate.findings import Finding
 from annotate.place import Place
 from fingering_db.pitch import Pitch
 
-STATUSES = (PLAYABLE, DOUBTFUL, UNPLAYABLE)
 EXPECTED_STRENGTH = 0.5
 """A resonance at least this strong is expected to sound alone."""
 _SAME_NOTE_CENTS = 60.0
@@ -73,7 +72,7 @@ class Change:
     """A demand that another flute plays better or worse than the first. status: on that flute."""
 
     demand: Demand
-    status: str
+    status: Status
     better: bool
 
 
@@ -127,7 +126,7 @@ def build(result: Result) -> Report:
 
 def count(decisions: list[Decision] | tuple[Decision, ...]) -> Counts:
     """Counts by status."""
-    return Counts(*(sum(decision.status == status for decision in decisions) for status in STATUSES))
+    return Counts(*(sum(decision.status == status for decision in decisions) for status in Status))
 
 
 def confidence_word(confidence: float) -> str:
@@ -179,7 +178,7 @@ def changes(report: Report, flute: str, first: str) -> tuple[Change, ...]:
     found = []
     for reference, decision in _side_by_side(report):
         if (decision.flute, reference.flute) == (flute, first) and decision.status != reference.status:
-            better = STATUSES.index(decision.status) < STATUSES.index(reference.status)
+            better = decision.status.rank < reference.status.rank
             found.append(Change(decision.demand, decision.status, better))
     return tuple(found)
 
@@ -190,7 +189,7 @@ def other_fingerings(report: Report, flute: str, first: str) -> tuple[OtherFinge
         OtherFingering(decision.demand, decision.fingering, _worst(decision), _worst(reference))
         for reference, decision in _side_by_side(report)
         if (decision.flute, reference.flute) == (flute, first)
-        and decision.status == reference.status != UNPLAYABLE
+        and decision.status == reference.status != Status.UNPLAYABLE
         and decision.fingering != reference.fingering
     )
 

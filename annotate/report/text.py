@@ -8,13 +8,12 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import chain
 
-from annotate.decision import DOUBTFUL, UNPLAYABLE, Decision, PathPoint, Result
+from annotate.decision import Decision, PathPoint, Result, Status
 from annotate.demand import Demand
 from annotate.drawing import diagram
 from annotate.output import clean, display_width, pad, plain, side_by_side, together, wrap
 from annotate.place import Place
 from annotate.report.content import (
-    STATUSES,
     Counts,
     FindingGroup,
     Group,
@@ -32,7 +31,7 @@ from annotate.since import Since
 from annotate.wording import Words, words
 from fingering_db.pitch import Pitch
 
-_MARGIN = {DOUBTFUL: "?", UNPLAYABLE: "!"}
+_MARGIN = {Status.DOUBTFUL: "?", Status.UNPLAYABLE: "!"}
 _PLACE_COLUMN = 18  # 'bar 112, beat 3.33'
 _RIGHT_COLUMN = 14  # the widest diagram: '○○○ tr1 tr2 C♯'
 _GAP = 2
@@ -168,7 +167,7 @@ class _Page:
         return lines if lines[-1] else lines[:-1]
 
     def tally(self, counts: Counts) -> str:
-        figures = {status: getattr(counts, status) for status in STATUSES}
+        figures = {status: getattr(counts, status) for status in Status}
         return self.count("report.summary", counts.demands, **figures)
 
     def table(self) -> list[str]:
@@ -177,14 +176,14 @@ class _Page:
             told = [(flute, self.tally(counts)) for flute, counts in self.report.per_flute]
             texts = [self.say("report.tally", flute=flute, counts=counts) for flute, counts in told]
             return [line for text in texts for line in wrap(text, self.width, hanging=4)]
-        heads = [self.say("report.demands"), *(self.say(f"status.{status}") for status in STATUSES)]
+        heads = [self.say("report.demands"), *(self.say(f"status.{status}") for status in Status)]
         widths = [display_width(head) + _GAP for head in heads]
         room = self.width - sum(widths)
         names = [wrap(self.clean(flute), room) or [""] for flute, _ in self.report.per_flute]
         name_width = max(display_width(line) for name in names for line in name)
         rows = [([""], heads)]
         for name, (_, counts) in zip(names, self.report.per_flute, strict=True):
-            rows.append((name, [str(counts.demands), *(str(getattr(counts, status)) for status in STATUSES)]))
+            rows.append((name, [str(counts.demands), *(str(getattr(counts, status)) for status in Status)]))
         lines = []
         for name, figures in rows:
             line = pad(name[-1], name_width)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any
 
-from annotate.decision import Alternative, Decision, Instead, PathPoint, Result, Sound
-from annotate.demand import Demand, NotJudged
+from annotate.decision import Alternative, Decision, Instead, PathPoint, Result, Sound, Status
+from annotate.demand import Demand, Kind, NotJudged
 from annotate.findings import Finding
 from annotate.place import Place
 from fingering_db.pitch import Pitch
@@ -26,7 +26,11 @@ def demand(number: int, at: Place, asked: str, kind: str = "multiphonic", **more
     written = pitches(asked)
     to = pitches(more.pop("to", ""))
     sounding = more.pop("sounding", written)
-    return Demand(f"d{number}", kind, at, (), written, sounding, to=to, to_sounding=to, **more)
+    return Demand(f"d{number}", Kind(kind), at, (), written, sounding, to=to, to_sounding=to, **more)
+
+
+def _decision(asked: Demand, flute: str, values: dict[str, Any]) -> Decision:
+    return Decision(asked, flute, **(values | {"status": Status(values["status"])}))
 
 
 def playable(asked: Demand, flute: str = "open-hole-b", **more: Any) -> Decision:
@@ -52,7 +56,7 @@ def playable(asked: Demand, flute: str = "open-hole-b", **more: Any) -> Decision
         ),
         "notes": ("mult.",),
     }
-    return Decision(asked, flute, **(values | more))
+    return _decision(asked, flute, values | more)
 
 
 def unplayable(asked: Demand, flute: str = "open-hole-b", **more: Any) -> Decision:
@@ -66,7 +70,7 @@ def unplayable(asked: Demand, flute: str = "open-hole-b", **more: Any) -> Decisi
         ),
         "notes": ("mult. (not playable)",),
     }
-    return Decision(asked, flute, **(values | more))
+    return _decision(asked, flute, values | more)
 
 
 GLIDE_PATH = (
