@@ -7,6 +7,7 @@ from enum import StrEnum
 
 from annotate.demand import Demand, NotJudged
 from annotate.findings import Finding
+from fingering_db.fingering import Fingering
 from fingering_db.pitch import Pitch
 
 
@@ -37,7 +38,7 @@ class Sound:
 class Alternative:
     """Another fingering for the same demand, in order of confidence and ease."""
 
-    fingering: str
+    fingering: Fingering
     deviation_cents: tuple[float, ...]
     confidence: float
 
@@ -45,10 +46,10 @@ class Alternative:
 @dataclass(frozen=True, slots=True)
 class Instead:
     """Something near that can be played. pitches: written pitch, low to high; to: where a glissando goes; why: one
-    phrase."""
+    phrase; fingering: None where standard fingerings are meant."""
 
     pitches: tuple[Pitch, ...]
-    fingering: str
+    fingering: Fingering | None
     why: str
     to: tuple[Pitch, ...] = ()
 
@@ -61,7 +62,7 @@ class PathPoint:
     slide_mm: float
     open: tuple[tuple[str, float], ...]
     lip_cents: float
-    fingering: str
+    fingering: Fingering
     sounds: tuple[Sound, ...] = ()
 
 
@@ -69,17 +70,17 @@ class PathPoint:
 class Decision:
     """One demand on one flute. status: playable, doubtful or unplayable; why: one sentence with figures.
 
-    fingering: canonical text, '' if none. deviation_cents: per pitch of the demand, sounding minus asked,
+    fingering: None if none. deviation_cents: per pitch of the demand, sounding minus asked,
     each uncertain by +/- band_cents. confidence: 0..1. notes: technique notes as written into the score, top
-    to bottom. contrary: the fingers that move against the ear on the way to it, as fingering text ('3v | Eb'),
-    '' for none.
+    to bottom. contrary: the fingers that move against the ear on the way to it, as a fingering ('3v | Eb'),
+    None for none.
     """
 
     demand: Demand
     flute: str
     status: Status
     why: str
-    fingering: str = ""
+    fingering: Fingering | None = None
     deviation_cents: tuple[float, ...] = ()
     band_cents: float = 0.0
     confidence: float = 0.0
@@ -88,7 +89,7 @@ class Decision:
     instead: tuple[Instead, ...] = ()
     path: tuple[PathPoint, ...] = ()
     notes: tuple[str, ...] = ()
-    contrary: str = ""
+    contrary: Fingering | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,8 @@ from annotate.findings import Finding
 from annotate.numbering import fingerings_of, numbered
 from annotate.place import Place
 from annotate.score import Event, Part
-from annotate.wording import legend, number_row, technique_notes
+from annotate.wording import is_gliding, legend, number_row, technique_notes
+from fingering_db.fingering import Fingering
 
 CHANGES, EVERY, FIRST = "changes", "every", "first"
 DIAGRAMS = (CHANGES, EVERY, FIRST)
@@ -33,10 +34,10 @@ class Drawn:
     else the one drawn last in the same part with the same fingering serves. contrary: as in Decision, where it is drawn."""
 
     place: Place
-    fingering: str
+    fingering: Fingering
     status: Status
     here: bool = True
-    contrary: str = ""
+    contrary: Fingering | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,21 +51,21 @@ class Marked:
 
 @dataclass(frozen=True, slots=True)
 class _Stand:
-    """Something to write at an event: notes above, and the fingering, '' for none. number: the row that tells the
+    """Something to write at an event: notes above, and the fingering, None for none. number: the row that tells the
     fingering's number, '' for none. draw: whether the diagram is drawn here. contrary: for its drawing."""
 
     event: Event
     notes: tuple[str, ...]
-    fingering: str
+    fingering: Fingering | None
     status: Status
     number: str = ""
     draw: bool = True
-    contrary: str = ""
+    contrary: Fingering | None = None
 
     @property
-    def drawn(self) -> str:
-        """The fingering to draw here, '' for none."""
-        return self.fingering if self.draw else ""
+    def drawn(self) -> Fingering | None:
+        """The fingering to draw here, None for none."""
+        return self.fingering if self.draw else None
 
 
 def mark(
@@ -72,7 +73,7 @@ def mark(
     decisions: Iterable[Decision],
     diagrams: str = CHANGES,
     carrier: str = "rows",
-    numbers: Mapping[str, int] | None = None,
+    numbers: Mapping[Fingering, int] | None = None,
 ) -> Marked:
     """Marks for one part's decisions on one flute. diagrams: 'changes' (again when the fingering changes or after a
     long rest), 'every', 'first' (each fingering once, and its number at every place). numbers: of the fingerings of
@@ -82,14 +83,15 @@ def mark(
     shown = (numbered(judged) if numbers is None else numbers) if diagrams == FIRST else {}
     found = sorted(_stands(judged, texts, carrier, shown), key=lambda stand: stand.event.onset)
     stands = _chosen(found, diagrams)
-    line = legend(
+    signs = legend(
         (stand.drawn for stand in stands if stand.drawn),
         ascii_only=carrier == ASCII,
         statuses={decision.status for decision in judged},
         numbered=bool(shown),
-        gliding=any(" > " in note for stand in stands for note in stand.notes),
-        contrary=[decision.contrary for decision in judged],
+        gliding=any(map(is_gliding, judged)),
+        contrary=[decision.contrary for decision in judged if decision.contrary],
     )
+    line = "  ".join(signs)
     rows: dict[int, list[str]] = {}
     events: dict[int, Event] = {}
     for stand in stands:
@@ -137,12 +139,15 @@ def words_by_place(part: Part) -> dict[tuple[Fraction, int], str]:
 
 
 def _stands(
-    decisions: Iterable[Decision], texts: dict[tuple[Fraction, int], str], carrier: str, numbers: Mapping[str, int]
+    decisions: Iterable[Decision],
+    texts: dict[tuple[Fraction, int], str],
+    carrier: str,
+    numbers: Mapping[Fingering, int],
 ) -> list[_Stand]:
     found = []
     for decision in decisions:
         start, end = fingerings_of(decision)
-        against = "" if numbers else decision.contrary  # a numbered diagram serves many ways to it
+        against = None if numbers else decision.contrary  # a numbered diagram serves many ways to it
         events = decision.demand.events
         notes = notes_at(decision, texts, ascii_only=True) if carrier == ASCII else decision.notes
         found.append(_Stand(events[0], notes, start, decision.status, _number(start, numbers), contrary=against))
@@ -151,15 +156,16 @@ def _stands(
     return found
 
 
-def _number(fingering: str, numbers: Mapping[str, int]) -> str:
-    return number_row(numbers[fingering]) if fingering in numbers else ""
+def _number(fingering: Fingering | None, numbers: Mapping[Fingering, int]) -> str:
+    return number_row(numbers[fingering]) if fingering and fingering in numbers else ""
 
 
 def _chosen(stands: list[_Stand], diagrams: str) -> list[_Stand]:
     """The same, told which fingerings need not be drawn again."""
     kept: list[_Stand] = []
-    seen: set[str] = set()
-    last, last_end = "", float("-inf")
+    seen: set[Fingering] = set()
+    last: Fingering | None = None
+    last_end = float("-inf")
     for stand in stands:
         rested = stand.event.seconds - last_end > _LONG_REST_SECONDS
         again = stand.fingering in seen if diagrams == FIRST else stand.fingering == last and not rested

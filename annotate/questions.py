@@ -15,9 +15,9 @@ from annotate.choosing.slides import glide_reason, glide_status, no_way, ways
 from annotate.decision import Status
 from annotate.drawing.diagram import ascii_rows, rows
 from annotate.findings import InputError
-from fingering_db.fingering import Fingering, FingeringError
+from fingering_db.fingering import Fingering, FingeringError, text_of
 from fingering_db.glide import Point
-from fingering_db.motion import against_the_ear, fingers_as_text
+from fingering_db.motion import against_the_ear, as_fingering
 from fingering_db.nearby import nearby
 from fingering_db.pitch import Pitch, PitchError
 from fingering_db.playability import PLAYABLE_CONFIDENCE
@@ -40,7 +40,7 @@ class Answer:
     flute: str
     heading: str
     results: tuple[dict[str, Any], ...]
-    lines: tuple[tuple[str, str], ...]
+    lines: tuple[tuple[str, Fingering | None], ...]
     instead: tuple[dict[str, Any], ...] = field(default=())
     sets: tuple[dict[str, Any], ...] = field(default=())
     remark: str = ""
@@ -69,14 +69,14 @@ def find(desk: Desk, texts: tuple[str, ...], tolerance_cents: float, limit: int)
         )
         off = ", ".join(f"{cents:+.0f}" for cents in candidate.deviation_cents)
         stands = f"{places} place{'s' if places != 1 else ''}"
-        lines.append((f"{off} cents", f"confidence {candidate.confidence:.2f}", stands, str(candidate.fingering)))
+        lines.append((f"{off} cents", f"confidence {candidate.confidence:.2f}", stands, candidate.fingering))
     heading = (
         f"{desk.name}: {found.count} different sounds give {asked} within {tolerance_cents:.0f} cents "
         f"(each ±{desk.band_cents():.0f}); "
         f"the best {len(found.best)}, with the number of places along the tube where each can stand (see shifts):"
     )
     width = max(len(line[0]) for line in lines) + 2
-    text = tuple((f"{off:<{width}}{sure:<17}{stands:<11}{one}", one) for off, sure, stands, one in lines)
+    text = tuple((f"{off:<{width}}{sure:<17}{stands:<11}{one!s}", one) for off, sure, stands, one in lines)
     return _answer(desk, heading, tuple(results), text)
 
 
@@ -84,7 +84,7 @@ def _answer(
     desk: Desk,
     heading: str,
     results: tuple[dict[str, Any], ...],
-    lines: tuple[tuple[str, str], ...],
+    lines: tuple[tuple[str, Fingering | None], ...],
     instead: tuple[dict[str, Any], ...] = (),
     sets: tuple[dict[str, Any], ...] = (),
 ) -> Answer:
@@ -111,7 +111,7 @@ def _nothing(desk: Desk, targets: tuple[Pitch, ...], asked: str, tolerance_cents
         (
             f"{' + '.join(map(str, one.pitches)):<18}confidence {one.candidate.confidence:<6.2f}"
             f"{one.candidate.fingering}",
-            "",
+            None,
         )
         for one in near
     )
@@ -127,7 +127,7 @@ def sounds(desk: Desk, text: str, slide_mm: float = 0.0) -> Answer:
     except FingeringError as error:
         raise InputError(str(error)) from error
     result = {"flute": desk.name, "fingering": str(fingering), "sounds": _sounds(resonances, desk.a4_hz)}
-    lines = tuple((_sound_line(sound, desk.a4_hz), "") for sound in resonances)
+    lines = tuple((_sound_line(sound, desk.a4_hz), None) for sound in resonances)
     drawn = f", drawn out {slide_mm:g} mm," if slide_mm else ""
     heading = (
         f"{desk.name}: {fingering}{drawn} sounds (each ±{desk.band_cents():.0f} cents; under 0.5: not expected to):"
@@ -171,7 +171,7 @@ def glide(desk: Desk, start: str, end: str, tolerance_cents: float) -> Answer:
             }
         )
         lines += [
-            (text, "") for text in output.wrap(f"{status}: {why} Confidence {one.confidence:.2f}.", _WIDTH - 2, 2)
+            (text, None) for text in output.wrap(f"{status}: {why} Confidence {one.confidence:.2f}.", _WIDTH - 2, 2)
         ]
     return _answer(desk, heading, tuple(results), tuple(lines))
 
@@ -256,22 +256,22 @@ def _shift_answer(desk: Desk, pattern: Pattern, found: tuple[Shift, ...]) -> Ans
         there = ", ".join(one.hole for one in found if one.why == why)
         lines += output.wrap(f"{'not' if why == NO_OPENING else 'near miss'} at {there}: {why}", _WIDTH - 2, 2)
     one_set = {"flute": desk.name, "pattern": str(pattern), "set_size": len(reached), "spread_cents": spread}
-    results = tuple(_shift_row(one, desk) | {"contrary": against.get(one.hole, "")} for one in found)
-    return _answer(desk, f"{heading}.", results, tuple((line, "") for line in lines), sets=(one_set,))
+    results = tuple(_shift_row(one, desk) | {"contrary": text_of(against.get(one.hole))} for one in found)
+    return _answer(desk, f"{heading}.", results, tuple((line, None) for line in lines), sets=(one_set,))
 
 
-def _against_on_the_way(reached: list[Shift], desk: Desk) -> dict[str, str]:
+def _against_on_the_way(reached: list[Shift], desk: Desk) -> dict[str, Fingering | None]:
     """For each place the fingers that move against the ear on the way from the place before it."""
-    found = {one.hole: "" for one in reached}
+    found: dict[str, Fingering | None] = {one.hole: None for one in reached}
     for before, after in pairwise(reached):
         heard = tuple(sound.hz for sound in before.sounds[: len(before.intervals) + 1])
         if before.fingering and after.fingering and heard:
             against = against_the_ear(desk.model, before.fingering, after.fingering, heard)
-            found[after.hole] = fingers_as_text(tuple(one.move for one in against))
+            found[after.hole] = as_fingering(tuple(one.move for one in against))
     return found
 
 
-def _shift_lines(one: Shift, a4_hz: float, against: str) -> list[str]:
+def _shift_lines(one: Shift, a4_hz: float, against: Fingering | None) -> list[str]:
     """A place in text: its fingering, the first resonances with strengths, their intervals."""
     heard = []
     for sound in one.sounds[: len(one.intervals) + 1]:
@@ -289,7 +289,7 @@ def _shift_row(one: Shift, desk: Desk) -> dict[str, Any]:
         "hole": one.hole,
         "reachable": one.reachable,
         "why": one.why,
-        "fingering": str(one.fingering) if one.fingering else "",
+        "fingering": text_of(one.fingering),
         "keys": one.keys,
         "lip_mm": round(one.lip_mm, 1),
         "sounds": _sounds(one.sounds, desk.a4_hz),

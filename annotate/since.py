@@ -24,6 +24,7 @@ from annotate.decision import Decision, Result, Status
 from annotate.demand import Kind
 from annotate.findings import InputError
 from annotate.place import Place
+from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.pitch import Pitch, PitchError
 
 VERSION = 1  # of the report that can be read
@@ -53,7 +54,7 @@ class Entry:
     pitches: tuple[Pitch, ...]
     to: tuple[Pitch, ...]
     status: Status
-    fingering: str
+    fingering: Fingering | None
 
     @property
     def place(self) -> Place:
@@ -133,7 +134,7 @@ def load(path: Path) -> Earlier:
         entries = tuple(_entry(demand) for demand in report.demands)
     except msgspec.ValidationError as error:
         raise _unfit(path, f"is no report: {error}") from error
-    except PitchError as error:
+    except (PitchError, FingeringError) as error:
         raise _unfit(path, f"is no report: {error}") from error
     except (msgspec.DecodeError, RecursionError) as error:
         raise _unfit(path, f"is no JSON ({error})") from error
@@ -174,7 +175,7 @@ def _entry(demand: _Demand) -> Entry:
         pitches,
         to,
         demand.status,
-        demand.fingering,
+        Fingering.parse(demand.fingering) if demand.fingering else None,
     )
 
 

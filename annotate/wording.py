@@ -14,6 +14,7 @@ from annotate.decision import Decision, Status
 from annotate.demand import Demand, Kind
 from annotate.drawing import diagram
 from annotate.findings import InputError
+from fingering_db.fingering import Fingering
 from fingering_db.pitch import Pitch
 
 CENTS_ON_THE_STAND = 15
@@ -104,7 +105,7 @@ def _contrary(decision: Decision, lexicon: Words, ascii_only: bool) -> str:
     """Which fingers move against the ear: left hand, bar, right hand where both do or only the right one."""
     if not decision.contrary:
         return ""
-    touches = decision.contrary.replace("#", "s" if ascii_only else "♯")
+    touches = str(decision.contrary).replace("#", "s" if ascii_only else "♯")
     return lexicon.text("note.contrary", touches=touches if ascii_only else _flats(touches))
 
 
@@ -133,25 +134,37 @@ def _is_quarter_tone(demand: Demand) -> bool:
 
 def _glide_moves(decision: Decision, lexicon: Words, ascii_only: bool) -> tuple[str, ...]:
     """What moves during a glissando, each with where it goes: the slide in mm, keys that roll or lift, the lip."""
+    return tuple(
+        lexicon.text(key, **values | {"touch": values.get("touch", "").replace("#", "s" if ascii_only else "♯")})
+        for key, values in _moves(decision)
+    )
+
+
+def is_gliding(decision: Decision) -> bool:
+    """Whether the notes of a decision say what moves slowly."""
+    return decision.status != Status.UNPLAYABLE and bool(_moves(decision))
+
+
+def _moves(decision: Decision) -> list[tuple[str, dict[str, str]]]:
+    """(key of the words, their values) for everything that moves on the way."""
     if not decision.path:
-        return ()
+        return []
     first, last = decision.path[0], decision.path[-1]
-    moves = []
+    moves: list[tuple[str, dict[str, str]]] = []
     if round(first.slide_mm) != round(last.slide_mm):
-        moves.append(lexicon.text("note.slide", start=f"{first.slide_mm:.0f}", end=f"{last.slide_mm:.0f}"))
-    for touch, way in _moving_keys(first.fingering, last.fingering):
-        moves.append(lexicon.text(f"note.key_{way}", touch=touch.replace("#", "s" if ascii_only else "♯")))
+        moves.append(("note.slide", {"start": f"{first.slide_mm:.0f}", "end": f"{last.slide_mm:.0f}"}))
+    moves += [(f"note.key_{way}", {"touch": touch}) for touch, way in _moving_keys(first.fingering, last.fingering)]
     if round(first.lip_cents) != round(last.lip_cents):
-        moves.append(lexicon.text("note.lip_up" if last.lip_cents > first.lip_cents else "note.lip_down"))
-    return tuple(moves)
+        moves.append(("note.lip_up" if last.lip_cents > first.lip_cents else "note.lip_down", {}))
+    return moves
 
 
-def _moving_keys(first: str, last: str) -> list[tuple[str, str]]:
+def _moving_keys(first: Fingering, last: Fingering) -> list[tuple[str, str]]:
     """(touch, 'up', 'down', 'open' or 'shut') for each key that two fingerings hold differently, in playing order."""
     found = []
-    for before, after in zip(first.split("|"), last.split("|"), strict=True):
-        held = {text.rstrip("ov"): text for text in before.split()}
-        then = {text.rstrip("ov"): text for text in after.split()}
+    for before, after in ((first.left, last.left), (first.right, last.right)):
+        held = {text.rstrip("ov"): text for text in before}
+        then = {text.rstrip("ov"): text for text in after}
         for touch in dict.fromkeys((*held, *then)):
             if touch not in then:
                 found.append((touch, "up"))
@@ -184,39 +197,40 @@ def number_row(number: int, language: str = "en") -> str:
 
 
 def legend(
-    fingerings: Iterable[str],
+    fingerings: Iterable[Fingering],
     language: str = "en",
     ascii_only: bool = False,
     statuses: Iterable[str] = (),
     *,
     numbered: bool = False,
     gliding: bool = False,
-    contrary: Iterable[str] = (),
-) -> str:
-    """One line for a part's first diagram, explaining only the signs these fingerings and statuses use; '' if none.
-    numbered: fingerings carry numbers and are drawn once. gliding: some notes say what moves where.
+    contrary: Iterable[Fingering] = (),
+) -> tuple[str, ...]:
+    """The entries of a part's line at its first diagram, explaining only the signs these fingerings and statuses use;
+    none without a fingering. numbered: fingerings carry numbers and are drawn once. gliding: some notes say what moves where.
     contrary: the notes of moves against the ear."""
-    texts = tuple(text for text in fingerings if text)
-    if not texts:
-        return ""
-    lexicon, against = words(language), tuple(text for text in contrary if text)
+    shown = tuple(fingerings)
+    if not shown:
+        return ()
+    lexicon, against = words(language), tuple(contrary)
+    suffixes = "".join(touch[len(touch.rstrip("ov")) :] for one in against for touch in one.touches)
     parts = [
         lexicon.text(f"legend.{_LEGEND_KEYS[sign]}", sign=diagram.ASCII_SIGNS[sign] if ascii_only else sign)
-        for sign in diagram.signs_used(texts)
+        for sign in diagram.signs_used(shown)
     ]
-    if diagram.vented_letters(texts) or "v" in "".join(against):
+    if diagram.vented_letters(shown) or "v" in suffixes:
         parts.append(lexicon.text("legend.letter_vent"))
-    parts += [lexicon.text("legend.letter_hole")] if "o" in "".join(against) else []
+    parts += [lexicon.text("legend.letter_hole")] if "o" in suffixes else []
     parts.append(lexicon.text("legend.hands"))
     parts += [lexicon.text("legend.number")] if numbered else []
     parts += [lexicon.text("legend.gliding")] if gliding else []
     parts += [lexicon.text("legend.contrary")] if against else []
-    if ascii_only and any("#" in text for text in texts):
+    if ascii_only and any("#" in touch for one in shown for touch in one.touches):
         parts.append(lexicon.text("legend.ascii_sharp"))
     parts += [
         lexicon.text(f"legend.{status}") for status in (Status.DOUBTFUL, Status.UNPLAYABLE) if status in set(statuses)
     ]
-    return "  ".join(parts)
+    return tuple(parts)
 
 
 def key_names(keys: Mapping[str, str], language: str = "en") -> str:

@@ -59,6 +59,11 @@ class FingeringError(ValueError):
     """A text that is no fingering, or one that the instrument at hand does not have."""
 
 
+def text_of(fingering: Fingering | None) -> str:
+    """The fingering as text, '' for none."""
+    return str(fingering) if fingering else ""
+
+
 @dataclass(frozen=True, slots=True)
 class Fingering:
     """One placement for each finger. touches: one text per finger in the order of FINGERS, '' for a finger that is
@@ -88,8 +93,15 @@ class Fingering:
                 held[finger] = touch
         return cls(tuple(held.get(finger, "") for finger in FINGERS))
 
+    @property
+    def left(self) -> tuple[str, ...]:
+        """Touches of the left hand, in the order in which they are written."""
+        return tuple(touch for touch in self.touches[:LEFT_FINGERS] if touch)
+
+    @property
+    def right(self) -> tuple[str, ...]:
+        """Touches of the right hand, in the order in which they are written."""
+        return tuple(sorted(filter(None, self.touches[LEFT_FINGERS:]), key=_WRITTEN_ORDER.__getitem__))
+
     def __str__(self) -> str:
-        left = [touch for touch in self.touches[:LEFT_FINGERS] if touch]
-        right = [touch for touch in self.touches[LEFT_FINGERS:] if touch]
-        right.sort(key=_WRITTEN_ORDER.__getitem__)
-        return " ".join([*left, "|", *right])
+        return " ".join([*self.left, "|", *self.right])

@@ -86,10 +86,10 @@ def _pressed(touch: str) -> frozenset[str]:
     return frozenset({key} | covered | lever)
 
 
-def fingers_as_text(moved: tuple[FingerMove, ...]) -> str:
-    """As the text of a fingering that names just these fingers ('3v | Eb'), '' for none."""
+def as_fingering(moved: tuple[FingerMove, ...]) -> Fingering | None:
+    """As a fingering that names just these fingers ('3v | Eb'), None for none."""
     touch_of = {move.finger: move.touch for move in moved}
-    return str(Fingering(tuple(touch_of.get(finger, "") for finger in FINGERS))) if moved else ""
+    return Fingering(tuple(touch_of.get(finger, "") for finger in FINGERS)) if moved else None
 
 
 def seconds(moved: tuple[FingerMove, ...]) -> float:

@@ -13,9 +13,10 @@ from annotate.demand import Demand, Kind
 from annotate.findings import Finding
 from annotate.place import Place
 from annotate.score import Event, Part
+from fingering_db.fingering import Fingering
 
 
-def choose(demand: Demand, desk: Desk, prefer: str = "") -> tuple[Decision, tuple[Finding, ...]]:
+def choose(demand: Demand, desk: Desk, prefer: Fingering | None = None) -> tuple[Decision, tuple[Finding, ...]]:
     """Decide one demand on one flute. prefer: a fingering to take if it is among those that answer."""
     if demand.kind == Kind.MULTIPHONIC:
         return decide_multiphonic(demand, desk, prefer)

@@ -7,6 +7,7 @@ from functools import lru_cache
 
 from annotate.decision import Alternative, Instead, Sound, Status
 from annotate.demand import Demand, Kind
+from fingering_db.fingering import Fingering
 from fingering_db.model import Model
 from fingering_db.nearby import Nearby, nearby
 from fingering_db.pitch import Pitch
@@ -74,9 +75,9 @@ def status_for(worst_cents: float, confidence: float, tolerance_cents: float) ->
     return Status.DOUBTFUL
 
 
-def preferred(candidates: tuple[Candidate, ...], fingering: str) -> tuple[Candidate, ...]:
+def preferred(candidates: tuple[Candidate, ...], fingering: Fingering | None) -> tuple[Candidate, ...]:
     """The same with the candidate of that fingering first; as they are where it is not among them."""
-    return tuple(sorted(candidates, key=lambda one: str(one.fingering) != fingering)) if fingering else candidates
+    return tuple(sorted(candidates, key=lambda one: one.fingering != fingering)) if fingering else candidates
 
 
 def ranked(found: Found, tolerance_cents: float) -> tuple[Candidate, ...]:
@@ -93,7 +94,7 @@ def alternatives(candidates: tuple[Candidate, ...], tolerance_cents: float) -> t
         if hold in seen or status_of(candidate, tolerance_cents) == Status.UNPLAYABLE:
             continue
         seen.add(hold)
-        chosen.append(Alternative(str(candidate.fingering), candidate.deviation_cents, candidate.confidence))
+        chosen.append(Alternative(candidate.fingering, candidate.deviation_cents, candidate.confidence))
         if len(chosen) == _ALTERNATIVES:
             break
     return tuple(chosen)
@@ -113,5 +114,5 @@ def instead(desk: Desk, demand: Demand, sounding: tuple[Pitch, ...]) -> tuple[In
         written = tuple(spelling.get(pitch) or pitch.transposed(-moved_by) for pitch in near.pitches)
         away = f"{near.moved:g} semitone{'s' if near.moved != 1 else ''} away in all"
         why = f"{away}, confidence {near.candidate.confidence:.2f}"
-        proposals.append(Instead(written, str(near.candidate.fingering), why))
+        proposals.append(Instead(written, near.candidate.fingering, why))
     return tuple(proposals)

@@ -131,15 +131,16 @@ def _options(decision: Decision, desk: Desk) -> tuple[Option, ...]:
         return ()
     demand = decision.demand
     tolerance = desk.tolerance(demand)
-    own = Fingering.parse(decision.fingering)
-    end = Fingering.parse(decision.path[-1].fingering) if decision.path else own
+    own = decision.fingering
+    end = decision.path[-1].fingering if decision.path else own
     found = [_option(own, end, decision.deviation_cents, decision.confidence, tolerance, desk)]
     if demand.kind in (Kind.MULTIPHONIC, Kind.MICROTONE):
         for other in decision.alternatives:
             worst = max(map(abs, other.deviation_cents))
             if status_for(worst, other.confidence, tolerance) == decision.status:
-                held = Fingering.parse(other.fingering)
-                found.append(_option(held, held, other.deviation_cents, other.confidence, tolerance, desk))
+                found.append(
+                    _option(other.fingering, other.fingering, other.deviation_cents, other.confidence, tolerance, desk)
+                )
     return tuple(found)
 
 

@@ -8,6 +8,7 @@ from annotate.choosing.codes import AGAINST_THE_EAR, LITTLE_TIME
 from annotate.choosing.desk import Desk
 from annotate.choosing.hands import Hold, Step
 from annotate.findings import Finding
+from fingering_db.fingering import Fingering
 from fingering_db.motion import (
     ACROSS,
     DOWN,
@@ -15,7 +16,7 @@ from fingering_db.motion import (
     FingerMove,
     acts_against,
     against_the_ear,
-    fingers_as_text,
+    as_fingering,
     moves,
     seconds,
 )
@@ -30,10 +31,10 @@ _HEARD_CENTS = 50.0  # a component that is asked to move by less is not taken to
 
 @dataclass(frozen=True, slots=True)
 class Remarks:
-    """About one step to a demand. contrary: the fingers that move against the ear, each with what it moves, as fingering
-    text; '' for none."""
+    """About one step to a demand. contrary: the fingers that move against the ear, each with what it moves, as a
+    fingering; None for none."""
 
-    contrary: str
+    contrary: Fingering | None
     findings: tuple[Finding, ...]
 
 
@@ -41,13 +42,13 @@ def remarks(step: Step) -> Remarks:
     """What is to be said about the way to a demand (nothing about the way to an ordinary note)."""
     decision = step.after.decision
     if decision is None:
-        return Remarks("", ())
+        return Remarks(None, ())
     against = _against(step)
     whole = () if against else _whole(step)
     findings = [_said(step, against)] if against else []
     findings += [_said_whole(step, whole)] if whole else []
     findings += _time(step)
-    return Remarks(fingers_as_text(tuple(one.move for one in against) or whole), tuple(findings))
+    return Remarks(as_fingering(tuple(one.move for one in against) or whole), tuple(findings))
 
 
 def _against(step: Step) -> list[Contrary]:

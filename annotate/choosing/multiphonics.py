@@ -9,6 +9,7 @@ from annotate.choosing.codes import WRITTEN_FINGERING_DIFFERS, WRITTEN_FINGERING
 from annotate.choosing.desk import Desk, alternatives, instead, preferred, ranked, shown, status_of, transposition
 from annotate.decision import Decision, Status
 from annotate.demand import Demand
+from annotate.detecting.fingering_text import read_fingering
 from annotate.findings import Finding
 from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.model import Model
@@ -20,11 +21,13 @@ MOST_PITCHES = 6  # up to 2.6 kHz a fingering has some six to nine resonances: o
 _HARMONIC_CENTS = 40.0  # a partner this near a harmonic of the other would only colour it
 
 
-def decide_multiphonic(demand: Demand, desk: Desk, prefer: str = "") -> tuple[Decision, tuple[Finding, ...]]:
+def decide_multiphonic(
+    demand: Demand, desk: Desk, prefer: Fingering | None = None
+) -> tuple[Decision, tuple[Finding, ...]]:
     """Judge the composer's own fingering where there is one, else search; unplayable chords get what is near.
 
-    prefer: the fingering to take if it is among those found, '' for the best by itself."""
-    written = _own_fingering(demand)
+    prefer: the fingering to take if it is among those found, None for the best by itself."""
+    written = read_fingering(demand.fingering)
     if written is not None:
         judged = _judge_written(demand, desk, written)
         if isinstance(judged, Decision):
@@ -34,7 +37,9 @@ def decide_multiphonic(demand: Demand, desk: Desk, prefer: str = "") -> tuple[De
     return decide_multiphonic_by_search(demand, desk, prefer)
 
 
-def decide_multiphonic_by_search(demand: Demand, desk: Desk, prefer: str = "") -> tuple[Decision, tuple[Finding, ...]]:
+def decide_multiphonic_by_search(
+    demand: Demand, desk: Desk, prefer: Fingering | None = None
+) -> tuple[Decision, tuple[Finding, ...]]:
     """The best fingering for the chord, or for one note with a partner left open."""
     if len(demand.sounding) > MOST_PITCHES:
         why = f"{len(demand.sounding)} pitches at once: a flute's resonances can give {MOST_PITCHES} at the very most."
@@ -65,7 +70,7 @@ def _decision(
         flute=desk.name,
         status=status,
         why=why,
-        fingering=str(best.fingering),
+        fingering=best.fingering,
         deviation_cents=best.deviation_cents,
         band_cents=desk.band_cents(),
         confidence=best.confidence,
@@ -135,13 +140,6 @@ class _Match:
     strength: float
 
 
-def _own_fingering(demand: Demand) -> Fingering | None:
-    try:
-        return Fingering.parse(demand.fingering) if demand.fingering else None
-    except FingeringError:
-        return None
-
-
 @lru_cache(maxsize=1024)  # one fingering is often written many times
 def _sounds(model: Model, fingering: Fingering) -> tuple[Resonance, ...]:
     return sounds(model, fingering)
@@ -184,7 +182,7 @@ def _judge_written(demand: Demand, desk: Desk, fingering: Fingering) -> Decision
         flute=desk.name,
         status=Status.PLAYABLE if good else Status.DOUBTFUL,
         why=why,
-        fingering=str(fingering),
+        fingering=fingering,
         deviation_cents=match.deviation_cents,
         band_cents=desk.band_cents(),
         confidence=match.strength,

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from annotate.choosing.hands import DeskAt, Hold, Option, Step, lines
 from annotate.decision import Decision
 from annotate.score import Part
+from fingering_db.fingering import Fingering
 from fingering_db.motion import effort, moves
 from fingering_db.ranking import EFFORT_WEIGHT
 
@@ -19,7 +20,7 @@ _MOST_HURRY, _LEAST_HURRY = 4.0, 0.1
 class Pick:
     """A fingering for a demand, and the sentence that says why it and not the best by itself."""
 
-    fingering: str
+    fingering: Fingering
     why: str
 
 
@@ -49,7 +50,7 @@ def _pick(hold: Hold, number: int, around: list[Option]) -> Pick:
     )
     fingers = "1 finger moves" if here == 1 else f"{here} fingers move"
     why = f"Chosen for the way of the hand: {fingers} to it and from it, {there} with {hold.options[0].start}."
-    return Pick(str(hold.options[number].start), why)
+    return Pick(hold.options[number].start, why)
 
 
 def best_way(line: tuple[Step, ...]) -> tuple[int, ...]:

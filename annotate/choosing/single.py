@@ -6,16 +6,17 @@ from annotate.choosing.desk import Desk, alternatives, instead, preferred, ranke
 from annotate.decision import Decision, Instead, Status
 from annotate.demand import Demand, Kind
 from annotate.score import Event
+from fingering_db.fingering import Fingering
 from fingering_db.mechanism import chart_of
 from fingering_db.pitch import Pitch
 
 _ABOVE_CHART = 2  # semitones above the chart's last note that players reach with luck: common practice, no source
 
 
-def decide_microtone(demand: Demand, desk: Desk, prefer: str = "") -> Decision:
+def decide_microtone(demand: Demand, desk: Desk, prefer: Fingering | None = None) -> Decision:
     """A fingering for the pitch itself; the lip alone from the nearest semitone is named where no fingering is near.
 
-    prefer: the fingering to take if it is among those found, '' for the best by itself."""
+    prefer: the fingering to take if it is among those found, None for the best by itself."""
     tolerance = desk.tolerance(demand)
     candidates = ranked(desk.find(demand.sounding, tolerance), tolerance)
     if not candidates or status_of(candidates[0], tolerance) == Status.UNPLAYABLE:
@@ -41,7 +42,7 @@ def decide_microtone(demand: Demand, desk: Desk, prefer: str = "") -> Decision:
         flute=desk.name,
         status=status,
         why=f"This fingering lies {worst:.0f} cents from the pitch (tolerance {tolerance:.0f}): {reached}.{steadier}",
-        fingering=str(best.fingering),
+        fingering=best.fingering,
         deviation_cents=best.deviation_cents,
         band_cents=desk.band_cents(),
         confidence=best.confidence,
@@ -80,8 +81,8 @@ def decide_note(demand: Demand, desk: Desk) -> Decision:
     while not low.midi <= moved.midi <= high.midi:
         moved = moved.transposed(12 * octaves)
     written = moved.transposed(-shift)
-    standard = {note.pitch.midi: str(note.fingering) for note in chart_of(desk.model.instrument)}
-    fingering = standard.get(moved.midi - desk.model.instrument.transposition_semitones, "")
+    standard = {note.pitch.midi: note.fingering for note in chart_of(desk.model.instrument)}
+    fingering = standard.get(moved.midi - desk.model.instrument.transposition_semitones)
     proposals = (Instead((written,), fingering, "the same note in an octave that the flute has"),)
     where = "below" if octaves > 0 else "above"
     why = f"{demand.pitches[0]} lies {where} the flute: {span}."

@@ -43,7 +43,7 @@ def decide_glissando(demand: Demand, desk: Desk) -> Decision:
         demand, desk, glides
     )
     others = tuple(
-        Alternative(str(glide.path[0].fingering), glide.start_cents, glide.confidence)
+        Alternative(glide.path[0].fingering, glide.start_cents, glide.confidence)
         for _, glide in usable
         if glide.path[0].fingering != best.path[0].fingering
     )
@@ -52,7 +52,7 @@ def decide_glissando(demand: Demand, desk: Desk) -> Decision:
         flute=desk.name,
         status=status,
         why=why,
-        fingering=str(best.path[0].fingering),
+        fingering=best.path[0].fingering,
         deviation_cents=best.start_cents + best.end_cents,
         band_cents=desk.band_cents(),
         confidence=best.confidence,
@@ -143,7 +143,7 @@ def path_points(glide: Glide, a4_hz: float) -> tuple[PathPoint, ...]:
     """The path as it stands in the report; lip in cents of the lowest component, from the start of the glide."""
     sounds = path_sounds(glide, a4_hz)
     return tuple(
-        PathPoint(point.t, point.slide_mm, point.open, 0.0, str(point.fingering), sounds[number])
+        PathPoint(point.t, point.slide_mm, point.open, 0.0, point.fingering, sounds[number])
         for number, point in enumerate(glide.path)
     )
 
@@ -183,12 +183,12 @@ def _by_lip(demand: Demand, desk: Desk) -> Decision | None:
         flute=desk.name,
         status=Status.PLAYABLE,
         why=f"Asks {asked:.0f} cents; the lip alone bends about {bend:.0f} either way from {best.fingering}.",
-        fingering=str(best.fingering),
+        fingering=best.fingering,
         deviation_cents=best.deviation_cents,
         band_cents=desk.band_cents(),
         confidence=best.confidence,
         sounds=sounds,
-        path=tuple(PathPoint(t, 0.0, (), lip, str(best.fingering), _bent(asked_for, lip, desk)) for t, lip in ends),
+        path=tuple(PathPoint(t, 0.0, (), lip, best.fingering, _bent(asked_for, lip, desk)) for t, lip in ends),
     )
 
 
@@ -203,7 +203,7 @@ def _not_continuous(demand: Demand, desk: Desk) -> Decision:
     other = _telescoping(demand, desk)
     if len(demand.sounding) > 1 or not _inside_compass(demand, desk):
         return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents(), instead=other)
-    run = Instead(demand.pitches, "", "a run of semitones between the two, with standard fingerings", demand.to)
+    run = Instead(demand.pitches, None, "a run of semitones between the two, with standard fingerings", demand.to)
     if demand.continuous is None:
         why += " As a run of semitones it is playable; the notation does not say which is meant."
         return Decision(demand, desk.name, Status.DOUBTFUL, why, band_cents=desk.band_cents(), instead=(run, *other))
@@ -219,7 +219,7 @@ def _telescoping(demand: Demand, desk: Desk) -> tuple[Instead, ...]:
     found = _by_slide(drawn, demand.sounding, demand.to_sounding, desk.tolerance(demand), desk.a4_hz)
     fitting = [glide for glide in found if glide_status(glide, desk.tolerance(demand)) == Status.PLAYABLE][:1]
     return tuple(
-        Instead(demand.pitches, str(glide.path[0].fingering), f"on {drawn.instrument.name}, by the slide", demand.to)
+        Instead(demand.pitches, glide.path[0].fingering, f"on {drawn.instrument.name}, by the slide", demand.to)
         for glide in fitting
     )
 

@@ -9,6 +9,7 @@ from fractions import Fraction
 
 from annotate.detecting.sonority import Sonority
 from annotate.score import Part
+from fingering_db.fingering import Fingering, FingeringError
 
 _CIRCLE = re.compile("[●○◐◑◒◓◉◎⦿⊙⬤◯⚫⚪⨂⊗]")
 _FINGER = re.compile(r"(?:t|th|[1-4])(?:[ov½]|ov)?", re.IGNORECASE)
@@ -48,6 +49,14 @@ def is_fingering(rows: Sequence[str]) -> bool:
         or (len(rows) >= 3 and len(fingers) >= 2)
         or ("T" in tokens and len(fingers) >= 2)
     )
+
+
+def read_fingering(text: str) -> Fingering | None:
+    """The fingering that a text written in the score says in the way of this program; None for any other text."""
+    try:
+        return Fingering.parse(text)
+    except FingeringError:
+        return None
 
 
 class WrittenFingerings:

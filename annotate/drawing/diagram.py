@@ -9,6 +9,8 @@ because these break an importer (so the plain form writes `Gs` and `Cs` for G sh
 
 from __future__ import annotations
 
+from fingering_db.fingering import Fingering
+
 DOWN, UP, HOLE_OPEN, VENT_OPEN, BOTH_OPEN = "●", "○", "◎", "◉", "◐"
 CONTRARY = "~"
 """At the end of a hand's row: one of its fingers moves against the ear."""
@@ -22,57 +24,47 @@ _LETTERS = {"Tb": "T♭", "G#": "G♯", "Bb": "B♭", "Eb": "E♭", "C#": "C♯"
 _ASCII_LETTERS = {"G#": "Gs", "C#": "Cs"}
 
 
-def rows(fingering: str, contrary: str = "") -> tuple[str, str]:
-    """The two rows of a canonical fingering text (`str(Fingering)`), left hand first.
+def rows(fingering: Fingering, contrary: Fingering | None = None) -> tuple[str, str]:
+    """The two rows of a fingering, left hand first.
 
-    contrary: fingers that move against the ear on the way to it, as such a text: the row of their hand ends with CONTRARY.
-    Raises ValueError for a text that is not two hands divided by one bar.
+    contrary: fingers that move against the ear on the way to it: the row of their hand ends with CONTRARY.
     """
-    left, right = _hands(fingering)
     against = _against(contrary)
-    return _row(left, _LETTERS) + against[0], _row(right, _LETTERS) + against[1]
+    return _row(fingering.left, _LETTERS) + against[0], _row(fingering.right, _LETTERS) + against[1]
 
 
-def ascii_rows(fingering: str, contrary: str = "") -> tuple[str, str]:
+def ascii_rows(fingering: Fingering, contrary: Fingering | None = None) -> tuple[str, str]:
     """The same two rows in ASCII: `-@@ T` over `--- Eb`."""
-    left, right = _hands(fingering)
-    upper, lower = _row(left, _ASCII_LETTERS), _row(right, _ASCII_LETTERS)
+    upper, lower = _row(fingering.left, _ASCII_LETTERS), _row(fingering.right, _ASCII_LETTERS)
     table, against = str.maketrans(ASCII_SIGNS), _against(contrary)
     return upper.translate(table) + against[0], lower.translate(table) + against[1]
 
 
-def _against(contrary: str) -> tuple[str, str]:
-    left, right = _hands(contrary) if contrary else ([], [])
+def _against(contrary: Fingering | None) -> tuple[str, str]:
+    left, right = (contrary.left, contrary.right) if contrary else ((), ())
     return f" {CONTRARY}" if left else "", f" {CONTRARY}" if right else ""
 
 
-def signs_used(fingerings: tuple[str, ...]) -> tuple[str, ...]:
+def signs_used(fingerings: tuple[Fingering, ...]) -> tuple[str, ...]:
     """The drawn circle signs that occur in the diagrams of these fingerings, in the order of the legend."""
-    found = {sign for text in fingerings for row in rows(text) for sign in row}
+    found = {sign for one in fingerings for row in rows(one) for sign in row}
     return tuple(sign for sign in ASCII_SIGNS if sign in found)
 
 
-def letter_keys(fingerings: tuple[str, ...], ascii_only: bool = False) -> dict[str, str]:
+def letter_keys(fingerings: tuple[Fingering, ...], ascii_only: bool = False) -> dict[str, str]:
     """The keys drawn as letters in these fingerings: touch without suffix -> its letters, in playing order."""
     letters = _ASCII_LETTERS if ascii_only else _LETTERS
-    found = {touch.rstrip("ov") for text in fingerings for hand in _hands(text) for touch in hand}
+    found = {touch.rstrip("ov") for one in fingerings for touch in one.touches}
     return {touch: letters.get(touch, touch) for touch in _LETTER_KEYS if touch in found}
 
 
-def vented_letters(fingerings: tuple[str, ...]) -> bool:
+def vented_letters(fingerings: tuple[Fingering, ...]) -> bool:
     """Whether a key drawn as letters has its vent open in one of these: `Tv`."""
-    touches = (touch for text in fingerings for hand in _hands(text) for touch in hand)
+    touches = (touch for one in fingerings for touch in one.touches if touch)
     return any(touch[0] not in _MAIN_KEYS and touch.endswith("v") for touch in touches)
 
 
-def _hands(fingering: str) -> tuple[list[str], list[str]]:
-    hands = fingering.split("|")
-    if len(hands) != 2:
-        raise ValueError(f"fingering '{fingering}': expected left hand | right hand, for example T 2 3 | Eb")
-    return hands[0].split(), hands[1].split()
-
-
-def _row(touches: list[str], letters: dict[str, str]) -> str:
+def _row(touches: tuple[str, ...], letters: dict[str, str]) -> str:
     """One hand: three circles, then every other touch as letters."""
     circles = dict.fromkeys(_MAIN_KEYS, UP)
     others = []

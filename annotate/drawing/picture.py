@@ -16,6 +16,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from xml.sax.saxutils import escape
 
+from fingering_db.fingering import Fingering
+
 THUMB, SIDE, TRILL, FOOT = "thumb", "side", "trill", "foot"
 
 _DIAMETER = 9.0  # of a circle; also the height of the other keys
@@ -98,19 +100,17 @@ class Drawing:
     right: Hand
 
 
-def drawing(fingering: str, open_shares: Mapping[str, float] | None = None, contrary: str = "") -> Drawing:
-    """The drawing of a canonical fingering text (`str(Fingering)`). contrary: such a text with the fingers that move against
-    the ear on the way to it, '' for none.
+def drawing(
+    fingering: Fingering, open_shares: Mapping[str, float] | None = None, contrary: Fingering | None = None
+) -> Drawing:
+    """The drawing of a fingering. contrary: the fingers that move against the ear on the way to it, None for none.
 
     open_shares: finger ('L2', 'L3', 'R1', 'R2', 'R3') -> how much of the perforation under it is open, 0..1, for
-    half-holing; the finger's key must be down. Raises ValueError for a text that is not two hands divided by one bar
-    or holds no touch of a flute, and for a share of a key that is not down or is out of range.
+    half-holing; the finger's key must be down. Raises ValueError for a share of a key that is not down or is out of range.
     """
-    hands = fingering.split("|")
-    if len(hands) != 2:
-        raise ValueError(f"fingering '{fingering}': expected left hand | right hand, for example T 2 3 | Eb")
     shares = dict(open_shares or {})
-    rows = [_hand(text.split(), fingers, shares) for text, fingers in zip(hands, _FINGERS, strict=True)]
+    hands = fingering.left, fingering.right
+    rows = [_hand(touches, fingers, shares) for touches, fingers in zip(hands, _FINGERS, strict=True)]
     if shares:
         raise ValueError(f"no key to half-hole for {', '.join(sorted(shares))}: expected one of L1 to L3, R1 to R3")
     left, right = rows
@@ -119,14 +119,11 @@ def drawing(fingering: str, open_shares: Mapping[str, float] | None = None, cont
     if not any(key.shape == FOOT for key in right.keys):
         right = Hand(right.circles, (*right.keys, Key(FOOT, _REST_FOOT, down=False)))
     if contrary:
-        left, right = (
-            replace(hand, contrary=bool(own.strip()))
-            for hand, own in zip((left, right), contrary.split("|"), strict=True)
-        )
-    return Drawing(fingering.strip(), left, right)
+        left, right = replace(left, contrary=bool(contrary.left)), replace(right, contrary=bool(contrary.right))
+    return Drawing(str(fingering), left, right)
 
 
-def _hand(touches: list[str], fingers: tuple[str, str, str], shares: dict[str, float]) -> Hand:
+def _hand(touches: tuple[str, ...], fingers: tuple[str, str, str], shares: dict[str, float]) -> Hand:
     """One row; the shares that belong to it are taken out of `shares`."""
     circles: list[Circle] = [Circle(), Circle(), Circle()]
     keys = []
@@ -135,10 +132,8 @@ def _hand(touches: list[str], fingers: tuple[str, str, str], shares: dict[str, f
         suffix = touch[len(name) :]
         if name in ("1", "2", "3"):
             circles[int(name) - 1] = Circle(True, "o" in suffix, "v" in suffix)
-        elif name in _SHAPES and suffix in ("", "v"):
-            keys.append(Key(_SHAPES[name], name, vent=bool(suffix)))
         else:
-            raise ValueError(f"'{touch}' is no touch of a flute: expected touches such as T 2 3o Eb")
+            keys.append(Key(_SHAPES[name], name, vent=bool(suffix)))
     for index, finger in enumerate(fingers):
         share = shares.pop(finger, None)
         if share is not None:

@@ -29,6 +29,7 @@ from annotate.findings import InputError
 from annotate.marking import Drawn
 from annotate.place import Place
 from annotate.score import Part
+from fingering_db.fingering import Fingering
 
 PLACES = "places.csv"
 COLUMNS = ("part", "bar", "beat", "voice", "rehearsal", "text", "status", "drawn", "svg", "png", "path")
@@ -54,8 +55,8 @@ def files(drawn: Sequence[Drawn], parts: Sequence[Part], decisions: Iterable[Dec
     prefixes = _prefixes(parts)
     paths = _paths(decisions, prefixes)
     contents: dict[str, bytes] = {}
-    pictures: dict[tuple[str, str], tuple[bytes, bytes]] = {}
-    serving: dict[tuple[str, str], str] = {}  # name of the picture drawn last, by part id and fingering
+    pictures: dict[tuple[Fingering, Fingering | None], tuple[bytes, bytes]] = {}
+    serving: dict[tuple[str, Fingering], str] = {}  # name of the picture drawn last, by part id and fingering
     rows = []
     for one in drawn:
         place, key = one.place, (one.place.part_id, one.fingering)
@@ -71,7 +72,7 @@ def files(drawn: Sequence[Drawn], parts: Sequence[Part], decisions: Iterable[Dec
         told = (place.part or place.part_id, place.bar, place.beat_text, place.voice, place.rehearsal)
         drawn_at = HERE if one.here else EARLIER
         path, _ = paths.get((*_moment(place), one.fingering), ("", b""))
-        rows.append((*map(_cell, told), one.fingering, one.status, drawn_at, f"{name}.svg", f"{name}.png", path))
+        rows.append((*map(_cell, told), str(one.fingering), one.status, drawn_at, f"{name}.svg", f"{name}.png", path))
     return contents | dict(paths.values()) | {PLACES: _table(rows)}
 
 

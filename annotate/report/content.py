@@ -11,6 +11,7 @@ from annotate.decision import Decision, Result, Sound, Status
 from annotate.demand import Demand
 from annotate.findings import Finding
 from annotate.place import Place
+from fingering_db.fingering import Fingering
 from fingering_db.pitch import Pitch
 
 EXPECTED_STRENGTH = 0.5
@@ -82,7 +83,7 @@ class OtherFingering:
     deviations without sign on the two, NaN where there are none."""
 
     demand: Demand
-    fingering: str
+    fingering: Fingering | None
     worst_cents: float
     first_worst_cents: float
 

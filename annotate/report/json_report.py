@@ -11,6 +11,7 @@ from annotate.decision import Alternative, Decision, Instead, PathPoint, Result,
 from annotate.numbering import fingerings_of, numbered
 from annotate.report.content import Counts, NumberedFinding, Report, build, spelled_as_asked
 from annotate.since import Entry, Pair, Since
+from fingering_db.fingering import Fingering, text_of
 from fingering_db.pitch import Pitch
 
 VERSION = 1
@@ -46,10 +47,10 @@ def as_data(report: Report, since: Since | None = None) -> dict[str, Any]:
     return data | {"since": _since(since)} if since else data
 
 
-def _numbers(decision: Decision | None, numbers: Mapping[str, int]) -> dict[str, int | None]:
+def _numbers(decision: Decision | None, numbers: Mapping[Fingering, int]) -> dict[str, int | None]:
     """Number of the fingering, and of the one that a glissando ends with where that is another; None: has no number."""
-    start, end = fingerings_of(decision) if decision else ("", "")
-    return {"number": numbers.get(start), "number_to": numbers.get(end)}
+    start, end = fingerings_of(decision) if decision else (None, None)
+    return {"number": numbers.get(start) if start else None, "number_to": numbers.get(end) if end else None}
 
 
 def _since(since: Since) -> dict[str, Any]:
@@ -82,7 +83,7 @@ def _entry(entry: Entry) -> dict[str, Any]:
         "written": [str(pitch) for pitch in entry.pitches],
         "to": [str(pitch) for pitch in entry.to],
         "status": entry.status,
-        "fingering": entry.fingering,
+        "fingering": text_of(entry.fingering),
     }
 
 
@@ -113,7 +114,7 @@ def _demand(decision: Decision, report: Report) -> dict[str, Any]:
         "flute": decision.flute,
         "status": decision.status,
         "why": decision.why,
-        "fingering": decision.fingering,
+        "fingering": text_of(decision.fingering),
         "deviation_cents": [_figure(cents) for cents in decision.deviation_cents],
         "confidence": _figure(decision.confidence, 2),
         "sounds": _sounds(decision.sounds, asked),
@@ -144,7 +145,7 @@ def _sounds(sounds: tuple[Sound, ...], asked: tuple[Pitch, ...]) -> list[dict[st
 
 def _alternative(one: Alternative) -> dict[str, Any]:
     return {
-        "fingering": one.fingering,
+        "fingering": text_of(one.fingering),
         "deviation_cents": [_figure(cents) for cents in one.deviation_cents],
         "confidence": _figure(one.confidence, 2),
     }
@@ -153,7 +154,7 @@ def _alternative(one: Alternative) -> dict[str, Any]:
 def _instead(one: Instead) -> dict[str, Any]:
     data: dict[str, Any] = {
         "pitches": [str(pitch) for pitch in one.pitches],
-        "fingering": one.fingering,
+        "fingering": text_of(one.fingering),
         "why": one.why,
     }
     if one.to:
@@ -167,7 +168,7 @@ def _path_point(point: PathPoint, asked: tuple[Pitch, ...]) -> dict[str, Any]:
         "slide_mm": _figure(point.slide_mm, 1),
         "open": {key: _figure(share, 2) for key, share in point.open},
         "lip_cents": _figure(point.lip_cents),
-        "fingering": point.fingering,
+        "fingering": str(point.fingering),
         "sounds": _sounds(point.sounds, asked),
     }
 

@@ -13,6 +13,7 @@ from annotate.output import display_width, pad, side_by_side, together, wrap
 from annotate.place import Place
 from annotate.since import Entry, Pair, Since
 from annotate.wording import key_names, legend, number_row
+from fingering_db.fingering import Fingering, text_of
 from fingering_db.pitch import Pitch
 
 _DIAGRAM_COLUMN = 14  # as wide as the widest diagram
@@ -36,17 +37,18 @@ class Page(Protocol):
     def chord(self, pitches: tuple[Pitch, ...]) -> str: ...
     def asked(self, demand: Demand) -> str: ...
     def places(self, places: tuple[Place, ...], bar_above: str = "") -> str: ...
-    def rows(self, fingering: str) -> tuple[str, str]: ...
+    def rows(self, fingering: Fingering) -> tuple[str, str]: ...
 
 
 def number_lines(decisions: Iterable[Decision], page: Page) -> list[str]:
     """For each numbered fingering its number, its diagram, and beside it what it is for and where."""
     judged = tuple(decisions)
-    uses: dict[str, dict[str, list[Place]]] = {}
+    uses: dict[Fingering, dict[str, list[Place]]] = {}
     for decision in judged:
         start, end = fingerings_of(decision)
         for fingering, place in ((start, decision.demand.place), (end, _end_place(decision))):
-            uses.setdefault(fingering, {}).setdefault(page.asked(decision.demand), []).append(place)
+            if fingering:
+                uses.setdefault(fingering, {}).setdefault(page.asked(decision.demand), []).append(place)
     lines: list[str] = []
     for fingering, number in numbered(judged).items():
         head = page.clean(number_row(number))
@@ -57,7 +59,9 @@ def number_lines(decisions: Iterable[Decision], page: Page) -> list[str]:
         texts = [
             page.say("numbers.use", asked=asked, bars=page.places(tuple(at))) for asked, at in uses[fingering].items()
         ]
-        told = [line for text in (together(fingering), *texts) for line in wrap(text, page.width - left, hanging=2)]
+        told = [
+            line for text in (together(str(fingering)), *texts) for line in wrap(text, page.width - left, hanging=2)
+        ]
         columns = [(["", ""], 0), ([head], number_width), (list(page.rows(fingering)), _DIAGRAM_COLUMN)]
         columns += [(told, page.width - left)] if beside else []
         lines += ([""] if lines else []) + side_by_side(columns, _GAP)
@@ -67,17 +71,17 @@ def number_lines(decisions: Iterable[Decision], page: Page) -> list[str]:
 
 def sign_lines(decisions: Iterable[Decision], page: Page) -> list[str]:
     """What the signs and letters of the fingerings shown mean; none where no fingering is shown."""
-    shown = tuple(dict.fromkeys(text for decision in decisions for text in _shown(decision) if text))
+    shown = tuple(dict.fromkeys(one for decision in decisions for one in _shown(decision) if one))
     if not shown:
         return []
-    signs = dict.fromkeys(legend(shown, ascii_only=page.ascii).split("  "))
+    signs = dict.fromkeys(legend(shown, ascii_only=page.ascii))
     for suffix, key in (("o", "legend.letter_hole"), ("v", "legend.letter_vent")):
-        signs |= {page.say(key): None} if suffix in "".join(shown) else {}
+        signs |= {page.say(key): None} if any(suffix in touch for one in shown for touch in one.touches) else {}
     texts = [page.say("signs.text"), "; ".join(signs), key_names(letter_keys(shown, page.ascii))]
     return [line for text in texts if text for line in wrap(page.clean(text), page.width, hanging=2)]
 
 
-def _shown(decision: Decision) -> tuple[str, ...]:
+def _shown(decision: Decision) -> tuple[Fingering | None, ...]:
     """Every fingering that the report names at a demand."""
     others = [one.fingering for one in decision.alternatives] + [one.fingering for one in decision.instead]
     return *fingerings_of(decision), *others, *(point.fingering for point in decision.path)
@@ -130,7 +134,7 @@ def _was_and_is(pair: Pair, page: Page) -> str:
     if was.status != now.status:
         status = page.say(f"status.{now.status}")
         return page.say("since.to", was=_state(was, page), now=status)
-    told = [together(one.fingering) or page.say("since.no_fingering") for one in (was, now)]
+    told = [together(text_of(one.fingering)) or page.say("since.no_fingering") for one in (was, now)]
     return page.say("since.state", asked=asked, status=page.say("since.to", was=told[0], now=told[1]))
 
 

@@ -29,6 +29,7 @@ from annotate.report.content import (
 from annotate.report.tables import change_lines, number_lines, sign_lines
 from annotate.since import Since
 from annotate.wording import Words, words
+from fingering_db.fingering import Fingering, text_of
 from fingering_db.pitch import Pitch
 
 _MARGIN = {Status.DOUBTFUL: "?", Status.UNPLAYABLE: "!"}
@@ -370,7 +371,7 @@ class _Page:
         left_width = width - _RIGHT_COLUMN - _GAP
         if len(self.report.result.flutes) > 1:
             titles = [*titles, self.say("report.on_flute", flute=decision.flute)]
-        texts = [*titles, together(decision.fingering), self.deviations(decision)]
+        texts = [*titles, together(text_of(decision.fingering)), self.deviations(decision)]
         left = [line for text in texts for line in wrap(self.clean(text), left_width, hanging=2)]
         top = side_by_side([(left, left_width), (right, _RIGHT_COLUMN)], _GAP)
         return [*top, *self.reasons(decision, width), *self.alternatives(decision, width)]
@@ -378,14 +379,14 @@ class _Page:
     def column(self, decision: Decision, width: int) -> list[str]:
         """The answer on one of several flutes, as a narrow column."""
         lines = [*wrap(self.clean(decision.flute), width), self.say(f"status.{decision.status}")]
-        lines += wrap(self.clean(together(decision.fingering)), width)
+        lines += wrap(self.clean(together(text_of(decision.fingering))), width)
         lines += [*self.diagram(decision), *wrap(self.deviations(decision), width, hanging=2)]
         return [*lines, *self.reasons(decision, width)]
 
     def diagram(self, decision: Decision) -> tuple[str, ...]:
         return self.rows(decision.fingering) if decision.fingering else ()
 
-    def rows(self, fingering: str) -> tuple[str, str]:
+    def rows(self, fingering: Fingering) -> tuple[str, str]:
         """A fingering as its two rows of signs."""
         return diagram.ascii_rows(fingering) if self.ascii else diagram.rows(fingering)
 
@@ -425,13 +426,13 @@ class _Page:
         """`or T 2 3 G# | Eb  -9, +14 cents (0.71)`, one below the other."""
         shown = decision.alternatives[:_ALTERNATIVES]
         lead = self.say("report.or")
-        widest = max((display_width(one.fingering) for one in shown), default=0)
+        widest = max((display_width(str(one.fingering)) for one in shown), default=0)
         lines = []
         for one in shown:
             cents = ", ".join(_cents(cents) for cents in one.deviation_cents)
             figures = self.say("report.alternative", cents=cents, figure=f"{one.confidence:.2f}")
             # A no-break text: the figures go to a line of their own where both do not fit on one.
-            text = f"{lead} {together(pad(one.fingering, widest))} {together(figures)}"
+            text = f"{lead} {together(pad(str(one.fingering), widest))} {together(figures)}"
             lines += wrap(text, width, hanging=display_width(lead) + 1)
         return lines
 
@@ -440,7 +441,7 @@ class _Page:
         for one in decision.instead:
             key = "report.instead_with" if one.fingering else "report.instead"
             pitches = " → ".join(self.chord(chord) for chord in (one.pitches, one.to) if chord)
-            what = self.say(key, pitches=pitches, fingering=together(one.fingering))
+            what = self.say(key, pitches=pitches, fingering=together(text_of(one.fingering)))
             why = self.sentence(one.why)
             texts.append(self.say("report.reason", what=what, why=why) if why else what)
         return texts
@@ -450,10 +451,10 @@ class _Page:
         if not path:
             return []
         texts = []
-        fingerings = [point.fingering for point in path if point.fingering]
+        fingerings = [point.fingering for point in path]
         passed = [one for n, one in enumerate(fingerings) if not n or one != fingerings[n - 1]]
         if len(passed) > 1:
-            texts.append(self.say("report.fingerings", list=" → ".join(together(one) for one in passed)))
+            texts.append(self.say("report.fingerings", list=" → ".join(together(str(one)) for one in passed)))
         moves = []
         for key, touch, start, end in _moves(path):
             moves.append(self.say(key, touch=touch, start=start, end=end))

@@ -9,6 +9,7 @@ from annotate.decision import Alternative, Decision, Instead, PathPoint, Result,
 from annotate.demand import Demand, Kind, NotJudged
 from annotate.findings import Finding
 from annotate.place import Place
+from fingering_db.fingering import Fingering
 from fingering_db.pitch import Pitch
 
 
@@ -30,7 +31,13 @@ def demand(number: int, at: Place, asked: str, kind: str = "multiphonic", **more
 
 
 def _decision(asked: Demand, flute: str, values: dict[str, Any]) -> Decision:
-    return Decision(asked, flute, **(values | {"status": Status(values["status"])}))
+    held = {name: read(values[name]) for name in ("fingering", "contrary") if isinstance(values.get(name), str)}
+    return Decision(asked, flute, **(values | held | {"status": Status(values["status"])}))
+
+
+def read(text: str) -> Fingering | None:
+    """A fingering from its text, None for ''."""
+    return Fingering.parse(text) if text else None
 
 
 def playable(asked: Demand, flute: str = "open-hole-b", **more: Any) -> Decision:
@@ -49,10 +56,10 @@ def playable(asked: Demand, flute: str = "open-hole-b", **more: Any) -> Decision
             Sound(2100.0, Pitch("C", 0, 7, 5.8), 0.2),
         ),
         "alternatives": (
-            Alternative("T 2 3 G# | Eb", (-12.0, 14.0), 0.71),
-            Alternative("T 2 3 | 1 2 3 C#", (19.0, 0.2), 0.55),
-            Alternative("1 2 3 | Eb", (25.0, -3.0), 0.4),
-            Alternative("2 3 | Eb", (28.0, -30.0), 0.3),
+            Alternative(Fingering.parse("T 2 3 G# | Eb"), (-12.0, 14.0), 0.71),
+            Alternative(Fingering.parse("T 2 3 | 1 2 3 C#"), (19.0, 0.2), 0.55),
+            Alternative(Fingering.parse("1 2 3 | Eb"), (25.0, -3.0), 0.4),
+            Alternative(Fingering.parse("2 3 | Eb"), (28.0, -30.0), 0.3),
         ),
         "notes": ("mult.",),
     }
@@ -65,8 +72,8 @@ def unplayable(asked: Demand, flute: str = "open-hole-b", **more: Any) -> Decisi
         "status": "unplayable",
         "why": "No fingering sounds C#5 and C6 together: the nearest lies 84 cents low on C6.",
         "instead": (
-            Instead(pitches("C5 C#6"), "T 2 3o | Eb", "a semitone away, both notes within 12 cents"),
-            Instead(pitches("C5 D6"), "T 2 3 | Eb", "the steadiest pair near it"),
+            Instead(pitches("C5 C#6"), Fingering.parse("T 2 3o | Eb"), "a semitone away, both notes within 12 cents"),
+            Instead(pitches("C5 D6"), Fingering.parse("T 2 3 | Eb"), "the steadiest pair near it"),
         ),
         "notes": ("mult. (not playable)",),
     }
@@ -74,9 +81,11 @@ def unplayable(asked: Demand, flute: str = "open-hole-b", **more: Any) -> Decisi
 
 
 GLIDE_PATH = (
-    PathPoint(0.0, 0.0, (("2", 0.0),), 0.0, "T 2 3 | Eb", (Sound(523.0, Pitch("C", 0, 5, -1.0), 0.9),)),
-    PathPoint(0.5, 11.25, (("2", 0.2),), -5.0, "T 2o 3 | Eb"),
-    PathPoint(1.0, 23.04, (("2", 0.4),), -20.0, "T 2o 3 | Eb"),
+    PathPoint(
+        0.0, 0.0, (("2", 0.0),), 0.0, Fingering.parse("T 2 3 | Eb"), (Sound(523.0, Pitch("C", 0, 5, -1.0), 0.9),)
+    ),
+    PathPoint(0.5, 11.25, (("2", 0.2),), -5.0, Fingering.parse("T 2o 3 | Eb")),
+    PathPoint(1.0, 23.04, (("2", 0.4),), -20.0, Fingering.parse("T 2o 3 | Eb")),
 )
 
 

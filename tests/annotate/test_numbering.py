@@ -18,9 +18,10 @@ from annotate.report import text
 from annotate.report.content import build
 from annotate.report.json_report import as_data
 from annotate.score import Event, Note, Part
+from fingering_db.fingering import Fingering
 
 COMPOSER = Path(__file__).parents[2] / "examples/composer/low-water.musicxml"
-A, B, C = "T 2 3 | Eb", "T 2 3 |", "Tb 1 | tr1"
+A, B, C = map(Fingering.parse, ("T 2 3 | Eb", "T 2 3 |", "Tb 1 | tr1"))
 
 
 def event(quarter: int, start: int = 0) -> Event:
@@ -31,14 +32,14 @@ def event(quarter: int, start: int = 0) -> Event:
     )
 
 
-def decided(quarter: int, fingering: str, part_id: str = "P1", **more: object) -> Decision:
+def decided(quarter: int, fingering: Fingering, part_id: str = "P1", **more: object) -> Decision:
     """An invented decision on the note that begins after so many quarters of a second each."""
     at = place(str(quarter + 1), seconds=float(quarter), part_id=part_id)
     asked = replace(demand(quarter + 1, at, "C5 D6"), events=(event(quarter),))
     return playable(asked, fingering=fingering, **more)
 
 
-def gliding(start: str, end: str, quarter: int = 0) -> Decision:
+def gliding(start: Fingering, end: Fingering, quarter: int = 0) -> Decision:
     """An invented slide from one fingering to another, two quarters long."""
     path = (PathPoint(0.0, 0.0, (), 0.0, start), PathPoint(1.0, 0.0, (), 0.0, end))
     glide = decided(quarter, start, path=path)

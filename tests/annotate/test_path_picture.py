@@ -12,9 +12,10 @@ from report_samples import demand, pitches, place, playable
 
 from annotate.decision import PathPoint, Sound
 from annotate.drawing.path_picture import path_svg
+from fingering_db.fingering import Fingering
 from fingering_db.pitch import Pitch
 
-HANDS = "T 2 3 | Eb"
+HANDS = Fingering.parse("T 2 3 | Eb")
 
 
 def point(t: float, cents: float, slide: float = 0.0, lip: float = 0.0, **opened: float) -> PathPoint:

@@ -15,19 +15,23 @@ from lxml import etree
 from PIL import Image
 
 from annotate.cli import cli
+from annotate.decision import Status
 from annotate.drawing import picture_files
 from annotate.drawing.picture import drawing, size
 from annotate.findings import InputError
 from annotate.marking import Drawn
 from annotate.place import Place
 from annotate.score import Part
+from fingering_db.fingering import Fingering
 
 COMPOSER = Path(__file__).parents[2] / "examples/composer/low-water.musicxml"
 FLUTE, ALTO = Part("P1", 1, "Flute", "Fl."), Part("P2", 2, "Alto Flute", "Afl.")
 
 
 def drawn(bar: str, beat: str = "1", fingering: str = "T 2 3 | Eb", part: Part = FLUTE, rehearsal: str = "") -> Drawn:
-    return Drawn(Place(part.name, part.id, bar, Fraction(beat), "1", rehearsal), fingering, "playable")
+    return Drawn(
+        Place(part.name, part.id, bar, Fraction(beat), "1", rehearsal), Fingering.parse(fingering), Status.PLAYABLE
+    )
 
 
 def again(*place: str, **more: object) -> Drawn:
@@ -151,7 +155,7 @@ def test_svg_is_well_formed_and_png_is_the_same_picture_in_print_resolution():
     assert etree.fromstring(files["bar-001-beat-1.svg"]).tag == "{http://www.w3.org/2000/svg}svg"
     shown = Image.open(io.BytesIO(files["bar-001-beat-1.png"]))
     shown.load()
-    width, height = size(drawing("T 2 3 | Eb"))
+    width, height = size(drawing(Fingering.parse("T 2 3 | Eb")))
     assert shown.size == pytest.approx((width * 600 / 72, height * 600 / 72), abs=1)
     assert shown.info["dpi"] == pytest.approx((600, 600), abs=0.1)
 

@@ -17,6 +17,7 @@ from annotate.cli import cli
 from annotate.decision import Decision, Result
 from annotate.findings import InputError
 from annotate.report import json_report, text
+from fingering_db.fingering import Fingering
 
 COMPOSER = Path(__file__).parents[2] / "examples/composer/low-water.musicxml"
 # An invented draft: (bar, beat, pitches, status).
@@ -104,7 +105,7 @@ def test_what_is_not_asked_any_more_is_solved_if_it_was_a_problem_and_gone_other
 
 def test_a_worse_status_another_fingering_and_other_pitches_are_changes(tmp_path):
     new = draft([("2", 1, "C5 D6", "doubtful"), *DRAFT[1:4], ("9", 1, "C5 Eb6", "playable"), DRAFT[5]])
-    new[2] = replace(new[2], fingering="T 2 3 |")
+    new[2] = replace(new[2], fingering=Fingering.parse("T 2 3 |"))
     found = compared(tmp_path, result(*draft(DRAFT)), result(*new))
     assert figures(found) == (0, 0, 3, 0, 3)
 

@@ -14,6 +14,7 @@ from annotate.drawing.diagram import ascii_rows, rows
 from annotate.pipeline import Options, desk
 from annotate.report import text
 from annotate.wording import legend
+from fingering_db.fingering import Fingering
 
 LADDER = Path(__file__).parents[2] / "examples/researcher/vent-ladder.musicxml"
 
@@ -61,11 +62,11 @@ def test_the_legend_of_a_marked_score_names_every_sign_that_occurs(marked_rows: 
 
 
 def test_a_vent_or_a_hole_named_in_a_note_of_a_contrary_move_is_in_the_legend() -> None:
-    plain = legend(["T 1 2 |"])
+    plain = "".join(legend([Fingering.parse("T 1 2 |")]))
     assert "vent" not in plain and "hole" not in plain
-    assert "v at a key: its vent open" in legend(["T 1 2 |"], contrary=["2v |"])
-    assert "o at a key: its hole open" in legend(["T 1 2 |"], contrary=["| 1o"])
-    assert "v at a key" in legend(["Tv |"], ascii_only=True)
+    assert "v at a key: its vent open" in legend([Fingering.parse("T 1 2 |")], contrary=[Fingering.parse("2v |")])
+    assert "o at a key: its hole open" in legend([Fingering.parse("T 1 2 |")], contrary=[Fingering.parse("| 1o")])
+    assert "v at a key: its vent open" in legend([Fingering.parse("Tv |")], ascii_only=True)
 
 
 @pytest.mark.parametrize(
@@ -73,8 +74,8 @@ def test_a_vent_or_a_hole_named_in_a_note_of_a_contrary_move_is_in_the_legend() 
     [("Tv 1v 2v 3 | 1v", "◉◉● Tv", "◉○○"), ("T 2ov 3o | 1ov", "○◐◎ T", "◐○○"), ("Tb 1 |", "●○○ T♭", "○○○")],
 )
 def test_every_state_of_a_vented_key_has_a_sign_of_its_own(fingering: str, upper: str, lower: str) -> None:
-    assert rows(fingering) == (upper, lower)
-    plain = "".join(ascii_rows(fingering))
+    assert rows(Fingering.parse(fingering)) == (upper, lower)
+    plain = "".join(ascii_rows(Fingering.parse(fingering)))
     assert plain.isascii() and plain.translate(str.maketrans("@-ov&", "●○◎◉◐"))[:3] == upper[:3]
 
 

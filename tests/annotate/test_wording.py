@@ -11,6 +11,7 @@ from report_samples import GLIDE_PATH, demand, pitches, place, playable, unplaya
 import annotate
 from annotate import wording
 from annotate.findings import InputError
+from fingering_db.fingering import Fingering
 
 BREAKS_AN_IMPORTER = set('\\{$#"%')
 PACKAGE = Path(annotate.__file__).parent
@@ -73,15 +74,15 @@ def test_notes_carry_proper_accidentals_or_plain_letters_and_nothing_that_breaks
 
 
 def test_the_legend_explains_only_the_signs_in_use():
-    assert wording.legend(["T 2 3 | Eb"]) == "● down  ○ up  upper row: left hand"
-    with_hole = wording.legend(["T 2o 3 | Eb", ""])
-    assert with_hole == "● down  ○ up  ◎ down, hole open  upper row: left hand"
-    assert "vent" in wording.legend(["1v | 1"])
-    assert wording.legend([]) == ""
+    assert wording.legend([Fingering.parse("T 2 3 | Eb")]) == ("● down", "○ up", "upper row: left hand")
+    with_hole = wording.legend([Fingering.parse("T 2o 3 | Eb")])
+    assert with_hole == ("● down", "○ up", "◎ down, hole open", "upper row: left hand")
+    assert "vent" in "".join(wording.legend([Fingering.parse("1v | 1")]))
+    assert wording.legend([]) == ()
 
 
 def test_the_plain_legend_explains_the_plain_signs():
-    assert wording.legend(["T 2 3 G# | 1o"], ascii_only=True) == (
+    assert "  ".join(wording.legend([Fingering.parse("T 2 3 G# | 1o")], ascii_only=True)) == (
         "@ down  - up  o down, hole open  upper row: left hand  s: sharp"
     )
 
