@@ -11,7 +11,12 @@ ORDER = [
     ["fingering_db.acoustics.arrays"],
     ["fingering_db.acoustics.air"],
     ["fingering_db.acoustics.tube", "fingering_db.acoustics.resonance"],
-    ["fingering_db.acoustics.ends", "fingering_db.acoustics.hole", "fingering_db.acoustics.embouchure"],
+    [
+        "fingering_db.acoustics.ends",
+        "fingering_db.acoustics.hole",
+        "fingering_db.acoustics.embouchure",
+        "fingering_db.acoustics.jet",
+    ],
     ["fingering_db.pitch", "fingering_db.fingering", "fingering_db.store"],
     ["fingering_db.chart"],
     ["fingering_db.mistakes"],

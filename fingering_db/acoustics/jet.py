@@ -1,0 +1,317 @@
+"""The jet at the embouchure: which resonances it holds, at which air speeds, and which of them it holds at once.
+
+Each resonance is a mode of the velocity v [m/s] in the open embouchure hole (area S), driven by a pressure P:
+
+    x_k'' + a_k R_k x_k' + ω_k² x_k = (a_k/S) P,  v = Σ x_k',  a_k = 2/(dX/dω), R_k the resistance
+
+    η(t) = (h/U) e^{αW} v(t-τ),  τ = W/(γU)              deflection of the jet at the edge
+    P = (ρ δ_d b U/W) d/dt tanh((η - y0)/b)               jet drive, δ_d = (4/π) sqrt(2hW)
+        - (ρ/2) (v/0.6)² sign v                           vortices shed at the edge
+
+Sources (from memory): jet drive and δ_d: Verge, Fabre, Hirschberg & Wijnands 1994, 1997; vortices: Fabre, Hirschberg &
+Wijnands 1996; convection and growth: de la Cuadra, Fabre & Montgermont 2007; the whole: Auvray, Ernoult, Fabre & Lagrée
+2014. Made for jets whose length over thickness is about 4 to 15 and for v below the jet's speed. Nothing is fitted.
+
+Here one mode at a time is balanced by its fundamental (describing functions), without stepping through time. For a
+whole flute: `padded` makes `Modes` of Crossings, `reckon(modes, stated_jets(), broad_jets())` does the rest in chunks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+
+from fingering_db.acoustics.arrays import BoolArray, RealArray
+from fingering_db.acoustics.resonance import Crossings
+
+AIR_DENSITY = 1.17  # [kg/m³] of the breath (30 °C); enters every term of P alike
+HOLE_AREA = 0.75e-4  # [m²] embouchure hole less what the lip covers: Boehm's 10 x 12 mm, about a fifth covered
+CONVECTION = 0.4  # γ, speed of the wave on the jet over the jet's: de la Cuadra et al. 2007
+GROWTH = 0.4  # αh, growth along the jet over its thickness: same
+HALF_WIDTH = 0.4  # b/h of the jet's profile: Verge et al. 1997
+OFFSET = 0.1  # y0/h, edge beside the jet's middle: ours
+CONTRACTION = 0.6  # of the flow past the edge: Fabre et al. 1996
+TURBULENCE = 100.0**2 / 96_000.0  # [Pa² s] density of the air's noise: 100 Pa rms a sample at 96 kHz; ours
+LEAST_SPEED = 0.2  # [m/s] a mode held weaker than this is no tone: ours
+HEARD = 0.2  # of the stronger's amplitude: a weaker tone beside it that counts as sounding: ours
+FIRST_HYDRODYNAMIC = 1.5 * np.pi  # ωτ below: the first mode of the jet is fed from 0 to π, the next from 2π on
+LOSS = AIR_DENSITY / 2.0 / CONTRACTION**2  # [kg/m³] P = -LOSS v|v|
+
+Float32 = npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
+class Modes:
+    """Resonances of rows of fingerings. hz [Hz], amplitude a [m³/(Pa s²)], resistance [Pa s/m³]: shape (n, m), lowest
+    first, NaN where a row has fewer. Those of a flute of another size are likened to the flute in C before."""
+
+    hz: RealArray
+    amplitude: RealArray
+    resistance: RealArray
+
+
+@dataclass(frozen=True, slots=True)
+class Jets:
+    """Jets, one entry each, shape (n_jets,): distance of lips and edge, thickness [m], speed [m/s]. spread: the distance
+    differs this much up and down along the lips, in `strips` equal strips."""
+
+    distance: RealArray
+    thickness: RealArray
+    speed: RealArray
+    spread: float = 0.3
+    strips: int = 7
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What jets make of modes. holds: shape (n, m), share of the jets at which the mode, once sounding, goes on and lets no
+    other grow, in the way players use (AtJet.played); NaN where there is no mode. speed_low, speed_high: same shape [m/s],
+    the air speeds from the tenth to the ninetieth of a hundred of these jets, NaN where none holds. together: shape (n, m,
+    m), symmetric, share of the broad jets at which one of two is held and the other is, of all others, most kept alive by
+    the noise of the air, at a fifth of its amplitude or more; 0 on the diagonal."""
+
+    holds: Float32
+    speed_low: Float32
+    speed_high: Float32
+    together: Float32
+
+
+@dataclass(frozen=True, slots=True)
+class AtJet:
+    """One jet on rows of modes. amplitude: shape (n, m) [m/s], of the largest balance, NaN where there is none. held:
+    same shape, the balance lets no other mode grow. played: held, with about half a period on the jet (first hydrodynamic
+    mode; players hardly use the others: Fletcher 1975, from memory). growth: shape (n, m, m) [1/s], of a small mode j
+    beside mode k at its balance (amplitude, e-fold), 0 for j = k."""
+
+    amplitude: Float32
+    held: BoolArray
+    played: BoolArray
+    growth: Float32
+
+
+def padded(crossings: Crossings, rows: int) -> Modes:
+    """Crossings of `rows` rows as arrays, one line per row, as many columns as the richest has."""
+    place = np.arange(len(crossings.row)) - np.searchsorted(crossings.row, crossings.row, side="left")
+    filled = np.full((3, rows, int(place.max(initial=-1)) + 1), np.nan)
+    filled[0, crossings.row, place] = crossings.hz
+    filled[1, crossings.row, place] = crossings.modal_amplitude
+    filled[2, crossings.row, place] = crossings.resistance
+    return Modes(*filled)
+
+
+def stated_jets() -> Jets:
+    """The jets that `holds` is a share of: lips 3.5, 5, 7, 9 mm from the edge; 0.5, 0.8, 1.2 mm thick; 24 speeds from 8
+    to 110 m/s in equal ratios, every combination counting the same. Ranges of players' jets after Fletcher 1975 and de la
+    Cuadra et al. 2008 (from memory), widened; the even weight is ours."""
+    return _every((3.5e-3, 5e-3, 7e-3, 9e-3), (0.5e-3, 0.8e-3, 1.2e-3), np.geomspace(8.0, 110.0, 24), 0.0, 1)
+
+
+def broad_jets() -> Jets:
+    """The jets that `together` is a share of: lips 4.5, 6, 8 mm from the edge, along the lips 30 % less and more; 0.6,
+    0.9, 1.3 mm thick; 16 speeds from 8 to 80 m/s in equal ratios. Ours: with a tenth instead of 30 % the order of published
+    and unreported pairs is lost."""
+    return _every((4.5e-3, 6e-3, 8e-3), (0.6e-3, 0.9e-3, 1.3e-3), np.geomspace(8.0, 80.0, 16), 0.3, 7)
+
+
+def _every(
+    distances: tuple[float, ...], thicknesses: tuple[float, ...], speeds: RealArray, spread: float, strips: int
+) -> Jets:
+    w, h, u = np.meshgrid(distances, thicknesses, speeds, indexing="ij")
+    return Jets(w.ravel(), h.ravel(), u.ravel(), spread, strips)
+
+
+_ROWS = 256  # fingerings at a time: bounds memory (some 40 MB), not the result
+_LEVELS = np.geomspace(40.0, LEAST_SPEED, 40)  # [m/s] amplitudes looked at; no jet here drives a mode beyond 30
+_LOG_STEP = float(np.log(_LEVELS[1] / _LEVELS[0]))
+
+
+def reckon(modes: Modes, jets: Jets, broad: Jets) -> Held:
+    """Shares and speeds over `jets`, pairs over `broad`, for every row. Memory is bounded but for the result; with the
+    stated ones about a millisecond a row of eight modes on one core."""
+    alone, paired = _all_strips(jets), _all_strips(broad)
+    parts = [_reckon(part, jets, alone, paired) for part in _chunks(modes)]
+    return Held(
+        np.concatenate([part.holds for part in parts]),
+        np.concatenate([part.speed_low for part in parts]),
+        np.concatenate([part.speed_high for part in parts]),
+        np.concatenate([part.together for part in parts]),
+    )
+
+
+def each_jet(modes: Modes, jets: Jets) -> Iterator[AtJet]:
+    """Every jet by itself, in their order; all rows at once, so for few rows."""
+    ready = _Ready.of(modes)
+    for strips in _all_strips(jets):
+        yield _at(ready, strips)
+
+
+def side_by_side(modes: Modes, found: AtJet) -> BoolArray:
+    """Which pairs one jet sounds at once, shape (n, m, m), symmetric: mode k is held, and j, of all others, most kept alive
+    by noise, to a fifth of its amplitude (peak; j's is taken as rms) or more: rms² = density (a_j/S)²/(4 |growth|), the
+    response of a damped oscillator to white noise (exact)."""
+    return _side_by_side(_Ready.of(modes), found)
+
+
+def _side_by_side(modes: _Ready, found: AtJet) -> BoolArray:
+    noise = np.float32(np.sqrt(TURBULENCE) / HOLE_AREA) * modes.amplitude[:, None, :]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        driven = noise / np.sqrt(-4.0 * found.growth) / found.amplitude[:, :, None]
+    own = np.arange(driven.shape[1])
+    driven[:, own, own] = 0.0
+    driven = np.where(found.held[:, :, None] & (modes.amplitude[:, None, :] > 0.0), driven, 0.0)
+    both = (driven >= HEARD) & (driven == driven.max(axis=2, keepdims=True, initial=0.0))
+    return np.asarray(both | both.transpose(0, 2, 1))
+
+
+def _chunks(modes: Modes) -> Iterator[Modes]:
+    for start in range(0, max(len(modes.hz), 1), _ROWS):
+        part = slice(start, start + _ROWS)
+        yield Modes(modes.hz[part], modes.amplitude[part], modes.resistance[part])
+
+
+def _reckon(modes: Modes, jets: Jets, alone: tuple[_Strips, ...], paired: tuple[_Strips, ...]) -> Held:
+    n, m = modes.hz.shape
+    ready = _Ready.of(modes)
+    speeds, at_speed = np.unique(jets.speed, return_inverse=True)
+    counts = np.zeros((len(speeds), n, m), dtype=np.float32)
+    for number, strips in enumerate(alone):
+        counts[at_speed[number]] += _at(ready, strips).played
+    together = np.zeros((n, m, m), dtype=np.float32)
+    for strips in paired:
+        together += _side_by_side(ready, _at(ready, strips))
+    low, high = (_speed_below(counts, speeds, share) for share in (0.1, 0.9))
+    share = counts.sum(axis=0) / np.float32(len(alone))
+    holds = np.where(np.isfinite(modes.hz), share, np.nan).astype(np.float32)
+    return Held(holds, low, high, together / np.float32(len(paired)))
+
+
+def _speed_below(counts: Float32, speeds: RealArray, share: float) -> Float32:
+    """The speed up to which this share of the holding jets lies, counts of shape (n_speeds, n, m)."""
+    reached = np.cumsum(counts, axis=0)
+    place = (reached < share * reached[-1]).sum(axis=0)
+    speed = speeds[np.minimum(place, len(speeds) - 1)]
+    return np.where(reached[-1] > 0.0, speed, np.nan).astype(np.float32)
+
+
+@dataclass(frozen=True, slots=True)
+class _Ready:
+    """Modes in single precision, 0 where there is none: such a mode is neither fed nor fed upon."""
+
+    omega: Float32
+    amplitude: Float32
+    resistance: Float32
+
+    @classmethod
+    def of(cls, modes: Modes) -> _Ready:
+        parts = (2.0 * np.pi * modes.hz, modes.amplitude, modes.resistance)
+        return cls(*(np.nan_to_num(part).astype(np.float32) for part in parts))
+
+
+@dataclass(frozen=True, slots=True)
+class _Strips:
+    """One jet. delay [s]: shape (s,). by_level: what the terms of _largest_balance weigh at each of _LEVELS, shape (terms,
+    levels). slope: K (G/b) D0 at each level [Pa s²/m], shape (s, levels)."""
+
+    delay: Float32
+    by_level: Float32
+    slope: Float32
+
+
+def _all_strips(jets: Jets) -> tuple[_Strips, ...]:
+    return tuple(_strips(jets, number) for number in range(len(jets.speed)))
+
+
+def _strips(jets: Jets, number: int) -> _Strips:
+    h, speed = jets.thickness[number], jets.speed[number]
+    w = jets.distance[number] * (1.0 + jets.spread * np.linspace(-1.0, 1.0, jets.strips))
+    delay = w / (CONVECTION * speed)
+    gain = np.exp(GROWTH * w / h) / (HALF_WIDTH * speed)  # G/b [s/m]
+    force = AIR_DENSITY * jet_drive_length(w, h) * HALF_WIDTH * h * speed / w / jets.strips  # K of each strip [Pa s]
+    z = gain[:, None] * _LEVELS
+    drive = force[:, None] * fundamental(z)
+    first, second = np.triu_indices(jets.strips)
+    weight = np.where(first == second, delay[first], delay[first] + delay[second])[:, None]
+    damped = np.vstack([np.ones_like(_LEVELS), -LOSS * 8.0 / (3.0 * np.pi) * _LEVELS])
+    by_level = np.vstack([drive / _LEVELS, weight * drive[first] * drive[second] / _LEVELS**2, damped])
+    slope = (force * gain)[:, None] * mean_slope(z)
+    return _Strips(*(part.astype(np.float32) for part in (delay, by_level, slope)))
+
+
+def jet_drive_length(distance: RealArray, thickness: float) -> RealArray:
+    """δ_d [m] = (4/π) sqrt(2hW): distance between the two sources of the jet. Verge et al. 1994 (from memory)."""
+    return np.asarray(4.0 / np.pi * np.sqrt(2.0 * thickness * distance))
+
+
+def fundamental(z: RealArray) -> RealArray:
+    """D1(z) [1], any shape: first cosine of tanh(z cos θ - y0/b); z ≥ 0 the jet's swing at the edge over b."""
+    known, first, _ = _over_a_cycle()
+    inside = np.clip(z, known[0], known[-1])  # proportional to z below, 4/π above
+    return np.asarray(np.interp(np.log(inside), np.log(known), first) * np.minimum(z / known[0], 1.0))
+
+
+def mean_slope(z: RealArray) -> RealArray:
+    """D0(z) [1], any shape: mean of sech²(z cos θ - y0/b) over a cycle: what is left of the drive for a small second mode
+    beside one that swings the jet by z."""
+    known, _, slope = _over_a_cycle()
+    inside = np.clip(z, known[0], known[-1])  # 2/(πz) above
+    return np.asarray(
+        np.interp(np.log(inside), np.log(known), slope) * np.minimum(known[-1] / np.maximum(z, 1e-30), 1.0)
+    )
+
+
+@lru_cache(maxsize=1)
+def _over_a_cycle() -> tuple[RealArray, RealArray, RealArray]:
+    """z, D1(z), D0(z) by the mean over evenly spaced phases, which converges fast for a periodic function."""
+    z = np.geomspace(1e-2, 1e2, 400)
+    cosine = np.cos(np.pi * (np.arange(2048) + 0.5) / 2048)
+    swing = np.tanh(z[:, None] * cosine - OFFSET / HALF_WIDTH)
+    return z, 2.0 * (swing * cosine).mean(axis=1), 1.0 - (swing**2).mean(axis=1)
+
+
+def _at(modes: _Ready, jet: _Strips) -> AtJet:
+    n, m = modes.omega.shape
+    angle = modes.omega.reshape(-1, 1) * jet.delay
+    sine, cosine = np.sin(angle), np.cos(angle)
+    amplitude, place = _largest_balance(modes, jet, sine, cosine)
+    rests = np.isfinite(amplitude)
+    # Slope of the drive at each mode's own amplitude, between two levels, shape (n, m, s).
+    left = np.minimum(place.astype(np.intp), len(_LEVELS) - 2)
+    slopes = np.ascontiguousarray(jet.slope.T)
+    lower = slopes[left]
+    slope = lower + (place - left).astype(np.float32)[:, None] * (slopes[left + 1] - lower)
+    # growth = (a_j/2S) (Σ K (G/b) D0 ω_j sin ω_j τ - R_j S - c2 A), each jet strip a term
+    growth = slope.reshape(n, m, -1) @ (modes.omega[:, :, None] * sine.reshape(n, m, -1)).transpose(0, 2, 1)
+    growth -= (np.float32(HOLE_AREA) * modes.resistance)[:, None, :]
+    growth -= (np.float32(LOSS * 4.0 / np.pi) * np.where(rests, amplitude, np.float32(0.0))).reshape(n, m, 1)
+    growth *= (modes.amplitude / np.float32(2.0 * HOLE_AREA))[:, None, :]
+    own = np.arange(m)
+    growth[:, own, own] = 0.0
+    held = rests.reshape(n, m) & (growth <= 0.0).all(axis=2)
+    played = held & (modes.omega * jet.delay.mean() < np.float32(FIRST_HYDRODYNAMIC))
+    return AtJet(amplitude.reshape(n, m), held, played, growth)
+
+
+def _largest_balance(modes: _Ready, jet: _Strips, sine: Float32, cosine: Float32) -> tuple[Float32, Float32]:
+    """Amplitude [m/s] at which drive and losses of a mode are equal, the largest (the stable one), NaN where there is none
+    above LEAST_SPEED, and its place among _LEVELS; shape (n·m,). sine, cosine of ω_k τ: shape (n·m, s).
+
+    R S A = Σ K D1 ω sin ωτ - c1 A² with ω² (1 - (a/S) Σ K (D1/A) cos ωτ) = ω_k², to the first order in ω - ω_k (a few
+    per cent at most). Divided by A this is a sum of products of mode and level: one matrix product."""
+    omega, a, resistance = (part.reshape(-1, 1) for part in (modes.omega, modes.amplitude, modes.resistance))
+    first, second = np.triu_indices(len(jet.delay))
+    pulled = omega**2 * a / (2.0 * HOLE_AREA) * (cosine[:, first] * cosine[:, second])
+    feeding = np.hstack([omega * sine, pulled, resistance * -HOLE_AREA, np.ones_like(omega)])
+    surplus = feeding.astype(np.float32) @ jet.by_level
+    # The largest: the first level that feeds more than it loses; the balance lies between it and the one before.
+    first_fed = np.argmax(surplus >= 0.0, axis=1)
+    row = np.arange(len(first_fed))
+    here, before = surplus[row, first_fed], surplus[row, np.maximum(first_fed - 1, 0)]
+    found = here >= 0.0
+    part = np.where(found & (before < here), here / np.maximum(here - before, 1e-30), 0.0)
+    place = np.where(found, np.maximum(first_fed - part, 0.0), 0.0).astype(np.float32)
+    amplitude = np.where(found, _LEVELS[0] * np.exp(place * _LOG_STEP), np.nan).astype(np.float32)
+    return amplitude, place
