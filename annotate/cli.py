@@ -4,25 +4,26 @@ from __future__ import annotations
 
 import contextlib
 import math
-import signal
 import sys
 import traceback
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from annotate import console
+from annotate.console import COULD_NOT_LOOK, LOOKED, UNPLAYABLE, WRITTEN_UNTOLD, Run, UnprintableError
+
 if TYPE_CHECKING:
     from annotate.choosing.decide import Progress
     from annotate.decision import Result
-    from annotate.pipeline import Options
+    from annotate.pipeline import OnWritten, Options
     from annotate.since import Since
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
-LOOKED, UNPLAYABLE, COULD_NOT_LOOK = 0, 1, 2
 FAULT = "a fault of ventwise itself"
 _LONGEST_MESSAGE, _LONGEST_WORD = 600, 200  # characters; the latter of a word without a blank: most paths are shorter
 _CHORDS = click.Choice(["auto", "multiphonic", "players", "voice"])
@@ -97,15 +98,30 @@ target_options = _together(
 )
 slide_option = click.option("--slide", type=_Number(-100.0, 200.0), default=0.0, metavar="MM",
                            help="How far the head joint is drawn out.")  # fmt: skip
+quiet_option = click.option("--quiet", is_flag=True, expose_value=False, callback=console.quiet,
+                           help="No progress on stderr.")  # fmt: skip
 score_argument = click.argument("score", type=_FILE)
 
 
-class _UnprintableError(Exception):
-    """The result cannot be put out; the message says why."""
+class _Command(click.Command):
+    """A command whose help may not fit where it is printed."""
+
+    def make_context(self, info_name: str | None, args: list[str], parent: Any = None, **extra: Any) -> click.Context:
+        """Read the words of the command line, and print help where it is asked for."""
+        with _printed():
+            return super().make_context(info_name, args, parent, **extra)
 
 
 class _Group(click.Group):
     """What ends any command early, told as one of the errors that `main` words."""
+
+    command_class = _Command
+    group_class = type
+
+    def make_context(self, info_name: str | None, args: list[str], parent: Any = None, **extra: Any) -> click.Context:
+        """As that of a command."""
+        with _printed():
+            return super().make_context(info_name, args, parent, **extra)
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run the command named on the line."""
@@ -119,12 +135,22 @@ class _Group(click.Group):
             raise InputError("the memory does not suffice: expected a smaller score, or more memory") from None
 
 
+@contextlib.contextmanager
+def _printed() -> Iterator[None]:
+    try:
+        yield
+    except KeyboardInterrupt:
+        raise click.exceptions.Abort from None
+    except OSError as error:
+        raise UnprintableError(error.strerror) from error
+
+
 @click.group(cls=_Group, no_args_is_help=False, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="ventwise")
 def cli() -> None:
     """Find multiphonics, glissandi and microtones in a flute score, judge them, and write fingerings in.
 
-    Exit: 0 nothing unplayable, 1 something is, 2 could not look.
+    Exit: 0 nothing unplayable, 1 something is, 2 could not look, 3 written but not told (ventwise explain status).
     """
 
 
@@ -133,6 +159,7 @@ def cli() -> None:
 @flute_options
 @read_options
 @format_option
+@quiet_option
 @click.option("--since", "earlier", type=_FILE, metavar="OLD.json",
               help="Also say what has changed since this earlier JSON report.")  # fmt: skip
 def check(score: Path, form: str, earlier: Path | None, **chosen: Any) -> int:
@@ -151,6 +178,7 @@ def check(score: Path, form: str, earlier: Path | None, **chosen: Any) -> int:
 @target_options
 @flute_options
 @read_options
+@quiet_option
 @click.option("--diagrams", type=click.Choice(["changes", "every", "first"]), default="changes", show_default=True,
               help="When to draw a fingering again; with 'first' they are numbered.")  # fmt: skip
 @click.option("--carrier", type=click.Choice(["rows", "stack", "ascii"]), default="rows", show_default=True,
@@ -168,19 +196,25 @@ def annotate(
 ) -> int:
     """Write fingering diagrams and technique notes into SCORE."""
     from annotate import pipeline
-    from annotate.drawing import picture_files
-    from annotate.files import container
+    from annotate.drawing import picture_folder as picture_folders
 
     target = _target(score, output, in_place)
-    container.check_target(score, target, in_place)
+    before = pipeline.standing_before(score, target, in_place)
     if picture_folder is not None:
-        picture_files.check_folder(picture_folder)
+        picture_folders.check_folder(picture_folder)
     looked = pipeline.look(score, _options(**chosen), _progress())
     result = pipeline.annotate(
-        looked, target, in_place=in_place, diagrams=diagrams, carrier=carrier, picture_folder=picture_folder
+        looked,
+        target,
+        in_place=in_place,
+        diagrams=diagrams,
+        carrier=carrier,
+        picture_folder=picture_folder,
+        before=before,
+        on_written=_keep_in_mind(),
     )
     _print_report(result, "text", numbered=diagrams == "first")
-    _echo(f"written: {_one_line(str(target))}", err=True)
+    console.tell(f"written: {_one_line(str(target))}")
     return _exit_code(result)
 
 
@@ -192,8 +226,8 @@ def strip(score: Path, output: Path | None, in_place: bool) -> int:
     from annotate.pipeline import strip_file
 
     target = _target(score, output, in_place)
-    strip_file(score, target, in_place=in_place)
-    _echo(f"written: {_one_line(str(target))}", err=True)
+    strip_file(score, target, in_place=in_place, on_written=_keep_in_mind())
+    console.tell(f"written: {_one_line(str(target))}")
     return LOOKED
 
 
@@ -203,6 +237,7 @@ def strip(score: Path, output: Path | None, in_place: bool) -> int:
 @click.option("--tolerance", type=_Number(1.0, 100.0), metavar="CENTS", default=30.0, show_default=True)
 @click.option("--limit", type=_Whole(1, 1000), default=10, show_default=True, help="How many to list.")
 @format_option
+@quiet_option
 def find(
     pitches: tuple[str, ...], flutes: tuple[str, ...], a4: float | None, tolerance: float, limit: int, form: str
 ) -> int:
@@ -219,6 +254,7 @@ def find(
 @flute_options
 @slide_option
 @format_option
+@quiet_option
 def sounds(fingering: str, flutes: tuple[str, ...], a4: float | None, slide: float, form: str) -> int:
     """What FINGERING sounds, from the lowest resonance up: "T 2 3 | Eb"."""
     from annotate import questions
@@ -231,6 +267,7 @@ def sounds(fingering: str, flutes: tuple[str, ...], a4: float | None, slide: flo
 @click.argument("pattern", metavar="FINGERING|PATTERN")
 @flute_options
 @format_option
+@quiet_option
 def shifts(pattern: str, flutes: tuple[str, ...], a4: float | None, form: str) -> int:
     """Every place a multiphonic can be moved to: "T 2 3 | Eb", or "small 4" (one small opening, four places shut)."""
     from annotate import questions
@@ -245,6 +282,7 @@ def shifts(pattern: str, flutes: tuple[str, ...], a4: float | None, form: str) -
 @flute_options
 @click.option("--tolerance", type=_Number(1.0, 100.0), metavar="CENTS", default=30.0, show_default=True)
 @format_option
+@quiet_option
 def glide(start: str, end: str, flutes: tuple[str, ...], a4: float | None, tolerance: float, form: str) -> int:
     """Ways to slide without a jump: C5 B4, or "C5 D6" "B4 C#6" for a multiphonic."""
     from annotate import questions
@@ -262,10 +300,13 @@ def explain(code: str) -> int:
     from annotate.findings import InputError
     from annotate.output import wrap
 
+    if code.lower() == "status":
+        console.echo(console.STATUSES)
+        return LOOKED
     known = CODES.get(code.upper())
     if known is None:
         raise InputError(f"no finding has the code '{code}': expected one of {', '.join(sorted(CODES))}")
-    _echo("\n".join(wrap(f"{code.upper()}: {known}", 80)))
+    console.echo("\n".join(wrap(f"{code.upper()}: {known}", 80)))
     return LOOKED
 
 
@@ -279,7 +320,7 @@ def list_flutes() -> int:
     """Names of the flutes that are shipped."""
     from annotate import instruments
 
-    _echo(instruments.listing())
+    console.echo(instruments.listing())
     return LOOKED
 
 
@@ -290,7 +331,7 @@ def show_flute(name: str, slide: float) -> int:
     """Holes, keys, fingerings and accuracy of a flute; with --slide how each note of the scale moves."""
     from annotate import instruments
 
-    _echo(instruments.moved_scale(name, slide) if slide else instruments.description(name))
+    console.echo(instruments.moved_scale(name, slide) if slide else instruments.description(name))
     return LOOKED
 
 
@@ -300,7 +341,7 @@ def check_flute(file: str) -> int:
     """Whether a flute file can be used; each mistake on a line."""
     from annotate import instruments
 
-    _echo(instruments.verdict(file))
+    console.echo(instruments.verdict(file))
     return LOOKED
 
 
@@ -336,14 +377,13 @@ def _exit_code(result: Result) -> int:
 
 
 def _progress() -> Progress | None:
-    """A counter on stderr, on a terminal only."""
-    if not sys.stderr.isatty():
-        return None
+    run = click.get_current_context().find_object(Run)
+    return run.show if run else None
 
-    def show(done: int, total: int) -> None:
-        click.echo(f"\rdemand {done} of {total}" + ("\r\x1b[K" if done == total else ""), nl=False, err=True)
 
-    return show
+def _keep_in_mind() -> OnWritten:
+    run = click.get_current_context().find_object(Run)
+    return lambda ready: console.written(run, ready.path, ready.losses)
 
 
 def _ascii() -> bool:
@@ -356,28 +396,15 @@ def _print_report(result: Result, form: str, *, numbered: bool = False, since: S
     from annotate.report import json_report, text
 
     if form == "json":
-        _echo(json_report.render(result, since))
+        console.echo(json_report.render(result, since))
     else:
-        _echo(text.render(result, ascii=_ascii(), numbered=numbered, since=since))
+        console.echo(text.render(result, ascii=_ascii(), numbered=numbered, since=since))
 
 
 def _print_answers(answers: list[Any], form: str) -> None:
     from annotate import questions
 
-    _echo(questions.as_json(answers) if form == "json" else questions.as_text(answers, ascii_only=_ascii()))
-
-
-def _echo(text: str, *, err: bool = False) -> None:
-    """Print what may hold other people's text: cleaned line by line, in ASCII where the terminal has no more."""
-    from annotate.output import clean, needs_ascii, plain
-
-    stream = sys.stderr if err else sys.stdout
-    ascii_only = needs_ascii(getattr(stream, "encoding", None))
-    told = "\n".join(plain(clean(line, ascii_only)) for line in text.rstrip("\n").split("\n"))
-    try:
-        click.echo(told, err=err)
-    except OSError as error:
-        raise _UnprintableError(error.strerror) from error
+    console.echo(questions.as_json(answers) if form == "json" else questions.as_text(answers, ascii_only=_ascii()))
 
 
 def _one_line(message: str) -> str:
@@ -385,14 +412,6 @@ def _one_line(message: str) -> str:
     words = (word if len(word) <= _LONGEST_WORD else f"{word[:80]}…{word[-40:]}" for word in message.split())
     line = " ".join(words)
     return line if len(line) <= _LONGEST_MESSAGE else f"{line[:300]} … {line[-200:]}"
-
-
-def _leave_stdout() -> None:
-    """Have what is left of the output thrown away, so that Python does not try once more at its end."""
-    import os
-
-    with contextlib.suppress(OSError, ValueError):
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _usage(error: click.UsageError) -> str:
@@ -407,7 +426,7 @@ def _usage(error: click.UsageError) -> str:
     return f"{told.rstrip('.')}; see {ctx.command_path} --help"
 
 
-def _fault(error: Exception) -> str:
+def _fault(error: BaseException) -> str:
     last = traceback.extract_tb(error.__traceback__)[-1]
     where = f"{Path(last.filename).name}, line {last.lineno}"
     return f"{FAULT} ({type(error).__name__}: {error}; {where}): please report this"
@@ -415,29 +434,41 @@ def _fault(error: Exception) -> str:
 
 def main() -> None:
     """Run the command line: one clear line on stderr and exit 2 whenever it could not look (one for each mistake in a
-    flute file that is to be checked)."""
-    from annotate.findings import InputError
-
-    with contextlib.suppress(ValueError):  # raised where this is not the main thread
-        # A run that is told to end cleans up behind itself as one that is interrupted.
-        signal.signal(signal.SIGTERM, signal.default_int_handler)
+    flute file that is to be checked), exit 3 when only the telling failed."""
+    console.open_descriptors()
+    run = Run()
+    run.take_signals()
     if not sys.warnoptions:  # warnings are for those who work on the program, and say so to Python
         warnings.simplefilter("ignore")
     try:
-        code = cli.main(standalone_mode=False)
-    except click.exceptions.Abort:
-        code, messages = COULD_NOT_LOOK, ["interrupted: no file was left half-written"]
-    except _UnprintableError as error:
-        _leave_stdout()
-        code, messages = COULD_NOT_LOOK, [f"the result cannot be printed ({error}): expected room for it"]
-    except click.UsageError as error:
-        code, messages = COULD_NOT_LOOK, [_usage(error)]
-    except InputError as error:
-        code, messages = COULD_NOT_LOOK, [str(line) for line in error.args]
-    except Exception as error:  # a fault of this program must not pass for exit 1, "something is unplayable"
-        code, messages = COULD_NOT_LOOK, [_fault(error)]
-    else:
-        messages = []
+        with run.signs_of_life():
+            code = cli.main(standalone_mode=False, obj=run)
+        run.over, messages = True, []
+    except (Exception, KeyboardInterrupt) as error:
+        run.over = True
+        code, messages = _end(run, error)
     for message in messages:
-        _echo(f"ventwise: {_one_line(message)}", err=True)
+        console.tell(f"ventwise: {_one_line(message)}")
+    console.leave()
     sys.exit(code if isinstance(code, int) else LOOKED)
+
+
+def _end(run: Run, error: BaseException) -> tuple[int, list[str]]:
+    """Exit status and messages of a run that did not come to its end."""
+    from annotate.findings import InputError
+
+    written = f"written: {', '.join(run.written)}; but " if run.written else ""
+    code = WRITTEN_UNTOLD if written else COULD_NOT_LOOK
+    # An import that is stopped in its midst may call that another error.
+    if run.stopped or isinstance(error, (click.exceptions.Abort, KeyboardInterrupt)):
+        left = "the run was stopped before its end" if written else "interrupted: no file was left half-written"
+        return code, [f"{written}{left}"]
+    if isinstance(error, UnprintableError):
+        what = "the report of it" if written else "the result"
+        return code, [f"{written}{what} cannot be printed ({error}): expected room for it"]
+    if isinstance(error, click.UsageError):
+        return code, [_usage(error)]
+    if isinstance(error, InputError):
+        return code, [f"{written}{line}" for line in map(str, error.args)]
+    # A fault of this program must not pass for exit 1, "something is unplayable".
+    return code, [f"{written}{_fault(error)}"]

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -17,7 +17,9 @@ from annotate.decision import Decision, Result
 from annotate.demand import Demand, NotJudged
 from annotate.detecting.detect import detect
 from annotate.drawing import picture_files
+from annotate.drawing.picture_folder import placed
 from annotate.files import container
+from annotate.files.placing import Ready, prepared, standing, standing_of, uninterrupted
 from annotate.files.stripping import may_hold_marks, strip
 from annotate.files.writing import splice, verify_roundtrip
 from annotate.findings import Finding, InputError
@@ -30,6 +32,7 @@ from annotate.score import Part, Score
 from fingering_db.instrument import InstrumentError, load, shipped
 from fingering_db.model import model
 
+OnWritten = Callable[[Ready], None]
 DEFAULT_FLUTE = "open-hole-b"
 # The flute that a part's sound id or name tells, where one of that name is shipped.
 FLUTE_OF_FAMILY = {"flute": DEFAULT_FLUTE, "piccolo": "piccolo", "alto": "alto", "bass": "bass"}
@@ -114,9 +117,14 @@ def annotate(
     diagrams: str = "changes",
     carrier: str = "rows",
     picture_folder: Path | None = None,
+    before: str | None = None,
+    on_written: OnWritten | None = None,
 ) -> Result:
     """Write the score with its marks to `target`, and pictures of its diagrams to a folder if one is named, all or
-    nothing; returns the result with findings about places."""
+    nothing; returns the result with findings about places.
+
+    before: as `standing_before` told of `target` when the work began; anything else there now is not overwritten.
+    on_written: told before anything can interrupt."""
     container.check_target(looked.file.path, target, in_place)
     numbers = numbered(looked.result.first_flute())
     own: dict[str, list[Decision]] = {part.id: [] for part in looked.parts}
@@ -124,24 +132,33 @@ def annotate(
         own[decision.demand.place.part_id].append(decision)
     marked = [mark(part, own[part.id], diagrams, carrier, numbers) for part in looked.parts]
     new_data = splice(looked.data, [one for part in marked for one in part.marks], carrier)
-    if picture_folder is None:
-        _write(looked.file, new_data, target)
-    else:
+    pictures: tuple[Path, Mapping[str, bytes]] | None = None
+    if picture_folder is not None:
         drawn = [one for part in marked for one in part.drawn]
-        contents = picture_files.files(drawn, looked.parts, looked.result.first_flute())
-        with picture_files.placed(picture_folder, contents):
-            _write(looked.file, new_data, target)
+        pictures = picture_folder, picture_files.files(drawn, looked.parts, looked.result.first_flute())
+    _write(looked.file, new_data, target, _before(looked.file, before, in_place), pictures, on_written)
     findings = tuple(finding for part in marked for finding in part.findings)
     return replace(looked.result, findings=looked.result.findings + findings)
 
 
-def strip_file(path: Path, target: Path, *, in_place: bool) -> None:
-    """Write the score without our marks to `target`, all or nothing."""
+def strip_file(path: Path, target: Path, *, in_place: bool, on_written: OnWritten | None = None) -> None:
+    """Write the score without our marks to `target`, all or nothing. on_written: as in `annotate`."""
+    before = standing_before(path, target, in_place)
     file = container.load(path)
-    container.check_target(path, target, in_place)
     with _about(path):
         data = strip(file.data)
-    _write(file, data, target)
+    _write(file, data, target, _before(file, before, in_place), None, on_written)
+
+
+def standing_before(path: Path, target: Path, in_place: bool) -> str:
+    """What stands at `target` now, for a later comparison. Raises InputError unless it may be written for the score."""
+    container.check_target(path, target, in_place)
+    return "" if in_place else standing(target)
+
+
+def _before(file: container.ScoreFile, before: str | None, in_place: bool) -> str | None:
+    """What must still stand at the target: a score written in place must be the one that was read."""
+    return standing_of(file.raw) if in_place else before
 
 
 @contextmanager
@@ -153,13 +170,28 @@ def _about(path: Path) -> Iterator[None]:
         raise InputError(f"{path}: {error}") from error
 
 
-def _write(file: container.ScoreFile, new_data: bytes, target: Path) -> None:
+def _write(
+    file: container.ScoreFile,
+    new_data: bytes,
+    target: Path,
+    before: str | None,
+    pictures: tuple[Path, Mapping[str, bytes]] | None,
+    on_written: OnWritten | None,
+) -> None:
     verify_roundtrip(file.data, new_data)
 
     def verify(content: bytes) -> None:
         verify_roundtrip(file.data, container.check_packed(file, content).data)
 
-    container.write_atomically(target, container.pack(file, new_data), verify)
+    with ExitStack() as held:
+        ready = held.enter_context(prepared(target, container.pack(file, new_data), verify, before))
+        if pictures is not None:
+            held.enter_context(placed(*pictures))
+        with uninterrupted():
+            ready.place()
+            if on_written:
+                on_written(ready)
+            held.close()  # nothing is taken back any more
 
 
 def _chosen_parts(headings: Score, options: Options) -> tuple[tuple[Part, str], ...]:

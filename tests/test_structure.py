@@ -30,8 +30,15 @@ ORDER = [
     ["fingering_db.glide"],
     ["annotate.findings", "annotate.place", "annotate.output"],
     ["annotate.score"],
+    ["annotate.files.errors", "annotate.files.neighbours"],
     ["annotate.files.archive", "annotate.files.encoding", "annotate.files.markup", "annotate.demand"],
-    ["annotate.files.container", "annotate.files.stripping", "annotate.decision", "annotate.reading"],
+    [
+        "annotate.files.placing",
+        "annotate.files.container",
+        "annotate.files.stripping",
+        "annotate.decision",
+        "annotate.reading",
+    ],
     [
         "annotate.files.writing",
         "annotate.detecting",
@@ -41,9 +48,12 @@ ORDER = [
     ],
     ["annotate.wording", "annotate.choosing", "annotate.numbering", "annotate.since"],
     ["annotate.marking", "annotate.drawing.picture_files", "annotate.report"],
+    ["annotate.drawing.picture_folder"],
     ["annotate.codes", "annotate.pipeline"],
     ["annotate.questions", "annotate.instruments"],
+    ["annotate.console"],
     ["annotate.cli"],
+    ["annotate.start"],
 ]
 RANK = {name: rank for rank, row in enumerate(ORDER) for name in row}
 

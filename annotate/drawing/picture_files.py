@@ -1,31 +1,21 @@
-"""Picture files of the diagrams: an SVG and the same as PNG for each, and a list of their places, all or nothing.
-
-What stands in the folder already and is not ours stays: a file counts as ours when it carries our mark, which is a
-digest of its contents, so that a picture that somebody has worked on since is not ours any more.
-"""
+"""Picture files of the diagrams: an SVG and the same as PNG for each, and a list of their places."""
 
 from __future__ import annotations
 
 import csv
 import hashlib
 import io
-import os
 import re
-import secrets
-import shutil
 import struct
 import unicodedata
 import zlib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
-from pathlib import Path
+from collections.abc import Iterable, Mapping, Sequence
 
 import resvg_py
 
 from annotate.decision import Decision, Status
 from annotate.drawing import picture
 from annotate.drawing.path_picture import path_svg
-from annotate.findings import InputError
 from annotate.marking import Drawn
 from annotate.place import Place
 from annotate.score import Part
@@ -36,11 +26,9 @@ COLUMNS = ("part", "bar", "beat", "voice", "rehearsal", "text", "status", "drawn
 HERE, EARLIER = "here", "earlier"  # under `drawn`: at this place, or the picture of an earlier one serves
 PNG_DPI = 600  # what printers of line art resolve
 
-_NAME = re.compile(r"[a-z0-9][a-z0-9.-]*\.(svg|png)")
 _LONGEST_PART, _LONGEST_BAR = 40, 20  # characters of a name
 _MM_PER_INCH = 25.4
 _DIGEST = 32  # characters
-_MOST_LIST = 1 << 24  # bytes of a list of places that is looked into
 _PNG_END = struct.pack(">I", 0) + b"IEND" + struct.pack(">I", zlib.crc32(b"IEND"))
 _PNG_HEAD = 33  # bytes of signature and header
 
@@ -170,109 +158,10 @@ def _marked_png(data: bytes) -> bytes:
     return data.removesuffix(_PNG_END) + _png_mark(data) + _PNG_END
 
 
-def _is_ours(path: Path) -> bool:
-    """Whether the file is as we wrote it (a list of places: written by us or in just our form)."""
-    if path.is_symlink() or not path.is_file():
-        return False
-    data = path.read_bytes()
-    if path.name == PLACES:
-        return _listed(data) is not None
-    if path.suffix == ".svg":
+def is_marked(data: bytes, suffix: str) -> bool:
+    """Whether the contents of a picture are as we wrote them. suffix: '.svg', or else PNG."""
+    if suffix == ".svg":
         mark = len(_svg_mark(b""))
         return data == _marked_svg(data[:-mark])
     mark = len(_png_mark(b"")) + len(_PNG_END)
     return data == _marked_png(data[:-mark] + _PNG_END)
-
-
-def _listed(data: bytes) -> tuple[str, ...] | None:
-    """Names of the pictures in a list of places; None where it is not ours."""
-    try:
-        rows = list(csv.reader(io.StringIO(data[:_MOST_LIST].decode("utf-8")), strict=True))
-    except (UnicodeDecodeError, csv.Error):
-        return None
-    whole = bool(rows) and tuple(rows[0]) == COLUMNS and all(len(row) == len(COLUMNS) for row in rows)
-    names = tuple(name for row in rows[1:] for name in row[-3:] if name) if whole else ()
-    return names if whole and all(_NAME.fullmatch(name) for name in names) else None
-
-
-def check_folder(folder: Path) -> None:
-    """Raise InputError, one line, for a folder that surely cannot hold the pictures: before anything is judged.
-
-    What stands in it under the names of pictures is known only afterwards; `placed` looks at that."""
-    with _told(folder):
-        missing = _missing(folder)
-        above = missing[0].parent if missing else folder
-        if not os.access(above, os.W_OK | os.X_OK):
-            raise InputError(f"{above}: is write-protected: expected a folder to write the pictures to")
-
-
-@contextmanager
-def placed(folder: Path, contents: Mapping[str, bytes]) -> Iterator[None]:
-    """Have the files in the folder while the body runs, and afterwards if nothing went wrong there.
-
-    The folder and those above it are made where missing. Our own earlier files are replaced, and those of them that
-    are not written any more go. On any failure, here or in the body, everything is as before. Raises InputError, one
-    line, for a folder that cannot be written and for a file in the way that is not ours.
-    """
-    with _told(folder):
-        missing = _missing(folder)
-        old = _to_replace(folder, contents)
-    work = folder / f".ventwise-{secrets.token_hex(8)}.tmp"
-    made: list[Path] = []
-    moved: list[tuple[Path, Path]] = []
-    try:
-        with _told(folder):
-            for one in (*missing, work, work / "old", work / "new"):
-                one.mkdir()
-                made.append(one)
-            for name, data in contents.items():
-                (work / "new" / name).write_bytes(data)
-            for names, source, target in ((old, folder, work / "old"), (contents, work / "new", folder)):
-                for name in names:
-                    (source / name).rename(target / name)
-                    moved.append((source / name, target / name))
-        yield
-    except BaseException:
-        for before, after in reversed(moved):
-            after.rename(before)
-        shutil.rmtree(work, ignore_errors=True)
-        with suppress(OSError):  # somebody else has put something there meanwhile
-            for one in reversed([one for one in made if one in missing]):
-                one.rmdir()
-        raise
-    shutil.rmtree(work, ignore_errors=True)
-
-
-@contextmanager
-def _told(folder: Path) -> Iterator[None]:
-    try:
-        yield
-    except (OSError, ValueError) as error:
-        reason = " ".join((getattr(error, "strerror", None) or str(error)).split())
-        raise InputError(f"{folder}: cannot hold the pictures ({reason}): expected a folder to write to") from error
-
-
-def _missing(folder: Path) -> list[Path]:
-    """Folders to make, outermost first."""
-    missing = []
-    for one in (folder, *folder.parents):
-        if one.is_dir():
-            break
-        if one.exists() or one.is_symlink():
-            raise InputError(f"{one}: is no folder: expected a folder for the pictures")
-        missing.append(one)
-    return missing[::-1]
-
-
-def _to_replace(folder: Path, contents: Mapping[str, bytes]) -> tuple[str, ...]:
-    """Our earlier files. Raises InputError for a file in the way that is not ours."""
-    if not folder.is_dir():
-        return ()
-    for name in contents:
-        path = folder / name
-        if (path.exists() or path.is_symlink()) and not _is_ours(path):
-            raise InputError(f"{path}: is not ours or was changed: expected a folder without such a file")
-    places = folder / PLACES
-    listed = _listed(places.read_bytes()) if places.is_file() else None
-    known = dict.fromkeys([*contents, *(name for name in listed or () if _is_ours(folder / name))])
-    return tuple(name for name in known if (folder / name).exists())

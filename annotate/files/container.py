@@ -1,19 +1,13 @@
-"""Bytes in and out: plain MusicXML files and compressed ones (.mxl), read within limits, written all or
-nothing."""
+"""Bytes in and out: plain MusicXML files and compressed ones (.mxl), read within limits."""
 
 from __future__ import annotations
 
-import contextlib
 import io
-import os
 import re
-import secrets
-import stat
 import struct
 import unicodedata
 import zipfile
 import zlib
-from collections.abc import Callable
 from dataclasses import dataclass
 from operator import attrgetter
 from pathlib import Path
@@ -21,7 +15,7 @@ from pathlib import Path
 from lxml import etree
 
 from annotate.files.archive import ArchiveError, replace_member
-from annotate.findings import InputError
+from annotate.files.errors import file_error, plain, reason
 
 _MB = 1 << 20
 MOST_FILE, MOST_UNPACKED = 256 * _MB, 512 * _MB
@@ -64,22 +58,22 @@ def load(path: Path) -> ScoreFile:
     """Read a score file. Raises InputError for what is missing, unreadable, damaged or beyond the limits."""
     try:
         if not path.exists():
-            raise _error(path, "there is no such file: expected a MusicXML file")
+            raise file_error(path, "there is no such file: expected a MusicXML file")
         if not path.is_file():
-            raise _error(path, "is not a file: expected a MusicXML file")
+            raise file_error(path, "is not a file: expected a MusicXML file")
         with path.open("rb") as file:
             raw = file.read(MOST_FILE + 1)
     except (OSError, ValueError) as error:
-        raise _error(path, f"cannot be read ({_reason(error)}): expected a MusicXML file") from error
+        raise file_error(path, f"cannot be read ({reason(error)}): expected a MusicXML file") from error
     return unpack(path, raw)
 
 
 def unpack(path: Path, raw: bytes) -> ScoreFile:
     """The score in a file's bytes; `path` is for messages. Raises InputError as load does."""
     if len(raw) > MOST_FILE:
-        raise _error(path, f"is larger than {MOST_FILE // _MB} MB: expected a smaller score")
+        raise file_error(path, f"is larger than {MOST_FILE // _MB} MB: expected a smaller score")
     if not raw:
-        raise _error(path, "is empty: expected a MusicXML file")
+        raise file_error(path, "is empty: expected a MusicXML file")
     if not raw.startswith(b"PK"):  # no XML begins so
         return ScoreFile(path, "", raw, raw, False)
     with _open(path, raw) as archive:
@@ -101,7 +95,9 @@ def pack(score: ScoreFile, data: bytes) -> bytes:
         try:
             return replace_member(score.raw, member, data)
         except ArchiveError as error:
-            raise _error(score.path, f"is a damaged archive ({error}): expected a compressed MusicXML file") from error
+            raise file_error(
+                score.path, f"is a damaged archive ({error}): expected a compressed MusicXML file"
+            ) from error
 
 
 def check_packed(score: ScoreFile, content: bytes) -> ScoreFile:
@@ -111,7 +107,7 @@ def check_packed(score: ScoreFile, content: bytes) -> ScoreFile:
     """
     again = unpack(score.path, content)
     if score.packed and _others(score) != _others(again):
-        raise _error(score.path, "would lose something beside the score: nothing written, please report this")
+        raise file_error(score.path, "would lose something beside the score: nothing written, please report this")
     return again
 
 
@@ -130,55 +126,6 @@ def _is_long(info: zipfile.ZipInfo) -> bool:
     return info.extra.startswith(b"\1\0")
 
 
-def write_atomically(path: Path, content: bytes, verify: Callable[[bytes], None]) -> None:
-    """Put `content` at `path`, all or nothing.
-
-    A neighbour file is written, read back, given to `verify` (which raises if it is not as it should be) and
-    then renamed. A symbolic link stays and the file it leads to is replaced; an existing file's permissions
-    stay. On any failure everything is as before. Raises InputError for a place that cannot be written, and
-    what `verify` raises.
-    """
-    try:
-        target = path.resolve()
-        mode = stat.S_IMODE(target.stat().st_mode) if target.exists() else None
-        if mode is not None and not target.is_file():
-            raise _error(path, "is a folder or device: expected a file name to write to")
-        if mode is not None and not os.access(target, os.W_OK):
-            raise _error(path, "is write-protected: expected a file that can be written")
-    except (OSError, ValueError, RuntimeError) as error:
-        raise _error(path, f"cannot be written ({_reason(error)}): expected a folder that can be written") from error
-    # A short name of its own: one made from a long file name could be too long.
-    neighbour = target.with_name(f".ventwise-{secrets.token_hex(8)}.tmp")
-    try:
-        _fill(neighbour, content)
-        if mode is not None:
-            neighbour.chmod(mode)
-        verify(neighbour.read_bytes())
-        neighbour.replace(target)
-    except OSError as error:
-        _remove(neighbour)
-        raise _error(
-            path, f"cannot be written ({_reason(error)}): expected a folder that can be written, and room"
-        ) from error
-    except BaseException:
-        _remove(neighbour)
-        raise
-
-
-def _remove(path: Path) -> None:
-    with contextlib.suppress(OSError):  # what went wrong before is what is told
-        path.unlink()
-
-
-def _fill(path: Path, content: bytes) -> None:
-    # Made new and with the permissions that any new file of this user gets.
-    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
-    with os.fdopen(handle, "wb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
-
-
 def check_target(source: Path, target: Path, in_place: bool) -> None:
     """Raise InputError unless `target` may be written for `source`.
 
@@ -187,58 +134,62 @@ def check_target(source: Path, target: Path, in_place: bool) -> None:
     """
     try:
         if not target.resolve().parent.is_dir():
-            raise _error(target, "cannot be written: expected a folder that exists")
+            raise file_error(target, "cannot be written: expected a folder that exists")
         if target.exists() and not target.is_file():
-            raise _error(target, "is a folder or device: expected a file name to write to")
+            raise file_error(target, "is a folder or device: expected a file name to write to")
         wanted, given = (_KINDS.get(path.suffix.lower(), path.suffix.lower()) for path in (source, target))
         if wanted != given:
-            raise _error(target, f"has another kind of name than the score: expected {wanted or 'no ending'}")
+            raise file_error(target, f"has another kind of name than the score: expected {wanted or 'no ending'}")
         if not in_place and target.exists() and source.exists() and target.samefile(source):
-            raise _error(target, "is the score itself: expected another file, or --in-place")
+            raise file_error(target, "is the score itself: expected another file, or --in-place")
     except (OSError, ValueError, RuntimeError) as error:
-        raise _error(target, f"cannot be written ({_reason(error)}): expected a file name to write to") from error
+        raise file_error(target, f"cannot be written ({reason(error)}): expected a file name to write to") from error
 
 
 def _open(path: Path, raw: bytes) -> zipfile.ZipFile:
     try:
         archive = zipfile.ZipFile(io.BytesIO(raw))
     except _DAMAGE as error:
-        raise _error(path, f"is a damaged archive ({_reason(error)}): expected a compressed MusicXML file") from error
+        raise file_error(
+            path, f"is a damaged archive ({reason(error)}): expected a compressed MusicXML file"
+        ) from error
     total = sum(info.file_size for info in archive.infolist())
     if total > MOST_UNPACKED:
-        raise _error(path, f"unpacks to more than {MOST_UNPACKED // _MB} MB: expected a smaller score")
+        raise file_error(path, f"unpacks to more than {MOST_UNPACKED // _MB} MB: expected a smaller score")
     for info in archive.infolist():
         if info.file_size > max(RATIO_FROM, MOST_RATIO * info.compress_size):
-            name = _plain(info.filename)
-            raise _error(path, f"'{name}' inside unpacks to more than {MOST_RATIO} times its size: expected a score")
+            name = plain(info.filename)
+            raise file_error(
+                path, f"'{name}' inside unpacks to more than {MOST_RATIO} times its size: expected a score"
+            )
     return archive
 
 
 def _find_score(path: Path, archive: zipfile.ZipFile) -> zipfile.ZipInfo:
     """The member that the archive's own list of contents names as the score."""
     if not any(_names(info, _DIRECTORY) for info in archive.infolist()):
-        raise _error(path, f"has no {_DIRECTORY} inside: expected a compressed MusicXML file")
+        raise file_error(path, f"has no {_DIRECTORY} inside: expected a compressed MusicXML file")
     contents = _read(path, archive, _find(path, archive, _DIRECTORY))
     parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False)
     try:
         root = etree.fromstring(contents, parser)
     except (etree.XMLSyntaxError, ValueError) as error:
-        raise _error(path, f"{_DIRECTORY} inside is not well-formed XML: expected a list of root files") from error
+        raise file_error(path, f"{_DIRECTORY} inside is not well-formed XML: expected a list of root files") from error
     for rootfile in root.iterfind(".//{*}rootfile"):
         name = rootfile.get("full-path", "")
         if name and rootfile.get("media-type", "").strip().lower() in _MUSICXML_TYPES:
             if re.match(r"[/\\]|[A-Za-z]:", name) or ".." in re.split(r"[/\\]", name):
-                raise _error(path, f"'{_plain(name)}' leads out of the archive: expected the name of a file inside")
+                raise file_error(path, f"'{plain(name)}' leads out of the archive: expected the name of a file inside")
             return _find(path, archive, name.removeprefix("./"))
-    raise _error(path, f"{_DIRECTORY} inside names no MusicXML file: expected a rootfile with a full-path")
+    raise file_error(path, f"{_DIRECTORY} inside names no MusicXML file: expected a rootfile with a full-path")
 
 
 def _find(path: Path, archive: zipfile.ZipFile, name: str) -> zipfile.ZipInfo:
     found = [info for info in archive.infolist() if _names(info, name)]
     if not found:
-        raise _error(path, f"'{_plain(name)}' is named as the score but not inside: expected it in the archive")
+        raise file_error(path, f"'{plain(name)}' is named as the score but not inside: expected it in the archive")
     if len(found) > 1:
-        raise _error(path, f"'{_plain(name)}' is inside {len(found)} times: expected it once")
+        raise file_error(path, f"'{plain(name)}' is inside {len(found)} times: expected it once")
     return found[0]
 
 
@@ -252,30 +203,17 @@ def _names(info: zipfile.ZipInfo, name: str) -> bool:
 
 def _read(path: Path, archive: zipfile.ZipFile, info: zipfile.ZipInfo) -> bytes:
     """A member's unpacked bytes; sizes told by headers are not trusted."""
-    name = _plain(info.filename)
+    name = plain(info.filename)
     if info.flag_bits & _ENCRYPTED:
-        raise _error(path, f"'{name}' inside is encrypted: expected a score that opens without password")
+        raise file_error(path, f"'{name}' inside is encrypted: expected a score that opens without password")
     if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
-        raise _error(path, f"'{name}' inside is packed in an unusual way: expected it deflated or stored")
+        raise file_error(path, f"'{name}' inside is packed in an unusual way: expected it deflated or stored")
     try:
         with archive.open(info) as file:
             data = file.read(MOST_UNPACKED + 1)
             rest = file.read(1)
     except _DAMAGE as error:
-        raise _error(path, f"'{name}' inside is damaged ({_reason(error)}): expected a whole archive") from error
+        raise file_error(path, f"'{name}' inside is damaged ({reason(error)}): expected a whole archive") from error
     if rest or len(data) != info.file_size:
-        raise _error(path, f"'{name}' inside has not the size it says: expected a whole archive")
+        raise file_error(path, f"'{name}' inside has not the size it says: expected a whole archive")
     return data
-
-
-def _reason(error: BaseException) -> str:
-    return _plain(getattr(error, "strerror", None) or str(error) or type(error).__name__)
-
-
-def _plain(text: str) -> str:
-    """The text on one line."""
-    return "".join(c if c.isprintable() else "?" for c in text)
-
-
-def _error(path: Path, text: str) -> InputError:
-    return InputError(f"{_plain(str(path))}: {text}")

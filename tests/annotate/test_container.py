@@ -16,7 +16,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from annotate.files import container
-from annotate.files.container import ScoreFile, check_packed, check_target, load, pack, unpack, write_atomically
+from annotate.files.container import ScoreFile, check_packed, check_target, load, pack, unpack
+from annotate.files.placing import prepared
 from annotate.findings import InputError
 
 XML = b'<?xml version="1.0"?>\n<score-partwise version="3.1"/>\n' + bytes(range(32, 127)) * 40
@@ -359,6 +360,11 @@ def test_a_folder_or_device_is_never_replaced(tmp_path: Path) -> None:
             write_atomically(path, NEW, accept)
         assert "is a folder or device" in one_line(caught, path)
     assert list(tmp_path.iterdir()) == [pipe] and pipe.is_fifo()
+
+
+def write_atomically(path: Path, content: bytes, verify: Callable[[bytes], None], before: str | None = None) -> None:
+    with prepared(path, content, verify, before) as ready:
+        ready.place()
 
 
 def accept(_: bytes) -> None:

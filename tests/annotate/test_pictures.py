@@ -16,7 +16,7 @@ from PIL import Image
 
 from annotate.cli import cli
 from annotate.decision import Status
-from annotate.drawing import picture_files
+from annotate.drawing import picture_files, picture_folder
 from annotate.drawing.picture import drawing, size
 from annotate.findings import InputError
 from annotate.marking import Drawn
@@ -52,7 +52,7 @@ def contents(folder: Path) -> dict[str, bytes]:
 
 
 def place(folder: Path, files: dict[str, bytes]) -> None:
-    with picture_files.placed(folder, files):
+    with picture_folder.placed(folder, files):
         pass
 
 
@@ -226,7 +226,7 @@ def test_a_failure_afterwards_leaves_everything_as_it_was(tmp_path):
     for folder in ("old", "new/er"):
         with (
             pytest.raises(InputError, match="no room"),
-            picture_files.placed(tmp_path / folder, picture_files.files((drawn("1", fingering="Tb |"),), (FLUTE,))),
+            picture_folder.placed(tmp_path / folder, picture_files.files((drawn("1", fingering="Tb |"),), (FLUTE,))),
         ):
             assert (tmp_path / folder / "bar-001-beat-1.svg").exists()
             raise InputError("no room")
@@ -304,7 +304,7 @@ def test_pictures_go_when_the_score_cannot_be_written(tmp_path, monkeypatch):
     def fails(*_):
         raise InputError("cannot be written")
 
-    monkeypatch.setattr("annotate.files.container.write_atomically", fails)
+    monkeypatch.setattr("annotate.files.placing.Ready.place", fails)
     result = annotate(tmp_path, "--pictures", tmp_path / "pictures")
     assert str(result.exception) == "cannot be written"
     assert list(tmp_path.iterdir()) == []

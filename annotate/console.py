@@ -1,0 +1,161 @@
+"""What the command line says and how it ends: streams that may be full, closed or no terminal; signals; progress.
+
+Whatever happens to the streams, the exit status tells what became of the files."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import FrameType
+from typing import TextIO
+
+import click
+
+LOOKED, UNPLAYABLE, COULD_NOT_LOOK, WRITTEN_UNTOLD = 0, 1, 2, 3
+STATUSES = """\
+0: looked, nothing is unplayable; what was asked for is written
+1: looked, something is unplayable on the first flute named; what was asked for is written all the same
+2: could not look, or could not print what was found: nothing is written
+3: written, but the report could not be printed, or the run was stopped before its end"""
+
+_EVERY_S = 10.0  # a sign of life where no terminal shows a counter [s]
+_SIGNALS = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
+
+
+class UnprintableError(Exception):
+    """The result cannot be put out; the message says why."""
+
+
+@dataclass(slots=True)
+class Run:
+    """One run of the command. written: files that are in their place. stopped: whether a signal has asked it to end.
+    quiet: no progress."""
+
+    written: list[str] = field(default_factory=list)
+    stopped: bool = False
+    over: bool = False
+    quiet: bool = False
+    stage: str = ""
+    begun: float = field(default_factory=time.monotonic)
+
+    def take_signals(self) -> None:
+        """Have a signal that ends a run raise KeyboardInterrupt, so that it cleans up behind itself."""
+        with contextlib.suppress(ValueError):  # raised where this is not the main thread
+            for one in _SIGNALS:
+                if signal.getsignal(one) is not signal.SIG_IGN:  # nohup, or a shell's background
+                    signal.signal(one, self._stop)
+
+    def _stop(self, _: int, __: FrameType | None) -> None:
+        if self.over:
+            return
+        self.stopped = True
+        raise KeyboardInterrupt
+
+    def show(self, done: int, total: int) -> None:
+        """Progress: how many demands of a part are decided."""
+        self.stage = f"demand {done} of {total}"
+        if not self.quiet and is_terminal(sys.stderr):
+            _write(sys.stderr, f"\r{self.stage}" + ("\r\x1b[K" if done == total else ""))
+
+    @contextmanager
+    def signs_of_life(self) -> Iterator[None]:
+        """Say on stderr every 10 s that work goes on, where that is no terminal and `quiet` is not set."""
+        if is_terminal(sys.stderr):
+            yield
+            return
+        ended = threading.Event()
+        thread = threading.Thread(target=self._say_so, args=(ended,), daemon=True)
+        thread.start()
+        try:
+            yield
+        finally:
+            ended.set()
+            thread.join(1.0)
+
+    def _say_so(self, ended: threading.Event) -> None:
+        while not ended.wait(_EVERY_S):
+            if not self.quiet:
+                stage = f", {self.stage}" if self.stage else ""
+                _write(sys.stderr, f"ventwise: at work for {time.monotonic() - self.begun:.0f} s{stage}\n")
+
+
+def quiet(ctx: click.Context, _: click.Parameter, value: bool) -> None:
+    """Callback of the option --quiet."""
+    run = ctx.find_object(Run)
+    if run and value:
+        run.quiet = True
+
+
+def is_terminal(stream: TextIO | None) -> bool:
+    """Whether a stream is there and shown on a terminal."""
+    with contextlib.suppress(ValueError, OSError):  # closed
+        return stream is not None and stream.isatty()
+    return False
+
+
+def echo(text: str) -> None:
+    """Print a result, which may hold other people's text. Raises UnprintableError."""
+    from annotate.output import needs_ascii
+
+    stream = sys.stdout
+    if stream is None:
+        raise UnprintableError("standard output is closed")
+    try:
+        click.echo(_cleaned(text, needs_ascii(getattr(stream, "encoding", None))))
+    except (OSError, ValueError) as error:
+        raise UnprintableError(getattr(error, "strerror", None) or str(error)) from error
+
+
+def tell(text: str) -> None:
+    """Print a message on stderr; where that cannot be done the exit status alone must do."""
+    from annotate.output import needs_ascii
+
+    _write(sys.stderr, _cleaned(text, needs_ascii(getattr(sys.stderr, "encoding", None))) + "\n")
+
+
+def _cleaned(text: str, ascii_only: bool) -> str:
+    from annotate.output import clean, plain
+
+    return "\n".join(plain(clean(line, ascii_only)) for line in text.rstrip("\n").split("\n"))
+
+
+def _write(stream: TextIO | None, text: str) -> None:
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        click.echo(text, file=stream, nl=False) if stream is not None else None
+
+
+def open_descriptors() -> None:
+    """Have the three standard descriptors lead somewhere: a file of the user's that got the number of a closed one would
+    be written into by whatever prints there."""
+    for number in range(3):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)
+
+
+def leave() -> None:
+    """Have what could not be put out thrown away, so that Python does not try once more at its end and fail."""
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            if stream is not None:
+                stream.flush()
+        except (OSError, ValueError):
+            with contextlib.suppress(OSError, ValueError):
+                os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+
+
+def written(run: Run | None, path: Path, losses: tuple[str, ...]) -> None:
+    """Keep in mind that a file is in its place; what of the old one was lost is told."""
+    if run:
+        run.written.append(str(path))
+    for loss in losses:
+        tell(f"ventwise: {path}: {loss}")

@@ -1,0 +1,22 @@
+"""How errors about a file are told: on one line, with the name of the file first."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from annotate.findings import InputError
+
+
+def file_error(path: Path, text: str) -> InputError:
+    """The error of a file."""
+    return InputError(f"{plain(str(path))}: {text}")
+
+
+def reason(error: BaseException) -> str:
+    """Why the system or a library refused."""
+    return plain(getattr(error, "strerror", None) or str(error) or type(error).__name__)
+
+
+def plain(text: str) -> str:
+    """The text on one line."""
+    return "".join(c if c.isprintable() else "?" for c in text)
