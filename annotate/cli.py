@@ -99,7 +99,7 @@ target_options = _together(
 slide_option = click.option("--slide", type=_Number(-100.0, 200.0), default=0.0, metavar="MM",
                            help="How far the head joint is drawn out.")  # fmt: skip
 quiet_option = click.option("--quiet", is_flag=True, expose_value=False, callback=console.quiet,
-                           help="No progress on stderr.")  # fmt: skip
+                           envvar="VENTWISE_QUIET", help="No progress on stderr.")  # fmt: skip
 score_argument = click.argument("score", type=_FILE)
 
 
@@ -125,13 +125,13 @@ class _Group(click.Group):
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run the command named on the line."""
-        from annotate.findings import InputError
-
         try:
             return super().invoke(ctx)
         except KeyboardInterrupt:
             raise click.exceptions.Abort from None
         except MemoryError:
+            from annotate.findings import InputError
+
             raise InputError("the memory does not suffice: expected a smaller score, or more memory") from None
 
 
@@ -327,6 +327,7 @@ def list_flutes() -> int:
 @flute.command("show")
 @click.argument("name", metavar="NAME|FILE")
 @slide_option
+@quiet_option
 def show_flute(name: str, slide: float) -> int:
     """Holes, keys, fingerings and accuracy of a flute; with --slide how each note of the scale moves."""
     from annotate import instruments
@@ -337,6 +338,7 @@ def show_flute(name: str, slide: float) -> int:
 
 @flute.command("check")
 @click.argument("file", metavar="FILE")
+@quiet_option
 def check_flute(file: str) -> int:
     """Whether a flute file can be used; each mistake on a line."""
     from annotate import instruments
@@ -443,7 +445,8 @@ def main() -> None:
     try:
         with run.signs_of_life():
             code = cli.main(standalone_mode=False, obj=run)
-        run.over, messages = True, []
+        run.over = True
+        messages: list[str] = []
     except (Exception, KeyboardInterrupt) as error:
         run.over = True
         code, messages = _end(run, error)

@@ -8,10 +8,9 @@ def main() -> None:
 
         run()
     except KeyboardInterrupt:
+        import contextlib  # noqa: PLC0415
         import os  # noqa: PLC0415
 
-        try:
+        with contextlib.suppress(OSError):  # nobody is there to be told
             os.write(2, b"ventwise: interrupted: nothing was written\n")
-        except OSError:
-            pass  # nobody is there to be told
         raise SystemExit(2) from None

@@ -26,6 +26,7 @@ import pytest
 from annotate import cli
 from annotate.files import container
 from annotate.files.stripping import strip
+from annotate.files.writing import Mark, splice
 from annotate.findings import InputError
 
 MB = 1 << 20
@@ -48,6 +49,9 @@ def score(music: str = MULT, *, head: str = "", name: str = "Flute", divisions: 
     bar = f'<part id="P1"><measure number="1">{first}{music}</measure></part>'
     text = f'<?xml version="1.0" encoding="UTF-8"?>\n{head}<score-partwise version="3.1">{listed}{bar}</score-partwise>'
     return (text + "\n").encode()
+
+
+MARKED = splice(score(), [Mark(score().index(b"<note"), ("x",))])
 
 
 def packed(*members: tuple[str, bytes], rootfile: str = "score.xml", method: int = zipfile.ZIP_DEFLATED) -> bytes:
@@ -460,7 +464,7 @@ def test_writing_that_fails_half_way_leaves_everything_as_it_was(
 
 # -- a process of its own: limits and signals
 
-ENTRY = "from annotate.cli import main; main()"
+ENTRY = "from annotate.start import main; main()"
 
 
 def start(words: list[str], before: Callable[[], None] | None = None, code: str = ENTRY) -> subprocess.Popen[str]:
@@ -525,26 +529,41 @@ def test_a_file_that_grows_too_large_leaves_everything_as_it_was(tmp_path: Path)
         assert folder_of(tmp_path) == before
 
 
-# Stops in the middle of writing, tells that it is there, and waits for a signal.
+# Stops at a moment of writing, tells that it is there, and waits for a signal.
 STOPPING = """
 import os, sys, time
 from pathlib import Path
+moment, real = sys.argv.pop(1), Path.replace
 def stop(*_):
     print("here", flush=True)
     time.sleep(60)
-if sys.argv[1] == "write":
+def renamed(*paths):
+    real(*paths)
+    print("here", flush=True)
+    time.sleep(1)
+if moment == "write":
     os.fsync = stop
+elif moment == "read":
+    Path.read_bytes = stop
+elif moment == "pictures":
+    Path.write_bytes = stop
 else:
-    Path.replace = stop
-del sys.argv[1]
-from annotate.cli import main
+    Path.replace = renamed
+from annotate.start import main
 main()
 """
 
 
 @pytest.mark.parametrize("sent", [signal.SIGINT, signal.SIGTERM])
-@pytest.mark.parametrize("moment", ["write", "rename"])
-@pytest.mark.parametrize("command", ["annotate", "strip --in-place", "annotate --in-place --pictures"])
+@pytest.mark.parametrize(
+    ("command", "moment"),
+    [
+        ("annotate", "write"),
+        ("strip --in-place", "read"),
+        ("annotate --in-place --pictures", "write"),
+        ("annotate --in-place --pictures", "pictures"),
+    ],
+)
 def test_an_interrupted_run_leaves_nothing_half_written(
     command: str, moment: str, sent: signal.Signals, tmp_path: Path
 ) -> None:
@@ -555,12 +574,30 @@ def test_an_interrupted_run_leaves_nothing_half_written(
     process = start([moment, *words], code=STOPPING)
     assert process.stdout is not None and process.stdout.readline() == "here\n"
     assert len(folder_of(tmp_path)) == 2  # the neighbour is there, so that its going means something
-    assert pictures.exists() == ("--pictures" in command)
+    assert pictures.exists() == (moment == "pictures")
     process.send_signal(sent)
     code, out, err = finish(process)
     assert folder_of(tmp_path) == before and not pictures.parent.exists()
     is_one_clear_line(code, out, err)
     assert "interrupted" in err
+
+
+@pytest.mark.parametrize("sent", [signal.SIGINT, signal.SIGTERM])
+@pytest.mark.parametrize("command", ["strip --in-place", "annotate --in-place --pictures"])
+def test_a_run_that_is_stopped_once_the_file_is_in_place_says_that_it_is_written(
+    command: str, sent: signal.Signals, tmp_path: Path
+) -> None:
+    path, pictures = tmp_path / "a.musicxml", tmp_path / "pictures"
+    path.write_bytes(MARKED if command.startswith("strip") else score())
+    words = [*words_of(command, path), *([str(pictures)] if "--pictures" in command else [])]
+    process = start(["rename", *words], code=STOPPING)
+    assert process.stdout is not None and process.stdout.readline() == "here\n"
+    process.send_signal(sent)
+    code, out, err = finish(process)
+    assert (code, out, err) == (3, "", f"ventwise: written: {path}; but the run was stopped before its end\n")
+    assert (strip(path.read_bytes()) == path.read_bytes()) is command.startswith("strip")
+    assert not list(tmp_path.rglob(".ventwise*"))
+    assert (pictures / "places.csv").exists() == ("--pictures" in command)
 
 
 def test_a_report_that_cannot_be_printed_is_told_in_one_line(tmp_path: Path) -> None:
