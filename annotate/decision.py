@@ -8,6 +8,7 @@ from enum import StrEnum
 from annotate.demand import Demand, NotJudged
 from annotate.findings import Finding
 from fingering_db.fingering import Fingering
+from fingering_db.message import Message
 from fingering_db.pitch import Pitch
 
 
@@ -50,7 +51,7 @@ class Instead:
 
     pitches: tuple[Pitch, ...]
     fingering: Fingering | None
-    why: str
+    why: Message
     to: tuple[Pitch, ...] = ()
 
 
@@ -79,7 +80,7 @@ class Decision:
     demand: Demand
     flute: str
     status: Status
-    why: str
+    why: Message
     fingering: Fingering | None = None
     deviation_cents: tuple[float, ...] = ()
     band_cents: float = 0.0

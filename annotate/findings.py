@@ -4,11 +4,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from annotate.language import words
+from fingering_db.message import Message
+
 
 class InputError(Exception):
-    """The input could not be looked at. The message is one line: what, where, what was expected.
+    """The input could not be looked at. The message is one line: what, where, what was expected. As text in English.
 
     A file that someone wrote by hand may have several mistakes, one line each: the arguments."""
+
+    @property
+    def messages(self) -> tuple[Message | str, ...]:
+        """Every line to be told."""
+        return self.args
+
+    def __str__(self) -> str:
+        return "\n".join(words().say(line) for line in self.messages)
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +35,6 @@ class Finding:
     code: str
     severity: str
     place: str
-    message: str
-    advice: str
+    message: Message | str
+    advice: Message | str
     demand: str = ""

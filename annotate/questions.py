@@ -15,6 +15,7 @@ from annotate.choosing.slides import glide_reason, glide_status, no_way, ways
 from annotate.decision import Status
 from annotate.drawing.diagram import ascii_rows, rows
 from annotate.findings import InputError
+from annotate.language import words
 from fingering_db.fingering import Fingering, FingeringError, text_of
 from fingering_db.glide import Point
 from fingering_db.motion import against_the_ear, as_fingering
@@ -27,6 +28,7 @@ from fingering_db.shifts import NO_OPENING, Pattern, PatternError, Shift, set_si
 from fingering_db.shifts import shifts as places_for
 
 _WIDTH = 80
+_SAY = words().say
 _GLIDES = 5  # ways shown
 LOWEST, HIGHEST = Pitch("C", 0, 0), Pitch("B", 0, 9)
 """Pitches between which a question makes sense; the flutes' own compasses are far within."""
@@ -151,13 +153,13 @@ def glide(desk: Desk, start: str, end: str, tolerance_cents: float) -> Answer:
         if glide_status(one, tolerance_cents) != Status.UNPLAYABLE
     ]
     if not found:
-        heading = f"{desk.name}: no glide from {asked}: {no_way(desk, first, last)}"
+        heading = f"{desk.name}: no glide from {asked}: {_SAY(no_way(desk, first, last))}"
         return _answer(desk, heading, (), ())
     heading = f"{desk.name}: {asked} (each end ±{desk.band_cents():.0f} cents), the best first:"
     results, lines = [], []
     for one in found[:_GLIDES]:
         status = glide_status(one, tolerance_cents)
-        why = glide_reason(one, status, tolerance_cents, 0.0, desk.a4_hz)
+        why = _SAY(glide_reason(one, status, tolerance_cents, 0.0, desk.a4_hz))
         results.append(
             {
                 "flute": desk.name,

@@ -1,21 +1,15 @@
-"""The words that are written into a score, and the words of the reports, by language (`languages/*.toml`)."""
+"""The words that are written into a score, by language (`languages/*.toml`)."""
 
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
-from typing import Any
 
 from annotate.decision import Decision, Status
 from annotate.demand import Demand, Kind
 from annotate.drawing import diagram
-from annotate.findings import InputError
+from annotate.language import Words, words
 from fingering_db.fingering import Fingering
-from fingering_db.pitch import Pitch
 
 CENTS_ON_THE_STAND = 15
 """A deviation larger than this [cents] is worth a player's eye while playing; others stand in the report."""
@@ -28,52 +22,6 @@ _LEGEND_KEYS = {
     diagram.VENT_OPEN: "vent_open",
     diagram.BOTH_OPEN: "both_open",
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Words:
-    """The words of one language. Keys are `table.name`; KeyError for a key the language lacks."""
-
-    language: str
-    tables: Mapping[str, Mapping[str, Any]]
-
-    def text(self, key: str, **values: object) -> str:
-        """The words under `key`, with its {names} filled in."""
-        return str(self._entry(key)).format(**values)
-
-    def counted(self, key: str, number: int, **values: object) -> str:
-        """The words under `key` for so many things; {n} is the number."""
-        form = "one" if number == 1 else "other"
-        return str(self._entry(key)[form]).format(n=number, **values)
-
-    def lines(self, key: str) -> tuple[str, ...]:
-        """The list of sentences under `key`."""
-        return tuple(self._entry(key))
-
-    def _entry(self, key: str) -> Any:
-        table, _, name = key.partition(".")
-        return self.tables[table][name]
-
-
-def languages() -> tuple[str, ...]:
-    """The languages there are, by their two letters."""
-    found = (entry.name for entry in files("annotate").joinpath("languages").iterdir())
-    return tuple(sorted(name.removesuffix(".toml") for name in found if name.endswith(".toml")))
-
-
-@cache
-def words(language: str = "en") -> Words:
-    """Load a language. Raises InputError for one that is not there."""
-    if language not in languages():
-        raise InputError(f"language '{language}': expected one of {', '.join(languages())}")
-    source = files("annotate").joinpath("languages", f"{language}.toml")
-    return Words(language, tomllib.loads(source.read_text(encoding="utf-8")))
-
-
-def pitch_sign(pitch: Pitch, ascii_only: bool = False) -> str:
-    """A note's name for the stand, without cents: `C♯6`; in ASCII `Cs6` (# breaks an importer)."""
-    sharp, flat = ("s", "b") if ascii_only else ("♯", "♭")
-    return pitch.step + (sharp * pitch.alter if pitch.alter > 0 else flat * -pitch.alter) + str(pitch.octave)
 
 
 def technique_notes(
@@ -181,7 +129,7 @@ def _large_deviations(decision: Decision, lexicon: Words, ascii_only: bool) -> s
     for pitch, deviation in zip(pitches, decision.deviation_cents, strict=False):
         if abs(round(deviation)) > CENTS_ON_THE_STAND:
             alone = len(pitches) == 1
-            name = pitch_sign(pitch, ascii_only)
+            name = lexicon.note_name(pitch, "score" if ascii_only else "signs")
             # The note as asked may itself lie beside the tempered one.
             asked = f"{name}({pitch.cents:+.0f})" if round(pitch.cents) else name
             key = "note.deviation_alone" if alone else "note.deviation"

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from annotate.decision import Decision, Status
+from annotate.decision import Decision, Instead, Status
 from annotate.demand import Kind
 from annotate.findings import Finding
+from fingering_db.message import Message
 
 UNPLAYABLE_CODES = {Kind.MULTIPHONIC: "P1", Kind.MICROTONE: "P4", Kind.NOTE: "P5", Kind.GLISSANDO: "G1"}
 AGAINST_THE_EAR, LITTLE_TIME = "H1", "H2"
@@ -40,11 +41,13 @@ def unplayable_finding(decision: Decision) -> Finding | None:
     if decision.status != Status.UNPLAYABLE:
         return None
     demand = decision.demand
-    advice = "Nothing near was found; another technique or two players may serve."
+    advice = Message("choice.nothing_near")
     if decision.instead:
-        sets = ", ".join(
-            " to ".join("+".join(map(str, chord)) for chord in (one.pitches, one.to) if chord)
-            for one in decision.instead
-        )
-        advice = f"Near it and playable: {sets}."
+        advice = Message("choice.near", sets=tuple(_set(one) for one in decision.instead))
     return Finding(UNPLAYABLE_CODES[demand.kind], "error", str(demand.place), decision.why, advice, demand.id)
+
+
+def _set(one: Instead) -> Message:
+    if one.to:
+        return Message("choice.set_to", start=one.pitches, end=one.to)
+    return Message("choice.set", pitches=one.pitches)

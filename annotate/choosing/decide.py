@@ -66,7 +66,7 @@ def _with_passage(part: Part, rows: list[list[Decision]], number: int, at: Desks
         desk = desk_at(row[0].demand.events[0])
         if pick is not None and desk is not None:
             decision, _ = choose(row[number].demand, desk, pick.fingering)
-            row[number] = replace(decision, why=f"{decision.why} {pick.why}")
+            row[number] = replace(decision, why=decision.why + pick.why)
 
 
 def _motions(part: Part, rows: list[list[Decision]], desk_at: DeskAt) -> list[Finding]:

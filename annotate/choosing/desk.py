@@ -8,6 +8,7 @@ from functools import lru_cache
 from annotate.decision import Alternative, Instead, Sound, Status
 from annotate.demand import Demand, Kind
 from fingering_db.fingering import Fingering
+from fingering_db.message import Message
 from fingering_db.model import Model
 from fingering_db.nearby import Nearby, nearby
 from fingering_db.pitch import Pitch
@@ -112,7 +113,6 @@ def instead(desk: Desk, demand: Demand, sounding: tuple[Pitch, ...]) -> tuple[In
     proposals = []
     for near in _nearby(desk.model, sounding, desk.tolerance(demand), desk.a4_hz):
         written = tuple(spelling.get(pitch) or pitch.transposed(-moved_by) for pitch in near.pitches)
-        away = f"{near.moved:g} semitone{'s' if near.moved != 1 else ''} away in all"
-        why = f"{away}, confidence {near.candidate.confidence:.2f}"
+        why = Message("choice.moved_by", confidence=near.candidate.confidence, n=near.moved)
         proposals.append(Instead(written, near.candidate.fingering, why))
     return tuple(proposals)

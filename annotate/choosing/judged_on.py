@@ -13,6 +13,7 @@ from annotate.place import Place
 from annotate.reading.changes import Turns
 from annotate.reading.codes import NOT_TRANSPOSED
 from annotate.score import Event, Part
+from fingering_db.message import Message
 
 DesksAt = Callable[[Event], list[Desk]]
 """The flutes that an event is judged on, the one that decides first; none where no flute of ours plays it."""
@@ -38,8 +39,10 @@ def transpositions(part: Part, at: DesksAt) -> tuple[Finding, ...]:
         note, own = event.notes[0], desks[0].model.instrument.transposition_semitones
         told = round(note.sounding.midi - note.written.midi)
         if told != own:
-            message = f"{desks[0].name} sounds {_semitones(own)}, and the file says that these notes sound {_semitones(told)}."
-            advice = "Pitches were taken as the file says; set the transposition in your program if that is not meant."
+            message = Message(
+                "reading.transposes_otherwise", flute=desks[0].name, own=_semitones(own), told=_semitones(told)
+            )
+            advice = Message("reading.transposes_otherwise_advice")
             place = Place(part.name, part.id, event.bar, event.beat)
             found[desks[0].name] = Finding(NOT_TRANSPOSED, "warning", str(place), message, advice)
     return tuple(found.values())
@@ -53,14 +56,16 @@ def remarks(part: Part, desks: Mapping[str, list[Desk]]) -> tuple[Finding, ...]:
             LESS_CERTAIN,
             "info",
             part.name or part.id,
-            f"{desk.name} is {desk.model.instrument.remark} (±{desk.band_cents():.0f} cents).",
-            "Try its fingerings on your own, or describe your own in a file.",
+            Message(
+                "choice.less_certain", flute=desk.name, remark=desk.model.instrument.remark, band=desk.band_cents()
+            ),
+            Message("choice.less_certain_advice"),
         )
         for desk in used.values()
     )
 
 
-def _semitones(count: int) -> str:
+def _semitones(count: int) -> Message:
     if not count:
-        return "as written"
-    return f"{abs(count)} semitone{'s' if abs(count) != 1 else ''} {'above' if count > 0 else 'below'} what is written"
+        return Message("reading.as_written")
+    return Message("reading.semitones_above" if count > 0 else "reading.semitones_below", n=abs(count))

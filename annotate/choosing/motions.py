@@ -9,6 +9,7 @@ from annotate.choosing.desk import Desk
 from annotate.choosing.hands import Hold, Step
 from annotate.findings import Finding
 from fingering_db.fingering import Fingering
+from fingering_db.message import Message
 from fingering_db.motion import (
     ACROSS,
     DOWN,
@@ -22,10 +23,6 @@ from fingering_db.motion import (
 )
 from fingering_db.pitch import Pitch
 
-_FINGER_NAMES = {
-    "thumb": "the thumb", "L1": "left 1", "L2": "left 2", "L3": "left 3", "L4": "left 4",
-    "R1": "right 1", "R2": "right 2", "R3": "right 3", "R4": "right 4",
-}  # fmt: skip
 _HEARD_CENTS = 50.0  # a component that is asked to move by less is not taken to go up or down: ours
 
 
@@ -98,45 +95,51 @@ def _whole(step: Step) -> tuple[FingerMove, ...]:
 
 
 def _said(step: Step, against: list[Contrary]) -> Finding:
-    names = [str(pitch) for pitch in _written(step.before)]
+    names = _written(step.before)
     parts = []
     for one in against:
-        goes = ", ".join(
-            f"{name} {'up' if cents > 0 else 'down'} by about {abs(cents):.0f} cents"
+        goes = tuple(
+            Message("hands.component_up" if cents > 0 else "hands.component_down", pitch=name, cents=abs(cents))
             for name, cents in zip(names, one.cents, strict=False)
             if round(cents)
         )
-        parts.append(f"{_FINGER_NAMES[one.move.finger]} {_does(one.move)} and by itself moves {goes}")
-    message = f"from {step.before.options[0].end} to {step.after.options[0].start}: {'; '.join(parts)}."
+        parts.append(
+            Message("hands.one_against", finger=Message(f"finger.{one.move.finger}"), does=_does(one.move), goes=goes)
+        )
+    message = Message(
+        "hands.against",
+        first=str(step.before.options[0].end),
+        last=str(step.after.options[0].start),
+        parts=tuple(parts),
+    )
     severity = "warning" if any(one.move.of_a_lever for one in against) else "info"
     return _finding(AGAINST_THE_EAR, severity, step, message, _avoiding(step))
 
 
-def _does(move: FingerMove) -> str:
+def _does(move: FingerMove) -> Message:
     lever = ("v" in move.after) != ("v" in move.before) and move.before and move.after
-    thing = "its vent lever" if lever else move.touch
-    return f"goes down on {thing}" if move.way == DOWN else f"leaves {thing}"
+    thing = Message("hands.vent_lever") if lever else move.touch
+    return Message("hands.goes_down", thing=thing) if move.way == DOWN else Message("hands.leaves", thing=thing)
 
 
-def _avoiding(step: Step) -> str:
+def _avoiding(step: Step) -> Message:
     start = step.before.options[0].end
     for option in step.after.options[1:]:
         if not any(acts_against(step.desk.model, start, move) for move in moves(start, option.start)):
-            return f"Practise the move by itself; {option.start} would avoid it."
-    return "Practise the move by itself, slowly, listening for each component."
+            return Message("hands.practise_or", fingering=str(option.start))
+    return Message("hands.practise")
 
 
 def _said_whole(step: Step, moved: tuple[FingerMove, ...]) -> Finding:
     assert step.after.decision is not None
-    way = "down" if moved[0].way == DOWN else "up"
-    other = "up" if moved[0].way == DOWN else "down"
-    start = "+".join(map(str, _written(step.before)))
-    end = "+".join(map(str, step.after.decision.demand.pitches))
-    message = (
-        f"from {step.before.options[0].end} to {step.after.options[0].start} all fingers that move go {way}, and a component "
-        f"goes {other} ({start} to {end})."
+    message = Message(
+        "hands.all_down" if moved[0].way == DOWN else "hands.all_up",
+        first=str(step.before.options[0].end),
+        last=str(step.after.options[0].start),
+        start=_written(step.before),
+        end=step.after.decision.demand.pitches,
     )
-    advice = "Practise the move by itself, slowly, listening for each component."
+    advice = Message("hands.practise")
     return _finding(AGAINST_THE_EAR, "info", step, message, advice)
 
 
@@ -147,18 +150,19 @@ def _time(step: Step) -> list[Finding]:
     needed = seconds(moved)
     if needed <= step.seconds:
         return []
-    count = "1 finger moves" if len(moved) == 1 else f"{len(moved)} fingers move"
-    message = (
-        f"{count} from {step.before.options[0].end} to {step.after.options[0].start}: about {needed * 1000:.0f} ms, and the "
-        f"notes leave about {step.seconds * 1000:.0f}."
+    message = Message(
+        "hands.little_time",
+        fingers=Message("hands.fingers_move", n=len(moved)),
+        first=str(step.before.options[0].end),
+        last=str(step.after.options[0].start),
+        needed=needed * 1000,
+        left=step.seconds * 1000,
     )
-    advice = (
-        "A little more time, or a rest before it, would let the hand arrive; the figures are a rule, no measurement."
-    )
+    advice = Message("hands.little_time_advice")
     return [_finding(LITTLE_TIME, "warning", step, message, advice)]
 
 
-def _finding(code: str, severity: str, step: Step, message: str, advice: str) -> Finding:
+def _finding(code: str, severity: str, step: Step, message: Message, advice: Message) -> Finding:
     assert step.after.decision is not None
     demand = step.after.decision.demand
     return Finding(code, severity, str(demand.place), message, advice, demand.id)

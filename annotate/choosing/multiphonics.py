@@ -12,6 +12,7 @@ from annotate.demand import Demand
 from annotate.detecting.fingering_text import read_fingering
 from annotate.findings import Finding
 from fingering_db.fingering import Fingering, FingeringError
+from fingering_db.message import Message
 from fingering_db.model import Model
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
@@ -42,7 +43,7 @@ def decide_multiphonic_by_search(
 ) -> tuple[Decision, tuple[Finding, ...]]:
     """The best fingering for the chord, or for one note with a partner left open."""
     if len(demand.sounding) > MOST_PITCHES:
-        why = f"{len(demand.sounding)} pitches at once: a flute's resonances can give {MOST_PITCHES} at the very most."
+        why = Message("choice.too_many_pitches", n=len(demand.sounding), most=MOST_PITCHES)
         return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents()), ()
     tolerance = desk.tolerance(demand)
     candidates = ranked(desk.find(demand.sounding, tolerance), tolerance)
@@ -58,12 +59,12 @@ def decide_multiphonic_by_search(
         partner = _partner(best, demand.sounding[0], desk)
         assert partner is not None
         name = Pitch.from_midi(Pitch.from_hz(partner.hz, desk.a4_hz).midi - transposition(demand))
-        why += f" The second pitch is left open: {name} is the strongest partner."
+        why += Message("choice.second_pitch_open", pitch=name)
     return _decision(demand, desk, best, status, why, candidates), ()
 
 
 def _decision(
-    demand: Demand, desk: Desk, best: Candidate, status: Status, why: str, candidates: tuple[Candidate, ...]
+    demand: Demand, desk: Desk, best: Candidate, status: Status, why: Message, candidates: tuple[Candidate, ...]
 ) -> Decision:
     return Decision(
         demand=demand,
@@ -79,39 +80,27 @@ def _decision(
     )
 
 
-def _reason(best: Candidate, status: Status, tolerance: float, desk: Desk) -> str:
+def _reason(best: Candidate, status: Status, tolerance: float, desk: Desk) -> Message:
     worst, band = best.worst_cents, desk.band_cents()
     if status == Status.PLAYABLE and worst <= band:
-        inside = f"inside the ±{band:.0f} of model, temperature and lip: the lip reaches it"
-        return f"Every pitch is within {worst:.0f} cents with one lip, {inside}. Each resonance is strong enough."
+        return Message("choice.inside_band", worst=worst, band=band)
     if status == Status.PLAYABLE:
-        within = f"within {worst:.0f} cents (tolerance {tolerance:.0f})"
-        return f"Every pitch is {within} with one lip, and each resonance is strong enough."
+        return Message("choice.within", worst=worst, tolerance=tolerance)
     if worst > tolerance:
-        reach = " The lip or the instrument may make it up." if worst <= tolerance + band else ""
-        return f"The nearest fingering is {worst:.0f} cents off (tolerance {tolerance:.0f}, model ±{band:.0f}).{reach}"
-    return (
-        f"The pitches are within {worst:.0f} cents, but a resonance is weak or has a strong neighbour: "
-        f"confidence {best.confidence:.2f}, {PLAYABLE_CONFIDENCE:g} or more would be expected to sound."
-    )
+        reach = Message("choice.lip_may_make_it_up") if worst <= tolerance + band else None
+        return Message("choice.nearest", worst=worst, tolerance=tolerance, band=band) + reach
+    return Message("choice.weak_resonance", worst=worst, confidence=best.confidence, least=PLAYABLE_CONFIDENCE)
 
 
 def _unplayable(demand: Demand, desk: Desk, candidates: tuple[Candidate, ...]) -> Decision:
     tolerance = desk.tolerance(demand)
     tried = len(desk.model.reach.placements)
     if demand.open_pitches:
-        why = (
-            f"None of {tried:,} fingerings within {2 * tolerance:.0f} cents of this note has a second strong resonance."
-        )
+        why = Message("choice.no_second_resonance", tried=tried, within=2 * tolerance)
     elif candidates:
-        why = (
-            f"The best of {tried:,} fingerings has these resonances, but not all are strong enough to sound: "
-            f"confidence {candidates[0].confidence:.2f}, under {DOUBTFUL_CONFIDENCE:g}."
-        )
+        why = Message("choice.too_weak", tried=tried, confidence=candidates[0].confidence, least=DOUBTFUL_CONFIDENCE)
     else:
-        why = (
-            f"None of {tried:,} fingerings has resonances within {2 * tolerance:.0f} cents of all pitches with one lip."
-        )
+        why = Message("choice.none_has_all", tried=tried, within=2 * tolerance)
     proposals = () if demand.open_pitches else instead(desk, demand, demand.sounding)
     return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents(), instead=proposals)
 
@@ -156,27 +145,25 @@ def _judge_written(demand: Demand, desk: Desk, fingering: Fingering) -> Decision
             WRITTEN_FINGERING_UNKNOWN,
             "warning",
             place,
-            f"{error}.",
-            "Check the fingering, or name the flute with --flute.",
+            Message("choice.written_unknown", reason=str(error)),
+            Message("choice.written_unknown_advice"),
             demand.id,
         )
     match = _match(resonances, demand, desk)
     worst = max((abs(cents) for cents in match.deviation_cents), default=float("inf"))
     if worst > 2.0 * tolerance or match.strength < DOUBTFUL_CONFIDENCE:
         strong = [Pitch.from_hz(sound.hz, desk.a4_hz) for sound in resonances if sound.strength >= PLAYABLE_CONFIDENCE]
-        message = (
-            f"the written fingering {fingering} does not sound these pitches; it sounds {', '.join(map(str, strong))}"
-        )
+        message = Message("choice.written_differs", fingering=str(fingering), sounds=tuple(strong))
         return Finding(
             WRITTEN_FINGERING_DIFFERS,
             "warning",
             place,
             message,
-            "Another fingering was searched for; compare the two.",
+            Message("choice.written_differs_advice"),
             demand.id,
         )
     good = worst <= tolerance and match.strength >= PLAYABLE_CONFIDENCE
-    why = f"The written fingering sounds every pitch within {worst:.0f} cents (tolerance {tolerance:.0f})."
+    why = Message("choice.written_fits", worst=worst, tolerance=tolerance)
     return Decision(
         demand=demand,
         flute=desk.name,

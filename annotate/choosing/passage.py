@@ -9,6 +9,7 @@ from annotate.choosing.hands import DeskAt, Hold, Option, Step, lines
 from annotate.decision import Decision
 from annotate.score import Part
 from fingering_db.fingering import Fingering
+from fingering_db.message import Message
 from fingering_db.motion import effort, moves
 from fingering_db.ranking import EFFORT_WEIGHT
 
@@ -21,7 +22,7 @@ class Pick:
     """A fingering for a demand, and the sentence that says why it and not the best by itself."""
 
     fingering: Fingering
-    why: str
+    why: Message
 
 
 def planned(part: Part, decisions: Iterable[Decision], desk_at: DeskAt) -> dict[str, Pick]:
@@ -48,8 +49,12 @@ def _pick(hold: Hold, number: int, around: list[Option]) -> Pick:
         sum(len(moves(other.end, option.start)) for other in around)
         for option in (hold.options[number], hold.options[0])
     )
-    fingers = "1 finger moves" if here == 1 else f"{here} fingers move"
-    why = f"Chosen for the way of the hand: {fingers} to it and from it, {there} with {hold.options[0].start}."
+    why = Message(
+        "choice.for_the_hand",
+        fingers=Message("choice.fingers_move", n=here),
+        other=there,
+        fingering=str(hold.options[0].start),
+    )
     return Pick(hold.options[number].start, why)
 
 

@@ -8,6 +8,7 @@ from annotate.demand import Demand, Kind
 from annotate.score import Event
 from fingering_db.fingering import Fingering
 from fingering_db.mechanism import chart_of
+from fingering_db.message import Message
 from fingering_db.pitch import Pitch
 
 _ABOVE_CHART = 2  # semitones above the chart's last note that players reach with luck: common practice, no source
@@ -20,10 +21,7 @@ def decide_microtone(demand: Demand, desk: Desk, prefer: Fingering | None = None
     tolerance = desk.tolerance(demand)
     candidates = ranked(desk.find(demand.sounding, tolerance), tolerance)
     if not candidates or status_of(candidates[0], tolerance) == Status.UNPLAYABLE:
-        why = (
-            f"No fingering is within {2 * tolerance:.0f} cents and strong enough; "
-            f"the lip bends about {desk.model.instrument.lip.bend_cents:.0f} cents."
-        )
+        why = Message("choice.microtone_none", within=2 * tolerance, bend=desk.model.instrument.lip.bend_cents)
         near = instead(desk, demand, demand.sounding)
         return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents(), instead=near)
     candidates = preferred(candidates, prefer)
@@ -32,16 +30,18 @@ def decide_microtone(demand: Demand, desk: Desk, prefer: Fingering | None = None
     worst = best.worst_cents
     bent = abs(demand.sounding[0].midi - round(demand.sounding[0].midi)) * 100.0
     bend = desk.model.instrument.lip.bend_cents
-    reach = f"which the lip reaches ({bend:.0f})" if bent <= bend else f"more than the lip bends ({bend:.0f})"
-    steadier = f" Steadier than the next semitone bent by {bent:.0f} cents, {reach}." if worst < bent else ""
-    reached = "within the tolerance" if worst <= tolerance else "the lip must make up the rest"
+    reach = (
+        Message("choice.lip_reaches", bend=bend) if bent <= bend else Message("choice.lip_does_not_reach", bend=bend)
+    )
+    steadier = Message("choice.steadier", bent=bent, reach=reach) if worst < bent else None
+    reached = Message("choice.within_tolerance") if worst <= tolerance else Message("choice.lip_makes_up")
     if worst <= desk.band_cents():
-        reached = f"inside the ±{desk.band_cents():.0f} of model, temperature and lip, so the lip reaches it"
+        reached = Message("choice.microtone_inside_band", band=desk.band_cents())
     return Decision(
         demand=demand,
         flute=desk.name,
         status=status,
-        why=f"This fingering lies {worst:.0f} cents from the pitch (tolerance {tolerance:.0f}): {reached}.{steadier}",
+        why=Message("choice.microtone", worst=worst, tolerance=tolerance, reached=reached) + steadier,
         fingering=best.fingering,
         deviation_cents=best.deviation_cents,
         band_cents=desk.band_cents(),
@@ -72,9 +72,10 @@ def decide_note(demand: Demand, desk: Desk) -> Decision:
     low, high = compass(desk)
     pitch, shift = demand.sounding[0], transposition(demand)
     written_low, written_high = low.transposed(-shift), high.transposed(-shift)
-    span = f"{desk.name} has {written_low} to {written_high}"
     if high.midi < pitch.midi <= high.midi + _ABOVE_CHART:
-        why = f"{demand.pitches[0]} lies above the standard chart ({span}); some players reach it."
+        why = Message(
+            "choice.above_chart", pitch=demand.pitches[0], flute=desk.name, low=written_low, high=written_high
+        )
         return Decision(demand, desk.name, Status.DOUBTFUL, why, band_cents=desk.band_cents())
     octaves = 1 if pitch.midi < low.midi else -1
     moved = pitch
@@ -83,7 +84,7 @@ def decide_note(demand: Demand, desk: Desk) -> Decision:
     written = moved.transposed(-shift)
     standard = {note.pitch.midi: note.fingering for note in chart_of(desk.model.instrument)}
     fingering = standard.get(moved.midi - desk.model.instrument.transposition_semitones)
-    proposals = (Instead((written,), fingering, "the same note in an octave that the flute has"),)
-    where = "below" if octaves > 0 else "above"
-    why = f"{demand.pitches[0]} lies {where} the flute: {span}."
+    proposals = (Instead((written,), fingering, Message("choice.other_octave")),)
+    where = "choice.below_compass" if octaves > 0 else "choice.above_compass"
+    why = Message(where, pitch=demand.pitches[0], flute=desk.name, low=written_low, high=written_high)
     return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents(), instead=proposals)

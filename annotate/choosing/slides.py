@@ -11,6 +11,7 @@ from annotate.decision import Alternative, Decision, Instead, PathPoint, Sound, 
 from annotate.demand import Demand
 from fingering_db.glide import HALF_HOLE, KEY_LIFT, SLIDE, Glide, finger_glides, slide_glides
 from fingering_db.instrument import SLIDE_SUFFIX, load, shipped
+from fingering_db.message import Message
 from fingering_db.model import Model, model
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
@@ -25,9 +26,7 @@ def decide_glissando(demand: Demand, desk: Desk) -> Decision:
     if demand.continuous is False:
         return _run(demand, desk)
     if len(demand.sounding) != len(demand.to_sounding) or not demand.to_sounding:
-        why = (
-            f"The slide joins {len(demand.sounding)} to {len(demand.to_sounding)} pitches; each needs one to slide to."
-        )
+        why = Message("glide.unequal", start=len(demand.sounding), end=len(demand.to_sounding))
         return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents())
     found = _by_lip(demand, desk)
     if found is not None:
@@ -62,16 +61,16 @@ def decide_glissando(demand: Demand, desk: Desk) -> Decision:
     )
 
 
-def _not_on_the_best(demand: Demand, desk: Desk, glides: tuple[Glide, ...]) -> str:
-    """For a multiphonic: that the best fingering for its first chord is not one that glides; '' where it is."""
+def _not_on_the_best(demand: Demand, desk: Desk, glides: tuple[Glide, ...]) -> Message | None:
+    """For a multiphonic: that the best fingering for its first chord is not one that glides; None where it is."""
     if len(demand.sounding) == 1:
-        return ""
+        return None
     tolerance = desk.tolerance(demand)
     chords = [one for one in desk.find(demand.sounding, tolerance).best if status_of(one, tolerance) == Status.PLAYABLE]
     hands = {glide.path[0].fingering.touches[:-1] for glide in glides}
     if not chords or chords[0].fingering.touches[:-1] in hands:
-        return ""
-    return f" The best fingering for the first chord alone, {chords[0].fingering}, does not reach the second."
+        return None
+    return Message("glide.best_chord_does_not_glide", fingering=str(chords[0].fingering))
 
 
 def ways(desk: Desk, start: tuple[Pitch, ...], end: tuple[Pitch, ...], tolerance_cents: float) -> tuple[Glide, ...]:
@@ -116,26 +115,28 @@ def _speed(glide: Glide, seconds: float) -> float:
     return abs(glide.path[-1].slide_mm - glide.path[0].slide_mm) / seconds if seconds > 0.0 else 0.0
 
 
-def glide_reason(glide: Glide, status: Status, tolerance_cents: float, seconds: float, a4_hz: float) -> str:
+def glide_reason(glide: Glide, status: Status, tolerance_cents: float, seconds: float, a4_hz: float) -> Message:
     """How it is done, with figures, and what makes it doubtful."""
     first, last = glide.path[0], glide.path[-1]
-    moved = ", ".join(
-        f"{Pitch.from_hz(sound.hz, a4_hz).name} by {cents:+.0f}"
+    moved = tuple(
+        Message("glide.moved", pitch=Pitch.from_hz(sound.hz, a4_hz), cents=cents)
         for sound, cents in zip(first.sounds, glide.moved_cents, strict=False)
     )
     how = {
-        SLIDE: f"The slide goes from {first.slide_mm:.0f} to {last.slide_mm:.0f} mm on {first.fingering}",
-        HALF_HOLE: f"Key {' and '.join(glide.moving)} rolls over its hole, {first.fingering} to {last.fingering}",
-        KEY_LIFT: f"Key {' and '.join(glide.moving)} moves slowly, {first.fingering} to {last.fingering}",
+        SLIDE: Message("glide.by_slide", start=first.slide_mm, end=last.slide_mm, fingering=str(first.fingering)),
+        HALF_HOLE: Message(
+            "glide.by_half_hole", keys=glide.moving, first=str(first.fingering), last=str(last.fingering)
+        ),
+        KEY_LIFT: Message("glide.by_key", keys=glide.moving, first=str(first.fingering), last=str(last.fingering)),
     }[glide.means]
-    text = f"{how}: {moved} cents, ends within {glide.worst_cents:.0f} (tolerance {tolerance_cents:.0f})."
+    text = Message("glide.figures", how=how, moved=moved, worst=glide.worst_cents, tolerance=tolerance_cents)
     if glide.means == KEY_LIFT:
-        text += f" Where the key leaves its seat the pitch jumps by about {glide.jump_cents:.0f} cents."
+        text += Message("glide.jumps", cents=glide.jump_cents)
     speed = _speed(glide, seconds)
     if glide.means == SLIDE and seconds > 0.0:
-        text += f" That is {speed:.0f} mm a second."
+        text += Message("glide.speed", speed=speed)
     if status == Status.DOUBTFUL and glide.confidence < PLAYABLE_CONFIDENCE:
-        text += f" Its weakest point has confidence {glide.confidence:.2f}."
+        text += Message("glide.weakest", confidence=glide.confidence)
     return text
 
 
@@ -182,7 +183,7 @@ def _by_lip(demand: Demand, desk: Desk) -> Decision | None:
         demand=demand,
         flute=desk.name,
         status=Status.PLAYABLE,
-        why=f"Asks {asked:.0f} cents; the lip alone bends about {bend:.0f} either way from {best.fingering}.",
+        why=Message("glide.lip_alone", asked=asked, bend=bend, fingering=str(best.fingering)),
         fingering=best.fingering,
         deviation_cents=best.deviation_cents,
         band_cents=desk.band_cents(),
@@ -199,13 +200,15 @@ def _bent(sounds: tuple[Sound, ...], cents: float, desk: Desk) -> tuple[Sound, .
 
 
 def _not_continuous(demand: Demand, desk: Desk) -> Decision:
-    why = f"Asks {_asked_cents(demand):.0f} cents without a jump; {no_way(desk, demand.sounding, demand.to_sounding)}"
+    why = Message(
+        "glide.not_continuous", asked=_asked_cents(demand), reason=no_way(desk, demand.sounding, demand.to_sounding)
+    )
     other = _telescoping(demand, desk)
     if len(demand.sounding) > 1 or not _inside_compass(demand, desk):
         return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents(), instead=other)
-    run = Instead(demand.pitches, None, "a run of semitones between the two, with standard fingerings", demand.to)
+    run = Instead(demand.pitches, None, Message("glide.run_instead"), demand.to)
     if demand.continuous is None:
-        why += " As a run of semitones it is playable; the notation does not say which is meant."
+        why += Message("glide.run_possible")
         return Decision(demand, desk.name, Status.DOUBTFUL, why, band_cents=desk.band_cents(), instead=(run, *other))
     return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents(), instead=(run, *other))
 
@@ -219,22 +222,25 @@ def _telescoping(demand: Demand, desk: Desk) -> tuple[Instead, ...]:
     found = _by_slide(drawn, demand.sounding, demand.to_sounding, desk.tolerance(demand), desk.a4_hz)
     fitting = [glide for glide in found if glide_status(glide, desk.tolerance(demand)) == Status.PLAYABLE][:1]
     return tuple(
-        Instead(demand.pitches, glide.path[0].fingering, f"on {drawn.instrument.name}, by the slide", demand.to)
+        Instead(
+            demand.pitches,
+            glide.path[0].fingering,
+            Message("glide.on_slide", flute=drawn.instrument.name),
+            demand.to,
+        )
         for glide in fitting
     )
 
 
-def no_way(desk: Desk, start: tuple[Pitch, ...], end: tuple[Pitch, ...]) -> str:
+def no_way(desk: Desk, start: tuple[Pitch, ...], end: tuple[Pitch, ...]) -> Message:
     """Why no glide was found, with figures: what lip, slide and fingers give here, and where the keys break."""
     instrument = desk.model.instrument
-    given = [f"the lip gives {2 * instrument.lip.bend_cents:.0f}"]
+    given = [Message("glide.lip_gives", cents=2 * instrument.lip.bend_cents)]
     if instrument.slide is not None:
         reach = _slide_reach(desk, start)
-        given.append(
-            f"the slide at most {reach:.0f} from here" if reach else "no fingering reaches this with the slide"
-        )
-    given.append("no fingers reach both ends by rolling or lifting")
-    return f"{', '.join(given)}.{where_it_breaks(desk, start, end)}"
+        given.append(Message("glide.slide_gives", cents=reach) if reach else Message("glide.slide_gives_nothing"))
+    given.append(Message("glide.no_fingers"))
+    return Message("glide.no_way", given=tuple(given)) + where_it_breaks(desk, start, end)
 
 
 def _slide_reach(desk: Desk, start: tuple[Pitch, ...]) -> float:
@@ -252,9 +258,9 @@ def _slide_reach(desk: Desk, start: tuple[Pitch, ...]) -> float:
 
 def _run(demand: Demand, desk: Desk) -> Decision:
     if len(demand.sounding) == 1 and _inside_compass(demand, desk):
-        why = "A run of semitones with standard fingerings; without a jump it would be another thing."
+        why = Message("glide.run")
         return Decision(demand, desk.name, Status.PLAYABLE, why, band_cents=desk.band_cents(), confidence=1.0)
-    why = "A run of semitones needs one note at a time, inside the flute's compass."
+    why = Message("glide.run_impossible")
     return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents())
 
 

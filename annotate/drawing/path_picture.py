@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from xml.sax.saxutils import escape
 
 from annotate.decision import Decision, PathPoint
+from annotate.language import words
 
 _WIDTH, _LEFT, _RIGHT = 360.0, 46.0, 62.0
 _TOP, _CURVES, _GAP, _STRIP, _BOTTOM = 16.0, 120.0, 16.0, 44.0, 24.0
@@ -38,7 +39,7 @@ def path_svg(decision: Decision) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{_WIDTH:g}" height="{height:g}" '
         f'viewBox="0 0 {_WIDTH:g} {height:g}" font-family="sans-serif" font-size="9">'
     )
-    title = f"<title>{escape(f'{decision.demand.place}: {decision.why}')}</title>"
+    title = f"<title>{escape(f'{decision.demand.place}: {words().say(decision.why)}')}</title>"
     return "\n".join([head, title, '<rect width="100%" height="100%" fill="white"/>', *body, "</svg>\n"])
 
 

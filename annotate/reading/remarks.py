@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from annotate.findings import Finding
+from fingering_db.message import Message
 
 
 @dataclass(slots=True)
 class Remarks:
     """In the order in which each was first made."""
 
-    _first: dict[tuple[str, str], Finding] = field(default_factory=dict)
-    _count: dict[tuple[str, str], int] = field(default_factory=dict)
+    _first: dict[tuple[str, Message | str], Finding] = field(default_factory=dict)
+    _count: dict[tuple[str, Message | str], int] = field(default_factory=dict)
 
-    def add(self, code: str, severity: str, place: str, message: str, advice: str) -> None:
+    def add(self, code: str, severity: str, place: str, message: Message | str, advice: Message | str) -> None:
         """Make a remark; `message` must not hold the place."""
         key = (code, message)
         self._first.setdefault(key, Finding(code, severity, place, message, advice))
@@ -25,6 +26,6 @@ class Remarks:
         found = []
         for key, first in self._first.items():
             more = self._count[key] - 1
-            tail = f" (and at {more} more place{'s' if more > 1 else ''})" if more else ""
-            found.append(Finding(first.code, first.severity, first.place, first.message + tail, first.advice))
+            said = Message("reading.and_more", said=first.message, n=more) if more else first.message
+            found.append(replace(first, message=said))
         return tuple(found)

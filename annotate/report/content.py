@@ -10,8 +10,10 @@ from itertools import groupby
 from annotate.decision import Decision, Result, Sound, Status
 from annotate.demand import Demand
 from annotate.findings import Finding
+from annotate.language import words
 from annotate.place import Place
 from fingering_db.fingering import Fingering
+from fingering_db.message import Message
 from fingering_db.pitch import Pitch
 
 EXPECTED_STRENGTH = 0.5
@@ -62,8 +64,8 @@ class FindingGroup:
 
     code: str
     severity: str
-    message: str
-    advice: str
+    message: Message | str
+    advice: Message | str
     places: tuple[str, ...]
     demands: tuple[str, ...]
 
@@ -231,7 +233,7 @@ def _decided(decision: Decision) -> object:
     """What must be equal for two decisions to read the same (figures as they are shown)."""
     rounded = tuple(f"{cents:.0f}" for cents in decision.deviation_cents)
     figures = (rounded, round(decision.band_cents), round(decision.confidence, 2))
-    texts = (decision.flute, decision.status, decision.why, decision.fingering)
+    texts = (decision.flute, decision.status, words().say(decision.why), decision.fingering)
     others = tuple(one.fingering for one in decision.alternatives), decision.instead
     return texts, figures, others
 
@@ -243,9 +245,10 @@ def _finding_groups(findings: tuple[Finding, ...]) -> tuple[FindingGroup, ...]:
     for (code, severity), members in groupby(ordered, key=lambda one: (one.code, one.severity)):
         texts: dict[tuple[str, str], list[Finding]] = {}
         for finding in members:
-            texts.setdefault((finding.message, finding.advice), []).append(finding)
-        for (message, advice), same in texts.items():
+            said = words().say(finding.message), words().say(finding.advice)
+            texts.setdefault(said, []).append(finding)
+        for same in texts.values():
             places = tuple(dict.fromkeys(one.place for one in same if one.place))
             demands = tuple(one.demand for one in same)
-            groups.append(FindingGroup(code, severity, message, advice, places, demands))
+            groups.append(FindingGroup(code, severity, same[0].message, same[0].advice, places, demands))
     return tuple(groups)

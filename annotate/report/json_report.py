@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from annotate.decision import Alternative, Decision, Instead, PathPoint, Result, Sound
+from annotate.language import words
 from annotate.numbering import fingerings_of, numbered
 from annotate.report.content import Counts, NumberedFinding, Report, build, spelled_as_asked
 from annotate.since import Entry, Pair, Since
@@ -15,6 +16,8 @@ from fingering_db.fingering import Fingering, text_of
 from fingering_db.pitch import Pitch
 
 VERSION = 1
+_SAID = words(signs=False).say
+"""Sentences are English in every language, with note names as they are typed: other programs read them."""
 
 
 def render(result: Result, since: Since | None = None) -> str:
@@ -113,7 +116,7 @@ def _demand(decision: Decision, report: Report) -> dict[str, Any]:
         "to": [str(pitch) for pitch in demand.to],
         "flute": decision.flute,
         "status": decision.status,
-        "why": decision.why,
+        "why": _SAID(decision.why),
         "fingering": text_of(decision.fingering),
         "deviation_cents": [_figure(cents) for cents in decision.deviation_cents],
         "confidence": _figure(decision.confidence, 2),
@@ -155,7 +158,7 @@ def _instead(one: Instead) -> dict[str, Any]:
     data: dict[str, Any] = {
         "pitches": [str(pitch) for pitch in one.pitches],
         "fingering": text_of(one.fingering),
-        "why": one.why,
+        "why": _SAID(one.why),
     }
     if one.to:
         data["to"] = [str(pitch) for pitch in one.to]
@@ -181,8 +184,8 @@ def _finding(numbered: NumberedFinding) -> dict[str, str]:
         "severity": finding.severity,
         "demand": finding.demand,
         "place": finding.place,
-        "message": finding.message,
-        "advice": finding.advice,
+        "message": _SAID(finding.message),
+        "advice": _SAID(finding.advice),
     }
 
 

@@ -11,6 +11,7 @@ from itertools import chain
 from annotate.decision import Decision, PathPoint, Result, Status
 from annotate.demand import Demand
 from annotate.drawing import diagram
+from annotate.language import Words, words
 from annotate.output import clean, display_width, pad, plain, side_by_side, together, wrap
 from annotate.place import Place
 from annotate.report.content import (
@@ -28,8 +29,8 @@ from annotate.report.content import (
 )
 from annotate.report.tables import change_lines, number_lines, sign_lines
 from annotate.since import Since
-from annotate.wording import Words, words
 from fingering_db.fingering import Fingering, text_of
+from fingering_db.message import Message
 from fingering_db.pitch import Pitch
 
 _MARGIN = {Status.DOUBTFUL: "?", Status.UNPLAYABLE: "!"}
@@ -42,7 +43,6 @@ _OTHER_FINGERINGS = 8  # of another flute, told at the head of the report
 _SAME_KIND = 3  # findings of one code shown in full
 _USUAL_A4_HZ = 440.0
 _PLACE = re.compile(r"(?:(?P<part>.*), )?bar (?P<bar>\S+), beat (?P<beat>[\d.]+)")  # str(Place)
-_NOTE_NAME = re.compile(r"\b([A-G])(##?|bb?)(?=-?\d)")
 
 
 def render(
@@ -88,17 +88,15 @@ class _Page:
     def count(self, key: str, number: int, **values: object) -> str:
         return self.clean(self.words.counted(key, number, **values))
 
-    def sentence(self, text: str) -> str:
-        """A sentence of ours with note names set as musicians write them."""
-        return self.clean(_NOTE_NAME.sub(lambda found: found[1] + _signs(found[2]), text))
+    def sentence(self, said: Message | str) -> str:
+        """A message in words."""
+        return self.clean(self.words.say(said))
 
     def pitch(self, pitch: Pitch) -> str:
-        return self.sentence(str(pitch))
+        return self.clean(self.words.pitch(pitch))
 
     def chord(self, pitches: tuple[Pitch, ...]) -> str:
-        """`C5+D6`; with blanks where cents would make the plus ambiguous."""
-        joint = " + " if any(round(pitch.cents) for pitch in pitches) else "+"
-        return joint.join(self.pitch(pitch) for pitch in pitches)
+        return self.clean(self.words.chord(pitches))
 
     def asked(self, demand: Demand) -> str:
         """What the demand asks: `C5+D6`, `C5+D6 → B4+C♯6`."""
@@ -419,7 +417,7 @@ class _Page:
 
     def asked_name(self, pitch: Pitch) -> str:
         """A pitch before a figure in cents: `C5`, `C5(+50)`."""
-        name = self.sentence(pitch.name)
+        name = self.clean(self.words.note_name(pitch))
         return f"{name}({pitch.cents:+.0f})" if round(pitch.cents) else name
 
     def alternatives(self, decision: Decision, width: int) -> list[str]:
@@ -467,10 +465,6 @@ def _ended(text: str) -> str:
     """A finding's words as a sentence: a capital, and a full stop where nothing ends it."""
     whole = text[:1].upper() + text[1:]
     return whole if not whole or whole.endswith((".", "!", "?")) else f"{whole}."
-
-
-def _signs(accidental: str) -> str:
-    return accidental.replace("#", "♯").replace("b", "♭")
 
 
 def _cents(cents: float) -> str:

@@ -119,7 +119,7 @@ def rich_result(score: str = "invented/duo.musicxml") -> Result:
             Finding(
                 "P1", "error", "Flute, bar 20, beat 1",
                 "No fingering sounds C#5 and C6 together: the nearest lies 84 cents low on C6.",
-                "Write C5 and C#6 instead.", demand="d5",
+                "Write C5 and C♯6 instead.", demand="d5",
             ),
             Finding("H1", "warning", "Flute, bar 14, beat 1", "The right hand leaves.", "Allow time.", "d2"),
         ),

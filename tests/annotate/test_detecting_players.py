@@ -200,7 +200,7 @@ def test_one_finding_stands_for_a_run_and_another_reading_between_starts_a_new_o
     events = [chord(4 * bar, "C5", "E5") for bar in range(20)]
     said = (words("mult.", 40), words("ord.", 44))
     found = detect(part("Flutes", *events, said=said), parts_in_score=10)
-    assert [finding.message.split(" read as ")[0] for finding in found.findings] == [
+    assert [said(finding.message).split(" read as ")[0] for finding in found.findings] == [
         "bars 1-10: 10 chords",
         "bar 11: 1 chord",
         "bars 12-20: 9 chords",

@@ -15,6 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from lxml import etree
+from said import said
 
 from annotate.files.container import check_packed, load, pack
 from annotate.files.encoding import inspect
@@ -78,7 +79,7 @@ def schema_errors(data: bytes) -> list[tuple[str, str]]:
     for version in SCHEMAS:
         checker = schema(version)
         checker.validate(tree)
-        found += [(version, error.message) for error in checker.error_log]  # type: ignore[attr-defined]
+        found += [(version, said(error.message)) for error in checker.error_log]  # type: ignore[attr-defined]
     return sorted(found)
 
 

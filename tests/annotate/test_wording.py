@@ -1,20 +1,16 @@
 from __future__ import annotations
 
-import re
-import string
 from dataclasses import replace
 from pathlib import Path
 
-import pytest
-from report_samples import GLIDE_PATH, demand, pitches, place, playable, unplayable
+from report_samples import GLIDE_PATH, demand, place, playable, unplayable
 
 import annotate
 from annotate import wording
-from annotate.findings import InputError
 from fingering_db.fingering import Fingering
 
-BREAKS_AN_IMPORTER = set('\\{$#"%')
 PACKAGE = Path(annotate.__file__).parent
+BREAKS_AN_IMPORTER = set('\\{$#"%')
 CHORD = demand(1, place("1"), "C5 D6")
 
 
@@ -87,61 +83,8 @@ def test_the_plain_legend_explains_the_plain_signs():
     )
 
 
-def test_pitches_in_double_accidentals_and_low_octaves_are_written_out():
-    names = [wording.pitch_sign(pitch) for pitch in pitches("C##5 Bbb4 A4")]
-    assert names == ["C♯♯5", "B♭♭4", "A4"]
-
-
 def test_cautions_end_on_the_physician_and_tell_that_the_flute_is_a_model():
     text = " ".join(wording.cautions())
     assert "try every fingering on your own instrument before it goes to print" in text
     for topic in ("take breaks", "light-headed", "hurts is wrong", "hearing", "physician"):
         assert topic in text
-
-
-def test_an_unknown_language_names_those_there_are():
-    with pytest.raises(InputError, match=r"language 'xx': expected one of .*en"):
-        wording.words("xx")
-    with pytest.raises(InputError):
-        wording.words("../en")
-
-
-def _flat(language: str) -> dict[str, str]:
-    tables = wording.words(language).tables
-    flat = {}
-    for table, entries in tables.items():
-        for name, entry in entries.items():
-            forms = entry.items() if isinstance(entry, dict) else [("", entry)]
-            for form, text in forms:
-                flat[f"{table}.{name}.{form}"] = " ".join(text) if isinstance(text, list) else text
-    return flat
-
-
-@pytest.mark.parametrize("language", wording.languages())
-def test_every_language_has_every_word_with_the_same_names_to_fill_in(language):
-    english, other = _flat("en"), _flat(language)
-    assert other.keys() == english.keys()
-
-    def names(text: str) -> set[str]:
-        return {name for _, name, _, _ in string.Formatter().parse(text) if name}
-
-    for key, text in english.items():
-        assert names(other[key]) == names(text), key
-
-
-@pytest.mark.parametrize("language", wording.languages())
-def test_words_for_the_score_hold_no_character_that_breaks_an_importer(language):
-    for key, text in _flat(language).items():
-        if key.startswith(("note.", "legend.")):
-            assert not BREAKS_AN_IMPORTER & set(re.sub(r"\{\w+\}", "", text)), key
-
-
-def test_no_word_is_in_the_file_without_being_used():
-    sources = [PACKAGE / "wording.py", PACKAGE / "report" / "text.py", PACKAGE / "report" / "tables.py"]
-    code = "\n".join(source.read_text(encoding="utf-8") for source in sources)
-    # Tables whose keys are made from a status, a kind, a sign, .. : their members are known by other tests.
-    made = set(re.findall(r"""f["'](\w+)\.\{""", code))
-    for table, entries in wording.words().tables.items():
-        for name in entries:
-            key = f"{table}.{name}"
-            assert table in made or f'"{key}"' in code or name in ("heading", "lines"), key

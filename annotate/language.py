@@ -1,0 +1,144 @@
+"""The words of one language (`languages/*.toml`), and messages put into them: the only place where values become words."""
+
+from __future__ import annotations
+
+import string
+import tomllib
+from collections.abc import Hashable, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from annotate.place import Place
+from fingering_db.message import Message
+from fingering_db.pitch import Pitch
+
+DEFAULT = "en"
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """The words of one language. Keys are `table.name`; KeyError for a key the language lacks.
+
+    signs: whether note names carry ♯ and ♭; else # and b, as they are typed."""
+
+    language: str
+    tables: Mapping[str, Mapping[str, Any]]
+    signs: bool = True
+
+    def text(self, key: str, **values: object) -> str:
+        """The words under `key` with its {names} filled in. An entry with `one` and `other` is chosen by the value n."""
+        entry = self._entry(key)
+        if isinstance(entry, Mapping):
+            entry = entry["one" if self._is_one(values["n"]) else "other"]
+        return _Filled(self).vformat(entry, (), values)
+
+    def say(self, message: Message | str) -> str:
+        """A message in words; a text as it is."""
+        if isinstance(message, str):
+            return message
+        return self.text(message.key, **dict(message.values))
+
+    def counted(self, key: str, number: int, **values: object) -> str:
+        """The words under `key` for so many things; {n} is the number."""
+        return self.text(key, n=number, **values)
+
+    def lines(self, key: str) -> tuple[str, ...]:
+        """The list of sentences under `key`."""
+        return tuple(self._entry(key))
+
+    def has(self, key: str) -> bool:
+        """Whether there are words under `key`."""
+        table, _, name = key.partition(".")
+        return name in self.tables.get(table, ())
+
+    def number(self, value: float | Fraction, form: str = "") -> str:
+        """A number with this language's decimal and thousands signs. form: as in Python's format."""
+        told = format(float(value) if isinstance(value, Fraction) else value, form)
+        signs = self.tables["number"]
+        return told.translate(str.maketrans({".": signs["decimal"], ",": signs["thousands"]}))
+
+    def note_name(self, pitch: Pitch, signs: str = "") -> str:
+        """A note with its octave, without cents: `C♯6`, German `Cis6`, French `do♯6`. signs: 'signs' ♯, 'typed' #, 'score' s
+        (which every importer takes); '' for those of these words."""
+        names = self.tables["pitch"]
+        letters = pitch.step + ("#" * pitch.alter if pitch.alter > 0 else "b" * -pitch.alter)
+        if letters in names:
+            return f"{names[letters]}{pitch.octave}"
+        kind = signs or ("signs" if self.signs else "typed")
+        sharp, flat = names[kind]
+        return f"{names[pitch.step]}{sharp * pitch.alter if pitch.alter > 0 else flat * -pitch.alter}{pitch.octave}"
+
+    def pitch(self, pitch: Pitch) -> str:
+        """A note with its cents: `C♯6`, `C5+50`."""
+        return self.note_name(pitch) + (f"{pitch.cents:+.0f}" if round(pitch.cents) else "")
+
+    def chord(self, pitches: tuple[Pitch, ...]) -> str:
+        """`C5+D6`; with blanks where cents would make the plus ambiguous."""
+        joint = " + " if any(round(pitch.cents) for pitch in pitches) else "+"
+        return joint.join(map(self.pitch, pitches))
+
+    def place(self, place: Place) -> str:
+        """Part, bar and beat as a musician says them; the bar alone for a place without a part's name."""
+        bar = self.text("place.bar_beat", bar=place.bar, beat=self.number(round(float(place.beat), 2), "g"))
+        return self.text("place.in_part", part=place.part, bars=bar) if place.part else bar
+
+    def value(self, value: object, form: str = "") -> str:
+        """One value of a message in words. form: of a number as in Python's format; of a tuple how it is joined: a name in
+        the table [join], ', ' by default; `chord` of pitches; `bare` of a pitch without its cents."""
+        if isinstance(value, Message):
+            return self.say(value)
+        if isinstance(value, Pitch):
+            return self.note_name(value) if form == "bare" else self.pitch(value)
+        if isinstance(value, Place):
+            return self.place(value)
+        if isinstance(value, tuple):
+            return self._joined(value, form)
+        if isinstance(value, int | float | Fraction) and not isinstance(value, bool):
+            return self.number(value, form)
+        return str(value)
+
+    def _joined(self, values: tuple[Hashable, ...], form: str) -> str:
+        if form == "chord":
+            return self.chord(tuple(one for one in values if isinstance(one, Pitch)))
+        texts = [self.value(value) for value in values]
+        joint = self.tables["join"][form or "list"]
+        if form in ("and", "or") and len(texts) > 1:
+            texts = [str(self.tables["join"]["list"]).join(texts[:-1]), texts[-1]]
+        return str(joint).join(texts)
+
+    def _is_one(self, number: Any) -> bool:
+        low, high = self.tables["number"]["one"]
+        return bool(low <= abs(number) <= high)
+
+    def _entry(self, key: str) -> Any:
+        table, _, name = key.partition(".")
+        return self.tables[table][name]
+
+
+class _Filled(string.Formatter):
+    """Templates filled with values in the words of a language."""
+
+    def __init__(self, words: Words) -> None:
+        self._words = words
+
+    def format_field(self, value: Any, format_spec: str) -> str:
+        """One value where its {name} stands."""
+        return self._words.value(value, format_spec)
+
+
+def languages() -> tuple[str, ...]:
+    """The languages there are, by their two letters."""
+    found = (entry.name for entry in files("annotate").joinpath("languages").iterdir())
+    return tuple(sorted(name.removesuffix(".toml") for name in found if name.endswith(".toml")))
+
+
+@cache
+def words(language: str = DEFAULT, signs: bool = True) -> Words:
+    """Load a language. Raises KeyError for one that is not there."""
+    if language not in languages():
+        raise KeyError(language)
+    source = files("annotate").joinpath("languages", f"{language}.toml")
+    return Words(language, tomllib.loads(source.read_text(encoding="utf-8")), signs)

@@ -1,0 +1,37 @@
+"""What is to be said, before it is said: a key and named values. Only `annotate` knows the words."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from dataclasses import dataclass
+
+SENTENCES = "list.sentences"
+"""Key of several messages one after the other."""
+
+
+@dataclass(frozen=True, slots=True, init=False)
+class Message:
+    """One sentence or phrase without its words. key: `table.name` in the files of the languages; values: what its {names}
+    stand for, sorted by name: numbers, pitches, texts that are the same in every language, further messages, and tuples of
+    these. Two messages are equal if they say the same with the same values."""
+
+    key: str
+    values: tuple[tuple[str, Hashable], ...]
+
+    def __init__(self, key: str, /, **values: Hashable) -> None:
+        object.__setattr__(self, "key", key)
+        object.__setattr__(self, "values", tuple(sorted(values.items())))
+
+    def __str__(self) -> str:
+        told = ", ".join(f"{name}={value}" for name, value in self.values)
+        return f"{self.key} ({told})" if told else self.key
+
+    def __add__(self, other: Message | None) -> Message:
+        """The two as sentences one after the other; None adds nothing."""
+        if other is None:
+            return self
+        return Message(SENTENCES, list=tuple(part for one in (self, other) for part in one._parts()))
+
+    def _parts(self) -> tuple[Hashable, ...]:
+        found = dict(self.values).get("list") if self.key == SENTENCES else None
+        return found if isinstance(found, tuple) else (self,)

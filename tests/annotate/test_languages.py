@@ -1,0 +1,165 @@
+"""The files of the languages, and the code that asks them for words."""
+
+from __future__ import annotations
+
+import ast
+import re
+import string
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+import annotate
+import fingering_db
+from annotate.language import Words, languages, words
+from annotate.place import Place
+from fingering_db.message import Message
+from fingering_db.pitch import Pitch
+
+BREAKS_AN_IMPORTER = set('\\{$#"%')
+SOURCES = [
+    path
+    for package in (annotate, fingering_db)
+    for path in sorted(Path(str(package.__file__)).parent.rglob("*.py"))
+]  # fmt: skip
+DATA = {"number", "pitch", "join"}
+"""Tables that are no words but how words are made."""
+ENGLISH = words("en")
+
+
+def fields(template: str) -> set[tuple[str, str]]:
+    """(name, what stands after its colon) of everything to be filled in."""
+    return {(name, form or "") for _, name, form, _ in string.Formatter().parse(template) if name}
+
+
+def entries(lexicon: Words) -> dict[str, list[str]]:
+    """Every entry as its templates: one, two for a pair, several for a list."""
+    found = {}
+    for table, named in lexicon.tables.items():
+        for name, entry in named.items():
+            if table not in DATA:
+                forms = list(entry.values()) if isinstance(entry, dict) else entry
+                found[f"{table}.{name}"] = forms if isinstance(forms, list) else [forms]
+    return found
+
+
+def names_of(lexicon: Words, key: str) -> set[str]:
+    return {name for template in entries(lexicon)[key] for name, _ in fields(template)}
+
+
+def sample(name: str, form: str, number: int) -> object:
+    """A value that may stand there."""
+    if form in ("chord", "bare"):
+        pitch = Pitch("B", -1, 4)
+        return (pitch, Pitch("C", 1, 6)) if form == "chord" else pitch
+    if form in ENGLISH.tables["join"]:
+        return (Message("place.bar_beat", bar="7", beat="1"), "12")
+    return number if name == "n" or form else "x"
+
+
+@pytest.mark.parametrize("language", languages())
+def test_every_language_has_every_key_in_the_same_order(language):
+    assert list(entries(words(language))) == list(entries(ENGLISH))
+
+
+@pytest.mark.parametrize("language", languages())
+def test_every_language_fills_in_the_same_values_in_the_same_form(language):
+    other = entries(words(language))
+    for key, templates in entries(ENGLISH).items():
+        asked = set().union(*map(fields, templates))
+        told = set().union(*map(fields, other[key]))
+        # "1 place" may or may not say its number with {n}.
+        assert told - {("n", "")} == asked - {("n", "")}, key
+        assert isinstance(words(language)._entry(key), type(ENGLISH._entry(key))), key
+
+
+@pytest.mark.parametrize("language", languages())
+def test_every_entry_can_be_said_of_one_and_of_many(language):
+    lexicon = words(language)
+    for key, templates in entries(lexicon).items():
+        if isinstance(lexicon._entry(key), list):
+            continue
+        for number in (1, 2):
+            values = {name: sample(name, form, number) for one in templates for name, form in fields(one)}
+            text = lexicon.text(key, **({"n": number} | values))
+            assert text.strip() and "{" not in text and "  " not in text.strip(), key
+
+
+@pytest.mark.parametrize("language", languages())
+def test_words_for_the_score_hold_no_character_that_breaks_an_importer(language):
+    for key, templates in entries(words(language)).items():
+        if key.startswith(("note.", "legend.")):
+            for template in templates:
+                assert not BREAKS_AN_IMPORTER & set(re.sub(r"\{\w+\}", "", template)), key
+
+
+def keys_of(node: ast.expr) -> list[str]:
+    """The keys that an expression may stand for: a text, one of two; none for others."""
+    if isinstance(node, ast.IfExp):
+        return keys_of(node.body) + keys_of(node.orelse)
+    return [node.value] if isinstance(node, ast.Constant) and isinstance(node.value, str) else []
+
+
+def asked_for() -> list[tuple[str, str, set[str]]]:
+    """(where, key, names of the values) of every Message(..), words.text(..) and .say(..) with a key that stands there."""
+    found = []
+    for path in SOURCES:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(node, ast.Call) or not node.args:
+                continue
+            called = node.func.id if isinstance(node.func, ast.Name) else getattr(node.func, "attr", "")
+            if called in ("Message", "text", "say", "count", "counted") and all(k.arg for k in node.keywords):
+                names = {str(keyword.arg) for keyword in node.keywords}
+                names |= {"n"} if called in ("count", "counted") else set()
+                found += [(f"{path.name}:{node.lineno}", key, names) for key in keys_of(node.args[0]) if "." in key]
+    return found
+
+
+def test_every_key_that_the_code_asks_for_is_there_with_the_values_that_the_code_gives():
+    asked = asked_for()
+    assert len(asked) > 50
+    for where, key, names in asked:
+        assert key in entries(ENGLISH), (where, key)
+        wanted = names_of(ENGLISH, key)
+        paired = isinstance(ENGLISH._entry(key), dict)
+        assert wanted <= names, (where, key)
+        assert names - ({"n"} if paired else set()) <= wanted, (where, key)
+
+
+def test_no_key_is_in_the_file_without_being_used():
+    code = "\n".join(path.read_text(encoding="utf-8") for path in SOURCES)
+    # Keys made from a status, a kind, a sign, .. : "table.{x}" or "table.start_{x}"
+    made = tuple(re.findall(r"""f["'](\w+\.\w*)\{""", code))
+    for key in entries(ENGLISH):
+        used = f'"{key}"' in code or (made and key.startswith(made)) or key.split(".")[1] in ("heading", "lines")
+        assert used, key
+
+
+def test_a_language_that_is_not_there_is_not_looked_for_elsewhere():
+    for language in ("xx", "../en"):
+        with pytest.raises(KeyError):
+            words(language)
+
+
+def test_note_names_are_those_of_the_language():
+    names = ["C##5", "Bbb4", "A4", "F#6", "Eb5", "B3", "Bb4"]
+    said = {language: [words(language).pitch(Pitch.parse(name)) for name in names] for language in languages()}
+    assert said["en"] == ["C♯♯5", "B♭♭4", "A4", "F♯6", "E♭5", "B3", "B♭4"]
+
+
+def test_values_are_said_by_their_kind():
+    lexicon = words("en")
+    assert lexicon.value(Fraction(5, 2)) == "2.5"
+    assert lexicon.value(34560, ",") == "34,560"
+    assert lexicon.value((Pitch.parse("C5"), Pitch.parse("D6+50")), "chord") == "C5 + D6+50"
+    assert lexicon.value(("1", "2", "3"), "and") == "1, 2 and 3"
+    assert lexicon.value(Place("Flute", "P1", "12", Fraction(5, 2))) == "Flute, bar 12, beat 2.5"
+
+
+def test_messages_one_after_the_other_are_said_as_sentences():
+    one, two = Message("glide.speed", speed=30.4), Message("glide.weakest", confidence=0.5)
+    assert one + None is one
+    assert ENGLISH.say(one + two + one) == (
+        "That is 30 mm a second. Its weakest point has confidence 0.50. That is 30 mm a second."
+    )
