@@ -16,6 +16,7 @@ ORDER = [
         "fingering_db.acoustics.hole",
         "fingering_db.acoustics.embouchure",
         "fingering_db.acoustics.jet",
+        "fingering_db.acoustics.jet_time",
     ],
     ["fingering_db.message"],
     ["fingering_db.pitch", "fingering_db.fingering", "fingering_db.store"],

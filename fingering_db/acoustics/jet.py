@@ -25,7 +25,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from fingering_db.acoustics.arrays import BoolArray, RealArray
+from fingering_db.acoustics.arrays import BoolArray, RealArray, RealLike
 from fingering_db.acoustics.resonance import Crossings
 
 AIR_DENSITY = 1.17  # [kg/m³] of the breath (30 °C); enters every term of P alike
@@ -241,7 +241,7 @@ def _strips(jets: Jets, number: int) -> _Strips:
     return _Strips(*(part.astype(np.float32) for part in (delay, by_level, slope)))
 
 
-def jet_drive_length(distance: RealArray, thickness: float) -> RealArray:
+def jet_drive_length(distance: RealArray, thickness: RealLike) -> RealArray:
     """δ_d [m] = (4/π) sqrt(2hW): distance between the two sources of the jet. Verge et al. 1994 (from memory)."""
     return np.asarray(4.0 / np.pi * np.sqrt(2.0 * thickness * distance))
 

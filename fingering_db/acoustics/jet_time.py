@@ -1,0 +1,146 @@
+"""The jet stepped through time: many runs side by side, each a fingering's modes with a jet of its own.
+
+The equations of jet.py as they stand there, nothing averaged. Each mode is carried over a step exactly with the force
+held; the jet hears the velocity of a delay ago, read between two samples. Held force: first order in the step."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fingering_db.acoustics.arrays import GeometryError, IndexArray, RealArray
+from fingering_db.acoustics.jet import (
+    AIR_DENSITY,
+    CONVECTION,
+    GROWTH,
+    HALF_WIDTH,
+    HOLE_AREA,
+    LOSS,
+    OFFSET,
+    TURBULENCE,
+    Jets,
+    Modes,
+    jet_drive_length,
+)
+
+RATE = 48_000  # [1/s] twice that gives the same modes for all but 1 % of jets
+_LOWEST_SPEED = 2.0  # [m/s] below, there is no jet: the air only loses
+
+
+@dataclass(frozen=True, slots=True)
+class Stepped:
+    """rms: shape (n_runs, m), velocity of each mode over the last third [m/s]. acceleration: shape (n_steps, n_runs), dv/dt
+    of the air in the embouchure [m/s²], to which the sound pressure far off is proportional (a small source; exact for a
+    point)."""
+
+    rms: RealArray
+    acceleration: RealArray
+
+
+def step(
+    modes: Modes,
+    jets: Jets,
+    start: RealArray,
+    seconds: float,
+    *,
+    rate: float = RATE,
+    noise: float = 0.0,
+    speeds: RealArray | None = None,
+    seed: int = 0,
+) -> Stepped:
+    """Run i: row i of modes, shape (n_runs, m), with jet i, from start[i], shape (n_runs, m): amplitudes of v [m/s] that
+    have swung freely so far.
+
+    noise: times the stated turbulence (power). speeds: shape (n_steps, n_runs) [m/s], else those of jets all along; below
+    2 m/s there is no jet. Raises GeometryError where a jet is too slow for its delay to be kept (0.1 s)."""
+    return _Run(modes, jets, rate).through(start, max(1, round(seconds * rate)), noise, speeds, seed)
+
+
+class _Run:
+    """Modes first, runs last: shape (m, n). Strips likewise: (s, n)."""
+
+    def __init__(self, modes: Modes, jets: Jets, rate: float) -> None:
+        self.dt = 1.0 / rate
+        self.runs = len(jets.speed)
+        present = np.isfinite(modes.hz.T)
+        self.omega = np.where(present, 2.0 * np.pi * modes.hz.T, 1.0)
+        self.amplitude = np.where(present, modes.amplitude.T, 0.0)
+        self.damping = self.amplitude * np.where(present, modes.resistance.T, 0.0) / 2.0
+        self.present = present
+        self.distance = jets.distance * (1.0 + jets.spread * np.linspace(-1.0, 1.0, jets.strips))[:, None]
+        self.thickness = jets.thickness
+        self.speed = jets.speed
+        self.length = 1 << int(np.ceil(np.log2(0.1 * rate)))
+
+    def jet(self, speed: RealArray) -> tuple[RealArray, RealArray, RealArray]:
+        """Delay in samples, G/b [s/m] and K [Pa s] of each strip, shape (s, n); K is 0 where there is no jet."""
+        blown = speed >= _LOWEST_SPEED
+        u = np.where(blown, speed, _LOWEST_SPEED)
+        delay = self.distance / (CONVECTION * u) / self.dt
+        if delay.max(initial=0.0) > self.length - 2:
+            raise GeometryError(f"a jet of {u.min()!r} m/s needs longer than 0.1 s from lips to edge")
+        half = HALF_WIDTH * self.thickness
+        gain = self.thickness / u * np.exp(GROWTH * self.distance / self.thickness) / half
+        force = AIR_DENSITY * jet_drive_length(self.distance, self.thickness) * half * u / self.distance
+        return np.maximum(delay, 1.0), gain, force * blown / len(self.distance)
+
+    def free(self, start: RealArray) -> tuple[RealArray, RealArray]:
+        """v and dv/dt of the free oscillation of the past, newest at index 0 of a ring, shape (length, n)."""
+        back = -self.dt * ((-np.arange(self.length)) % self.length)
+        velocity, acceleration = np.zeros((self.length, self.runs)), np.zeros((self.length, self.runs))
+        for omega, level in zip(self.omega, start.T, strict=True):
+            velocity += level * np.cos(omega * back[:, None])
+            acceleration -= level * omega * np.sin(omega * back[:, None])
+        return velocity, acceleration
+
+    def through(self, start: RealArray, steps: int, noise: float, speeds: RealArray | None, seed: int) -> Stepped:
+        start = np.where(self.present.T, start, 0.0)
+        swing = self.propagator()
+        drive = self.amplitude / HOLE_AREA
+        v, x = start.T.copy(), np.zeros_like(self.omega)
+        past_v, past_a = self.free(start)
+        random, noise_pa = np.random.default_rng(seed), np.sqrt(noise * TURBULENCE / self.dt)
+        delay, gain, force = self.jet(self.speed)
+        columns = np.arange(self.runs)
+        squares, kept = np.zeros_like(v), np.empty((steps, self.runs))
+        for number in range(steps):
+            if speeds is not None:
+                delay, gain, force = self.jet(speeds[number])
+            deflection = gain * _delayed(past_v, number, delay, columns) - OFFSET / HALF_WIDTH
+            slope = 1.0 - np.tanh(deflection) ** 2
+            total = v.sum(axis=0)
+            pressure = (force * gain * slope * _delayed(past_a, number, delay, columns)).sum(axis=0)
+            pressure -= LOSS * total * np.abs(total)
+            if noise:
+                pressure += noise_pa * random.standard_normal(self.runs)
+            pushed = drive * pressure
+            rest = pushed / self.omega**2
+            x, v = swing[0] * (x - rest) + swing[1] * v + rest, swing[2] * (x - rest) + swing[3] * v
+            at = (number + 1) % self.length
+            past_v[at] = v.sum(axis=0)
+            past_a[at] = (pushed - 2.0 * self.damping * v - self.omega**2 * x).sum(axis=0)
+            kept[number] = past_a[at]
+            if number >= steps - steps // 3:
+                squares += v * v
+        return Stepped(np.sqrt(squares / max(steps // 3, 1)).T, kept)
+
+    def propagator(self) -> tuple[RealArray, RealArray, RealArray, RealArray]:
+        """Exact damped oscillation over a step: displacement and velocity after from before, each of shape (m, n)."""
+        rate = np.sqrt(np.maximum(self.omega**2 - self.damping**2, 1e-12))
+        fall, c, s = np.exp(-self.damping * self.dt), np.cos(rate * self.dt), np.sin(rate * self.dt)
+        return (
+            fall * (c + self.damping / rate * s),
+            fall * s / rate,
+            -fall * self.omega**2 / rate * s,
+            fall * (c - self.damping / rate * s),
+        )
+
+
+def _delayed(past: RealArray, number: int, delay: RealArray, columns: IndexArray) -> RealArray:
+    """The ring's value a delay of so many samples ago, straight between two, shape (s, n)."""
+    whole = delay.astype(np.intp)
+    part = delay - whole
+    length = len(past)
+    near, far = past[(number - whole) % length, columns], past[(number - whole - 1) % length, columns]
+    return np.asarray(near + part * (far - near))
