@@ -37,10 +37,11 @@ class Sound:
 
 @dataclass(frozen=True, slots=True)
 class Alternative:
-    """Another fingering for the same demand, in order of confidence and ease."""
+    """Another fingering for the same demand, in order of confidence and ease; figures as in `Decision`."""
 
     fingering: Fingering
     deviation_cents: tuple[float, ...]
+    band_cents: tuple[float, ...]
     confidence: float
 
 
@@ -72,7 +73,7 @@ class Decision:
     """One demand on one flute. status: playable, doubtful or unplayable; why: one sentence with figures.
 
     fingering: None if none. deviation_cents: per pitch of the demand, sounding minus asked,
-    each uncertain by +/- band_cents. confidence: 0..1. notes: technique notes as written into the score, top
+    each uncertain by +/- its band_cents. confidence: 0..1. notes: technique notes as written into the score, top
     to bottom. contrary: the fingers that move against the ear on the way to it, as a fingering ('3v | Eb'),
     None for none.
     """
@@ -83,7 +84,7 @@ class Decision:
     why: Message
     fingering: Fingering | None = None
     deviation_cents: tuple[float, ...] = ()
-    band_cents: float = 0.0
+    band_cents: tuple[float, ...] = ()
     confidence: float = 0.0
     sounds: tuple[Sound, ...] = ()
     alternatives: tuple[Alternative, ...] = ()

@@ -63,18 +63,19 @@ def find(desk: Desk, texts: tuple[str, ...], tolerance_cents: float, limit: int)
                 "flute": desk.name,
                 "fingering": str(candidate.fingering),
                 "deviation_cents": [round(cents) for cents in candidate.deviation_cents],
+                "band_cents": [round(cents) for cents in candidate.band_cents],
                 "confidence": round(candidate.confidence, 2),
                 "lip_mm": round(candidate.lip_mm, 1),
                 "set_size": places,
                 "sounds": _sounds(candidate.sounds, desk.a4_hz),
             }
         )
-        off = ", ".join(f"{cents:+.0f}" for cents in candidate.deviation_cents)
+        pairs = zip(candidate.deviation_cents, candidate.band_cents, strict=True)
+        off = ", ".join(f"{cents:+.0f} ±{band:.0f}" for cents, band in pairs)
         stands = f"{places} place{'s' if places != 1 else ''}"
         lines.append((f"{off} cents", f"confidence {candidate.confidence:.2f}", stands, candidate.fingering))
     heading = (
-        f"{desk.name}: {found.count} different sounds give {asked} within {tolerance_cents:.0f} cents "
-        f"(each ±{desk.band_cents():.0f}); "
+        f"{desk.name}: {found.count} different sounds give {asked} within {tolerance_cents:.0f} cents; "
         f"the best {len(found.best)}, with the number of places along the tube where each can stand (see shifts):"
     )
     width = max(len(line[0]) for line in lines) + 2
@@ -128,12 +129,15 @@ def sounds(desk: Desk, text: str, slide_mm: float = 0.0) -> Answer:
         resonances = resonances_of(desk.model, fingering, slide_mm=slide_mm)
     except FingeringError as error:
         raise InputError(str(error)) from error
-    result = {"flute": desk.name, "fingering": str(fingering), "sounds": _sounds(resonances, desk.a4_hz)}
+    result = {
+        "flute": desk.name,
+        "fingering": str(fingering),
+        "sounds": _sounds(resonances, desk.a4_hz),
+        "band_cents": [round(one.band_cents) for one in resonances],
+    }
     lines = tuple((_sound_line(sound, desk.a4_hz), None) for sound in resonances)
     drawn = f", drawn out {slide_mm:g} mm," if slide_mm else ""
-    heading = (
-        f"{desk.name}: {fingering}{drawn} sounds (each ±{desk.band_cents():.0f} cents; under 0.5: not expected to):"
-    )
+    heading = f"{desk.name}: {fingering}{drawn} sounds (under 0.5: not expected to):"
     return _answer(desk, heading, (result,), lines)
 
 
@@ -155,7 +159,7 @@ def glide(desk: Desk, start: str, end: str, tolerance_cents: float) -> Answer:
     if not found:
         heading = f"{desk.name}: no glide from {asked}: {_SAY(no_way(desk, first, last))}"
         return _answer(desk, heading, (), ())
-    heading = f"{desk.name}: {asked} (each end ±{desk.band_cents():.0f} cents), the best first:"
+    heading = f"{desk.name}: {asked}, the best first:"
     results, lines = [], []
     for one in found[:_GLIDES]:
         status = glide_status(one, tolerance_cents)
@@ -168,6 +172,7 @@ def glide(desk: Desk, start: str, end: str, tolerance_cents: float) -> Answer:
                 "means": one.means,
                 "fingering": str(one.path[0].fingering),
                 "deviation_cents": [round(cents) for cents in (*one.start_cents, *one.end_cents)],
+                "band_cents": [round(cents) for cents in one.band_cents],
                 "confidence": round(one.confidence, 2),
                 "path": [_glide_point(point, desk.a4_hz) for point in one.path],
             }
@@ -302,7 +307,8 @@ def _shift_row(one: Shift, desk: Desk) -> dict[str, Any]:
 def _sound_line(sound: Resonance, a4_hz: float) -> str:
     pitch = Pitch.from_hz(sound.hz, a4_hz)
     weak = "" if sound.strength >= PLAYABLE_CONFIDENCE else "  weak"
-    return f"{pitch.name:<5}{pitch.cents:+4.0f} cents {sound.hz:9.1f} Hz   strength {sound.strength:.2f}{weak}"
+    off = f"{pitch.name:<5}{pitch.cents:+4.0f} ±{sound.band_cents:<2.0f} cents"
+    return f"{off} {sound.hz:9.1f} Hz   strength {sound.strength:.2f}{weak}"
 
 
 def _sounds(resonances: tuple[Resonance, ...], a4_hz: float) -> list[dict[str, Any]]:

@@ -74,19 +74,19 @@ def _tune_first_register(instrument: Instrument) -> Instrument:
     trills."""
     notes = [note for note in chart_of(instrument) if note.pitch.midi <= FIRST_REGISTER_TOP]
     notes += trills()
-    places = _places(instrument)
+    places = hole_places(instrument)
     problem = _problem(instrument, tuple(notes))
 
     def residuals(moved: RealArray) -> RealArray:
-        changed = _with_places(instrument, places + moved)
+        changed = with_hole_places(instrument, places + moved)
         return np.concatenate([problem(changed), 0.01 * moved])
 
     limit = 30.0 * length_scale(instrument)
-    return _with_places(instrument, places + _least_squares(residuals, np.zeros(len(places)), limit))
+    return with_hole_places(instrument, places + _least_squares(residuals, np.zeros(len(places)), limit))
 
 
 def _fit_from(home: Instrument, notes: tuple[ChartNote, ...]) -> Instrument:
-    places = _places(home)
+    places = hole_places(home)
     law = np.array([home.lip.at_c4_mm, home.lip.per_octave_mm, home.lip.curve_mm])
     problem = _problem(home, (*notes, *trills()))
     scale = length_scale(home)
@@ -94,7 +94,7 @@ def _fit_from(home: Instrument, notes: tuple[ChartNote, ...]) -> Instrument:
     def unpack(x: RealArray) -> Instrument:
         at_c4, per_octave, curve = (float(value) for value in law + _LIP_SCALE_MM * x[:3])
         lip = msgspec.structs.replace(home.lip, at_c4_mm=at_c4, per_octave_mm=per_octave, curve_mm=curve)
-        return _with_places(msgspec.structs.replace(home, lip=lip), places + scale * x[3:])
+        return with_hole_places(msgspec.structs.replace(home, lip=lip), places + scale * x[3:])
 
     def residuals(x: RealArray) -> RealArray:
         return np.concatenate([problem(unpack(x)), _PLACE_WEIGHT * x[3:]])
@@ -120,13 +120,13 @@ def _least_squares(residuals: Callable[[RealArray], RealArray], start: RealArray
     return np.asarray(least_squares(residuals, start, bounds=(-limit, limit), x_scale=1.0, max_nfev=40).x)
 
 
-def _places(instrument: Instrument) -> RealArray:
+def hole_places(instrument: Instrument) -> RealArray:
     """Positions of all holes and of the open end [mm]; holes at one place count once."""
     distinct = dict.fromkeys(hole.position_mm for hole in instrument.holes)
     return np.array([*distinct, instrument.body.end_mm])
 
 
-def _with_places(instrument: Instrument, places: RealArray) -> Instrument:
+def with_hole_places(instrument: Instrument, places: RealArray) -> Instrument:
     distinct = list(dict.fromkeys(hole.position_mm for hole in instrument.holes))
     new = dict(zip(distinct, (float(place) for place in places[:-1]), strict=True))
     holes = tuple(msgspec.structs.replace(hole, position_mm=new[hole.position_mm]) for hole in instrument.holes)
@@ -158,7 +158,9 @@ def report(name: str, say: Callable[[str], None], leave_out: bool = True) -> Ins
     )
     say(f"not fitted (real flutes: 0 to +40): {values}")
     home = _tune_first_register(fitted)
-    say(f"holes moved from first-register places: at most {np.abs(_places(fitted) - _places(home)).max():.1f} mm")
+    say(
+        f"holes moved from first-register places: at most {np.abs(hole_places(fitted) - hole_places(home)).max():.1f} mm"
+    )
     for note, cents in zip(notes, chart_cents(fitted, notes), strict=True):
         say(f"  {note.pitch!s:<4} {cents:+6.1f}{'' if note.judged else '  not fitted'}")
     for hole in fitted.holes:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray
+from fingering_db.bands import bands, sound_of
 from fingering_db.fingering import FINGERS, Fingering
 from fingering_db.mechanism import OPEN, PERFORATION, SHUT
 from fingering_db.model import Model
@@ -60,6 +61,16 @@ class Glide:
     def worst_cents(self) -> float:
         """Largest deviation at either end, without sign."""
         return max(map(abs, (*self.start_cents, *self.end_cents)))
+
+    @property
+    def band_cents(self) -> tuple[float, ...]:
+        """± of start_cents, then of end_cents."""
+        return tuple(one.band_cents for point in (self.path[0], self.path[-1]) for one in point.sounds)
+
+    @property
+    def start_bands(self) -> tuple[float, ...]:
+        """± of start_cents."""
+        return tuple(one.band_cents for one in self.path[0].sounds)
 
     @property
     def moved_cents(self) -> tuple[float, ...]:
@@ -361,7 +372,7 @@ def _made(
         tracked = np.vstack([tracked, ends_hz[1]])
     if not np.isfinite(tracked).all():
         return None
-    judged = _judged(model, swept, tracked, lips_m)
+    judged = _judged(model, swept, tracked, lips_m, fingerings)
     weakest = min(confidence for _, confidence in judged)
     points = tuple(
         Point(
@@ -389,7 +400,7 @@ def _made(
 
 
 def _judged(
-    model: Model, swept: ComplexArray, tracked: RealArray, lips_m: RealArray
+    model: Model, swept: ComplexArray, tracked: RealArray, lips_m: RealArray, fingerings: list[Fingering]
 ) -> list[tuple[tuple[Resonance, ...], float]]:
     """For each stage the tracked resonances, shape (n, k) [Hz], with their strengths, and the confidence that they
     sound together."""
@@ -405,11 +416,13 @@ def _judged(
         if len(hz) > 1:
             feed[stage] = one_jet(hz[None, :], crossings.resistance[at][None, :] * model.curve.size.area)[0]
         confidence = strengths[at].min() * np.prod(marked_down(strengths[inside])) * shared(feed[stage])
+        band = bands(model).of_modes(sound_of(model, fingerings[stage]), at - edges[stage])
         sounds = tuple(
             Resonance(
-                float(one), float(strengths[n]), 0.0, float(crossings.depth_db[n]), float(crossings.prominence_db[n])
+                float(one), float(strengths[n]), 0.0,
+                float(crossings.depth_db[n]), float(crossings.prominence_db[n]), float(cents),
             )
-            for one, n in zip(hz, at, strict=True)
-        )
+            for one, n, cents in zip(hz, at, band, strict=True)
+        )  # fmt: skip
         found.append((sounds, float(confidence)))
     return found

@@ -63,12 +63,13 @@ def hole_states(instrument: Instrument, fingering: Fingering) -> StateArray:
 @lru_cache(maxsize=32)  # asked for every note of a score
 def chart_of(instrument: Instrument) -> tuple[ChartNote, ...]:
     """The standard fingerings that this flute's fingers can form (a lever may be missing or out of reach)."""
-    has = [{option.touch for option in options} for options in choices(instrument)]
-    return tuple(
-        note
-        for note in chart(instrument.chart)
-        if all(touch in own for touch, own in zip(note.fingering.touches, has, strict=True))
-    )
+    return tuple(note for note in chart(instrument.chart) if has_touches(instrument, note.fingering))
+
+
+def has_touches(instrument: Instrument, fingering: Fingering) -> bool:
+    """Whether this flute has every key that the fingering touches, under the finger that touches it."""
+    has = ({option.touch for option in options} for options in choices(instrument))
+    return all(touch in own for touch, own in zip(fingering.touches, has, strict=True))
 
 
 def reach(instrument: Instrument) -> Reach:

@@ -8,6 +8,7 @@ import numpy as np
 
 from fingering_db.acoustics.arrays import IndexArray, RealArray
 from fingering_db.acoustics.resonance import Crossings
+from fingering_db.bands import bands, sound_of
 from fingering_db.fingering import Fingering
 from fingering_db.mechanism import hole_states
 from fingering_db.model import Model, highest_hz
@@ -17,28 +18,30 @@ from fingering_db.search import matching
 
 _CHUNK = 512  # rows of impedance at a time: bounds memory, not what is found
 EFFORT_WEIGHT = 0.02  # of confidence per pressed key: between equals, the easier hand
-_DEVIATION_WEIGHT = 0.15  # of confidence at the edge of the tolerance
+_OFF_WEIGHT = 0.003  # of confidence per cent that an answer may be off: ten cents outweigh one finger saved. Ours
 
 
 @dataclass(frozen=True, slots=True)
 class Resonance:
     """One resonance. hz [Hz]; strength 0..1: how surely it sounds alone; relative_amplitude, depth_db, prominence_db:
-    what that rests on (playability.py)."""
+    what that rests on (playability.py); band_cents: how far the played one may lie from it, ± (bands.py)."""
 
     hz: float
     strength: float
     relative_amplitude: float
     depth_db: float
     prominence_db: float
+    band_cents: float
 
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A fingering that answers. deviation_cents: sounding minus asked, per target. lip_mm: the one lip for all of them
-    (equivalent length). confidence 0..1. sounds: all its resonances up to 2.6 kHz with that lip."""
+    """A fingering that answers. deviation_cents: sounding minus asked, per target; band_cents: ± of each. lip_mm: the one lip
+    for all of them (equivalent length). confidence 0..1. sounds: all its resonances up to 2.6 kHz with that lip."""
 
     fingering: Fingering
     deviation_cents: tuple[float, ...]
+    band_cents: tuple[float, ...]
     confidence: float
     lip_mm: float
     effort: float
@@ -48,6 +51,12 @@ class Candidate:
     def worst_cents(self) -> float:
         """Largest deviation, without sign [cents]."""
         return max(abs(cents) for cents in self.deviation_cents)
+
+    @property
+    def inside_band(self) -> bool:
+        """Whether every deviation lies inside its band: it cannot be told from none."""
+        pairs = zip(self.deviation_cents, self.band_cents, strict=True)
+        return all(abs(cents) <= band for cents, band in pairs)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,18 +77,22 @@ def sounds(
     states = hole_states(model.instrument, fingering)[None, :]
     lips = None if lip_mm is None else np.array([lip_mm * 1e-3])
     crossings = model.drawn_out(states, model.flute.slide_mm + slide_mm, lips)
-    return _resonances(crossings, np.arange(len(crossings.hz)), strength(crossings, model.curve), model)
+    # The n-th resonance stays the n-th while the joint is drawn: its band is that of the joint at rest.
+    own = bands(model).of_modes(sound_of(model, fingering), np.arange(len(crossings.hz)))
+    return _resonances(crossings, np.arange(len(crossings.hz)), strength(crossings, model.curve), own, model)
 
 
 @dataclass(frozen=True, slots=True)
 class Answers:
-    """All sounds that answer, unranked: rows of `reach.states`, lips [m], confidence, score, each of shape (n,); cents,
-    shape (n, k), deviations; mode, shape (n, k), number of the resonance that answers, 0 for the lowest."""
+    """All sounds that answer, unranked: rows of `reach.states`, lips [m], confidence, score, each of shape (n,); cents and
+    bands, shape (n, k), deviations and ± of each; mode, shape (n, k), number of the resonance that answers, 0 for the
+    lowest."""
 
     rows: IndexArray
     lips: RealArray
     confidence: RealArray
     cents: RealArray
+    bands: RealArray
     mode: IndexArray
     score: RealArray
 
@@ -99,20 +112,23 @@ def answers(model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4
     confidence = np.concatenate([part[0] for part in parts])
     cents = np.concatenate([part[1] for part in parts])
     mode = np.concatenate([part[2] for part in parts])
-    worst = np.abs(cents).max(axis=1)
+    own = bands(model).at(rows, hz * 2.0 ** (np.where(np.isfinite(cents), cents, 0.0) / 1200.0))
     effort = model.effort[model.easiest[rows]]
-    scores = score(model, confidence, worst, effort, tolerance_cents)
-    kept = worst <= tolerance_cents
-    return Answers(rows[kept], lips[kept], confidence[kept], cents[kept], mode[kept], scores[kept])
+    scores = score(confidence, may_be_off(cents, own), effort)
+    kept = np.abs(cents).max(axis=1) <= tolerance_cents
+    return Answers(rows[kept], lips[kept], confidence[kept], cents[kept], own[kept], mode[kept], scores[kept])
 
 
-def score(
-    model: Model, confidence: RealArray, worst_cents: RealArray, effort: RealArray, tolerance_cents: float
-) -> RealArray:
-    """How good an answer is, all of shape (n,): its confidence, less what it is off beyond the model's error, less what
-    it costs the hand (effort in pressed keys). Weights: ours."""
-    off = np.maximum(worst_cents - model.instrument.model_cents, 0.0) / tolerance_cents
-    return np.asarray(confidence - _DEVIATION_WEIGHT * off**2 - EFFORT_WEIGHT * effort)
+def may_be_off(cents: RealArray, band_cents: RealArray) -> RealArray:
+    """How far an answer may be off, shape (n,) [cents]: the largest of deviation and band together over its pitches, both
+    of shape (n, k)."""
+    return np.asarray((np.abs(cents) + band_cents).max(axis=1))
+
+
+def score(confidence: RealArray, off_cents: RealArray, effort: RealArray) -> RealArray:
+    """How good an answer is, all of shape (n,): its confidence, less what it may be off (`may_be_off`), less what it costs
+    the hand (effort in pressed keys). Weights: ours."""
+    return np.asarray(confidence - _OFF_WEIGHT * off_cents - EFFORT_WEIGHT * effort)
 
 
 def find(
@@ -131,14 +147,16 @@ def candidates(model: Model, found: Answers, order: IndexArray) -> tuple[Candida
     rows, lips = found.rows[order], found.lips[order]
     crossings = model.resonances(model.bore(rows), lips)
     strengths = strength(crossings, model.curve)
+    own = bands(model).at(rows[crossings.row], crossings.hz[:, None])[:, 0]
     return tuple(
         Candidate(
             fingering=model.reach.fingering(int(model.easiest[row])),
             deviation_cents=tuple(float(value) for value in found.cents[at]),
+            band_cents=tuple(float(value) for value in found.bands[at]),
             confidence=float(found.confidence[at]),
             lip_mm=float(found.lips[at] * 1e3),
             effort=float(model.effort[model.easiest[row]]),
-            sounds=_resonances(crossings, np.flatnonzero(crossings.row == number), strengths, model),
+            sounds=_resonances(crossings, np.flatnonzero(crossings.row == number), strengths, own, model),
         )
         for number, (at, row) in enumerate(zip(order, rows, strict=True))
     )
@@ -179,12 +197,14 @@ def _judge(model: Model, rows: IndexArray, lips: RealArray, hz: RealArray) -> tu
     return np.where(np.isfinite(deviation).all(axis=1), confidence, 0.0), deviation, mode
 
 
-def _resonances(crossings: Crossings, own: IndexArray, strengths: RealArray, model: Model) -> tuple[Resonance, ...]:
+def _resonances(
+    crossings: Crossings, own: IndexArray, strengths: RealArray, bands_cents: RealArray, model: Model
+) -> tuple[Resonance, ...]:
     r = relative_amplitude(crossings, model.curve)
     return tuple(
         Resonance(
             float(crossings.hz[n]), float(strengths[n]), float(r[n]),
-            float(crossings.depth_db[n]), float(crossings.prominence_db[n]),
+            float(crossings.depth_db[n]), float(crossings.prominence_db[n]), float(bands_cents[n]),
         )
         for n in own
         if crossings.hz[n] <= highest_hz(model.instrument)

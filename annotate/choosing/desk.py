@@ -95,7 +95,8 @@ def alternatives(candidates: tuple[Candidate, ...], tolerance_cents: float) -> t
         if hold in seen or status_of(candidate, tolerance_cents) == Status.UNPLAYABLE:
             continue
         seen.add(hold)
-        chosen.append(Alternative(candidate.fingering, candidate.deviation_cents, candidate.confidence))
+        figures = candidate.deviation_cents, candidate.band_cents, candidate.confidence
+        chosen.append(Alternative(candidate.fingering, *figures))
         if len(chosen) == _ALTERNATIVES:
             break
     return tuple(chosen)

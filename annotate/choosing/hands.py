@@ -16,7 +16,7 @@ from fingering_db.fingering import Fingering
 from fingering_db.hand import effort_of
 from fingering_db.mechanism import chart_of
 from fingering_db.motion import FingerMove, moves
-from fingering_db.ranking import score
+from fingering_db.ranking import may_be_off, score
 
 LONG_REST_SECONDS = 10.0
 """After so long a rest the hand starts afresh: ours."""
@@ -133,22 +133,21 @@ def _options(decision: Decision, desk: Desk) -> tuple[Option, ...]:
     tolerance = desk.tolerance(demand)
     own = decision.fingering
     end = decision.path[-1].fingering if decision.path else own
-    found = [_option(own, end, decision.deviation_cents, decision.confidence, tolerance, desk)]
+    found = [_option(own, end, decision.deviation_cents, decision.band_cents, decision.confidence)]
     if demand.kind in (Kind.MULTIPHONIC, Kind.MICROTONE):
         for other in decision.alternatives:
             worst = max(map(abs, other.deviation_cents))
             if status_for(worst, other.confidence, tolerance) == decision.status:
-                found.append(
-                    _option(other.fingering, other.fingering, other.deviation_cents, other.confidence, tolerance, desk)
-                )
+                held = other.fingering
+                found.append(_option(held, held, other.deviation_cents, other.band_cents, other.confidence))
     return tuple(found)
 
 
 def _option(
-    start: Fingering, end: Fingering, cents: tuple[float, ...], confidence: float, tolerance: float, desk: Desk
+    start: Fingering, end: Fingering, cents: tuple[float, ...], band: tuple[float, ...], confidence: float
 ) -> Option:
-    worst = np.array([max(map(abs, cents), default=0.0)])
-    worth = score(desk.model, np.array([confidence]), worst, np.array([effort_of(start)]), 2.0 * tolerance)
+    off = may_be_off(np.array([cents]), np.array([band])) if cents else np.zeros(1)
+    worth = score(np.array([confidence]), off, np.array([effort_of(start)]))
     return Option(start, end, float(worth[0]))
 
 

@@ -44,7 +44,7 @@ def decide_multiphonic_by_search(
     """The best fingering for the chord, or for one note with a partner left open."""
     if len(demand.sounding) > MOST_PITCHES:
         why = Message("choice.too_many_pitches", n=len(demand.sounding), most=MOST_PITCHES)
-        return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents()), ()
+        return Decision(demand, desk.name, Status.UNPLAYABLE, why), ()
     tolerance = desk.tolerance(demand)
     candidates = ranked(desk.find(demand.sounding, tolerance), tolerance)
     if demand.open_pitches:
@@ -73,7 +73,7 @@ def _decision(
         why=why,
         fingering=best.fingering,
         deviation_cents=best.deviation_cents,
-        band_cents=desk.band_cents(),
+        band_cents=best.band_cents,
         confidence=best.confidence,
         sounds=shown(best.sounds, desk.a4_hz),
         alternatives=alternatives(candidates, desk.tolerance(demand)),
@@ -81,8 +81,8 @@ def _decision(
 
 
 def _reason(best: Candidate, status: Status, tolerance: float, desk: Desk) -> Message:
-    worst, band = best.worst_cents, desk.band_cents()
-    if status == Status.PLAYABLE and worst <= band:
+    worst, band = best.worst_cents, max(best.band_cents)
+    if status == Status.PLAYABLE and best.inside_band:
         return Message("choice.inside_band", worst=worst, band=band)
     if status == Status.PLAYABLE:
         return Message("choice.within", worst=worst, tolerance=tolerance)
@@ -102,7 +102,7 @@ def _unplayable(demand: Demand, desk: Desk, candidates: tuple[Candidate, ...]) -
     else:
         why = Message("choice.none_has_all", tried=tried, within=2 * tolerance)
     proposals = () if demand.open_pitches else instead(desk, demand, demand.sounding)
-    return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents(), instead=proposals)
+    return Decision(demand, desk.name, Status.UNPLAYABLE, why, instead=proposals)
 
 
 def _partner(candidate: Candidate, pitch: Pitch, desk: Desk) -> Resonance | None:
@@ -126,6 +126,7 @@ def _is_harmonic(one: float, other: float) -> bool:
 @dataclass(frozen=True, slots=True)
 class _Match:
     deviation_cents: tuple[float, ...]
+    band_cents: tuple[float, ...]
     strength: float
 
 
@@ -171,16 +172,17 @@ def _judge_written(demand: Demand, desk: Desk, fingering: Fingering) -> Decision
         why=why,
         fingering=fingering,
         deviation_cents=match.deviation_cents,
-        band_cents=desk.band_cents(),
+        band_cents=match.band_cents,
         confidence=match.strength,
         sounds=shown(resonances, desk.a4_hz),
     )
 
 
 def _match(resonances: tuple[Resonance, ...], demand: Demand, desk: Desk) -> _Match:
-    deviations, strengths = [], []
+    deviations, bands, strengths = [], [], []
     for pitch in demand.sounding:
         near = min(resonances, key=lambda sound: abs(Pitch.from_hz(sound.hz, desk.a4_hz).midi - pitch.midi))
         deviations.append((Pitch.from_hz(near.hz, desk.a4_hz).midi - pitch.midi) * 100.0)
         strengths.append(near.strength)
-    return _Match(tuple(deviations), min(strengths))
+        bands.append(near.band_cents)
+    return _Match(tuple(deviations), tuple(bands), min(strengths))

@@ -23,7 +23,7 @@ def decide_microtone(demand: Demand, desk: Desk, prefer: Fingering | None = None
     if not candidates or status_of(candidates[0], tolerance) == Status.UNPLAYABLE:
         why = Message("choice.microtone_none", within=2 * tolerance, bend=desk.model.instrument.lip.bend_cents)
         near = instead(desk, demand, demand.sounding)
-        return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents(), instead=near)
+        return Decision(demand, desk.name, Status.UNPLAYABLE, why, instead=near)
     candidates = preferred(candidates, prefer)
     best = candidates[0]
     status = status_of(best, tolerance)
@@ -35,8 +35,8 @@ def decide_microtone(demand: Demand, desk: Desk, prefer: Fingering | None = None
     )
     steadier = Message("choice.steadier", bent=bent, reach=reach) if worst < bent else None
     reached = Message("choice.within_tolerance") if worst <= tolerance else Message("choice.lip_makes_up")
-    if worst <= desk.band_cents():
-        reached = Message("choice.microtone_inside_band", band=desk.band_cents())
+    if best.inside_band:
+        reached = Message("choice.microtone_inside_band", band=best.band_cents[0])
     return Decision(
         demand=demand,
         flute=desk.name,
@@ -44,7 +44,7 @@ def decide_microtone(demand: Demand, desk: Desk, prefer: Fingering | None = None
         why=Message("choice.microtone", worst=worst, tolerance=tolerance, reached=reached) + steadier,
         fingering=best.fingering,
         deviation_cents=best.deviation_cents,
-        band_cents=desk.band_cents(),
+        band_cents=best.band_cents,
         confidence=best.confidence,
         sounds=shown(best.sounds, desk.a4_hz),
         alternatives=alternatives(candidates, tolerance),
@@ -76,7 +76,7 @@ def decide_note(demand: Demand, desk: Desk) -> Decision:
         why = Message(
             "choice.above_chart", pitch=demand.pitches[0], flute=desk.name, low=written_low, high=written_high
         )
-        return Decision(demand, desk.name, Status.DOUBTFUL, why, band_cents=desk.band_cents())
+        return Decision(demand, desk.name, Status.DOUBTFUL, why)
     octaves = 1 if pitch.midi < low.midi else -1
     moved = pitch
     while not low.midi <= moved.midi <= high.midi:
@@ -87,4 +87,4 @@ def decide_note(demand: Demand, desk: Desk) -> Decision:
     proposals = (Instead((written,), fingering, Message("choice.other_octave")),)
     where = "choice.below_compass" if octaves > 0 else "choice.above_compass"
     why = Message(where, pitch=demand.pitches[0], flute=desk.name, low=written_low, high=written_high)
-    return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents(), instead=proposals)
+    return Decision(demand, desk.name, Status.UNPLAYABLE, why, instead=proposals)

@@ -27,7 +27,7 @@ def decide_glissando(demand: Demand, desk: Desk) -> Decision:
         return _run(demand, desk)
     if len(demand.sounding) != len(demand.to_sounding) or not demand.to_sounding:
         why = Message("glide.unequal", start=len(demand.sounding), end=len(demand.to_sounding))
-        return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents())
+        return Decision(demand, desk.name, Status.UNPLAYABLE, why)
     found = _by_lip(demand, desk)
     if found is not None:
         return found
@@ -42,7 +42,7 @@ def decide_glissando(demand: Demand, desk: Desk) -> Decision:
         demand, desk, glides
     )
     others = tuple(
-        Alternative(glide.path[0].fingering, glide.start_cents, glide.confidence)
+        Alternative(glide.path[0].fingering, glide.start_cents, glide.start_bands, glide.confidence)
         for _, glide in usable
         if glide.path[0].fingering != best.path[0].fingering
     )
@@ -53,7 +53,7 @@ def decide_glissando(demand: Demand, desk: Desk) -> Decision:
         why=why,
         fingering=best.path[0].fingering,
         deviation_cents=best.start_cents + best.end_cents,
-        band_cents=desk.band_cents(),
+        band_cents=best.band_cents,
         confidence=best.confidence,
         sounds=path_sounds(best, desk.a4_hz)[0],
         alternatives=others[:3],
@@ -186,7 +186,7 @@ def _by_lip(demand: Demand, desk: Desk) -> Decision | None:
         why=Message("glide.lip_alone", asked=asked, bend=bend, fingering=str(best.fingering)),
         fingering=best.fingering,
         deviation_cents=best.deviation_cents,
-        band_cents=desk.band_cents(),
+        band_cents=best.band_cents,
         confidence=best.confidence,
         sounds=sounds,
         path=tuple(PathPoint(t, 0.0, (), lip, best.fingering, _bent(asked_for, lip, desk)) for t, lip in ends),
@@ -205,12 +205,12 @@ def _not_continuous(demand: Demand, desk: Desk) -> Decision:
     )
     other = _telescoping(demand, desk)
     if len(demand.sounding) > 1 or not _inside_compass(demand, desk):
-        return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents(), instead=other)
+        return Decision(demand, desk.name, Status.UNPLAYABLE, why, instead=other)
     run = Instead(demand.pitches, None, Message("glide.run_instead"), demand.to)
     if demand.continuous is None:
         why += Message("glide.run_possible")
-        return Decision(demand, desk.name, Status.DOUBTFUL, why, band_cents=desk.band_cents(), instead=(run, *other))
-    return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents(), instead=(run, *other))
+        return Decision(demand, desk.name, Status.DOUBTFUL, why, instead=(run, *other))
+    return Decision(demand, desk.name, Status.UNPLAYABLE, why, instead=(run, *other))
 
 
 def _telescoping(demand: Demand, desk: Desk) -> tuple[Instead, ...]:
@@ -259,9 +259,9 @@ def _slide_reach(desk: Desk, start: tuple[Pitch, ...]) -> float:
 def _run(demand: Demand, desk: Desk) -> Decision:
     if len(demand.sounding) == 1 and _inside_compass(demand, desk):
         why = Message("glide.run")
-        return Decision(demand, desk.name, Status.PLAYABLE, why, band_cents=desk.band_cents(), confidence=1.0)
+        return Decision(demand, desk.name, Status.PLAYABLE, why, confidence=1.0)
     why = Message("glide.run_impossible")
-    return Decision(demand, desk.name, Status.UNPLAYABLE, why, band_cents=desk.band_cents())
+    return Decision(demand, desk.name, Status.UNPLAYABLE, why)
 
 
 def _inside_compass(demand: Demand, desk: Desk) -> bool:

@@ -137,11 +137,11 @@ def confidence_word(confidence: float) -> str:
     return next((name for limit, name in _CONFIDENCE_WORDS if confidence >= limit), "unlikely")
 
 
-def deviations(decision: Decision) -> tuple[tuple[Pitch, float], ...]:
-    """(pitch asked for, as written; cents sounding minus asked) for each pitch that has a figure."""
+def deviations(decision: Decision) -> tuple[tuple[Pitch, float, float], ...]:
+    """(pitch asked for, as written; cents sounding minus asked; ± of it) for each pitch that has a figure."""
     asked = decision.demand.pitches + decision.demand.to
-    pairs = zip(asked, decision.deviation_cents, strict=False)
-    return tuple((pitch, cents) for pitch, cents in pairs if math.isfinite(cents))
+    figures = zip(asked, decision.deviation_cents, decision.band_cents, strict=False)
+    return tuple(figure for figure in figures if math.isfinite(figure[1]))
 
 
 def spelled_as_asked(pitch: Pitch, asked: tuple[Pitch, ...]) -> Pitch:
@@ -205,7 +205,7 @@ def _side_by_side(report: Report) -> tuple[tuple[Decision, Decision], ...]:
 
 
 def _worst(decision: Decision) -> float:
-    return max((abs(cents) for _, cents in deviations(decision)), default=math.nan)
+    return max((abs(cents) for _, cents, _ in deviations(decision)), default=math.nan)
 
 
 def _groups(decisions: tuple[Decision, ...]) -> tuple[Group, ...]:
@@ -232,7 +232,7 @@ def _asked(demand: Demand) -> object:
 def _decided(decision: Decision) -> object:
     """What must be equal for two decisions to read the same (figures as they are shown)."""
     rounded = tuple(f"{cents:.0f}" for cents in decision.deviation_cents)
-    figures = (rounded, round(decision.band_cents), round(decision.confidence, 2))
+    figures = (rounded, tuple(map(round, decision.band_cents)), round(decision.confidence, 2))
     texts = (decision.flute, decision.status, words().say(decision.why), decision.fingering)
     others = tuple(one.fingering for one in decision.alternatives), decision.instead
     return texts, figures, others

@@ -126,7 +126,7 @@ def _demand(decision: Decision, report: Report) -> dict[str, Any]:
         "path": [_path_point(point, asked) for point in decision.path],
         "notes": list(decision.notes),
         "findings": list(report.findings_of(demand.id)),
-        "band_cents": _figure(decision.band_cents),
+        "band_cents": [_figure(cents) for cents in decision.band_cents],
     }
 
 
@@ -150,6 +150,7 @@ def _alternative(one: Alternative) -> dict[str, Any]:
     return {
         "fingering": text_of(one.fingering),
         "deviation_cents": [_figure(cents) for cents in one.deviation_cents],
+        "band_cents": [_figure(cents) for cents in one.band_cents],
         "confidence": _figure(one.confidence, 2),
     }
 

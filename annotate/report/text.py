@@ -405,15 +405,11 @@ class _Page:
         return [line for text in texts for line in wrap(text, width, hanging=2)]
 
     def deviations(self, decision: Decision) -> str:
-        """`C5 -6, D6 +11 cents, each ±15`."""
-        figures = [f"{self.asked_name(pitch)} {_cents(cents)}" for pitch, cents in deviations(decision)]
-        if not figures:
-            return ""
-        band = f"{decision.band_cents:.0f}"
-        told = ", ".join(together(text) for text in figures)
-        if not round(decision.band_cents):
-            return self.say("report.cents", list=told)
-        return self.count("report.cents_band", len(figures), list=told, band=band)
+        """`C5 -6 ±11, D6 +11 ±14 cents`."""
+        figures = [
+            f"{self.asked_name(pitch)} {_cents(cents)} ±{band:.0f}" for pitch, cents, band in deviations(decision)
+        ]
+        return self.say("report.cents", list=", ".join(map(together, figures))) if figures else ""
 
     def asked_name(self, pitch: Pitch) -> str:
         """A pitch before a figure in cents: `C5`, `C5(+50)`."""

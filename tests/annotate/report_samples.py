@@ -47,7 +47,7 @@ def playable(asked: Demand, flute: str = "open-hole-b", **more: Any) -> Decision
         "why": "Both notes lie within 30 cents.",
         "fingering": "T 2 3 | Eb",
         "deviation_cents": (-6.2, 10.8),
-        "band_cents": 15.0,
+        "band_cents": (9.4, 12.2),
         "confidence": 0.834,
         "sounds": (
             Sound(521.377, Pitch("C", 0, 5, -6.2), 0.9),
@@ -56,10 +56,10 @@ def playable(asked: Demand, flute: str = "open-hole-b", **more: Any) -> Decision
             Sound(2100.0, Pitch("C", 0, 7, 5.8), 0.2),
         ),
         "alternatives": (
-            Alternative(Fingering.parse("T 2 3 G# | Eb"), (-12.0, 14.0), 0.71),
-            Alternative(Fingering.parse("T 2 3 | 1 2 3 C#"), (19.0, 0.2), 0.55),
-            Alternative(Fingering.parse("1 2 3 | Eb"), (25.0, -3.0), 0.4),
-            Alternative(Fingering.parse("2 3 | Eb"), (28.0, -30.0), 0.3),
+            Alternative(Fingering.parse("T 2 3 G# | Eb"), (-12.0, 14.0), (9.0, 12.0), 0.71),
+            Alternative(Fingering.parse("T 2 3 | 1 2 3 C#"), (19.0, 0.2), (9.0, 12.0), 0.55),
+            Alternative(Fingering.parse("1 2 3 | Eb"), (25.0, -3.0), (9.0, 12.0), 0.4),
+            Alternative(Fingering.parse("2 3 | Eb"), (28.0, -30.0), (9.0, 12.0), 0.3),
         ),
         "notes": ("mult.",),
     }

@@ -47,7 +47,7 @@ def test_one_demand_is_told_with_place_fingering_diagram_figures_and_alternative
     assert lines[start : start + 3] == [
         "  bar 12, beat 2      C5+D6, multiphonic                          playable",
         "  C+3, 0:31           T 2 3 | Eb                                  ○●● T",
-        "                      C5 -6, D6 +11 cents, each ±15               ○○○ E♭",
+        "                      C5 -6 ±9, D6 +11 ±12 cents                  ○○○ E♭",
     ]
     told = block("\n".join(lines), "bar 12")
     assert "likely to sound (confidence 0.83)" in told
@@ -87,7 +87,7 @@ def test_an_unplayable_demand_says_why_and_what_instead():
 
 
 def test_cents_in_a_demand_do_not_run_into_the_deviation():
-    assert "B♭4(+50) +27 cents, ±15" in text.render(rich_result())
+    assert "B♭4(+50) +27 ±9 cents" in text.render(rich_result())
 
 
 def test_pitches_with_cents_are_joined_with_blanks():
@@ -221,7 +221,7 @@ def test_names_from_the_score_cannot_command_the_terminal():
 
 def test_ascii_says_the_same_with_plain_signs():
     report = text.render(rich_result(), ascii=True)
-    assert re.search(r"C5 -6, D6 \+11 cents, each \+/-15 +--- Eb\n", report)
+    assert re.search(r"C5 -6 \+/-9, D6 \+11 \+/-12 cents +--- Eb\n", report)
     told = block(report, "bar 21")
     assert "C5+D6 -> B4+C#6, glissando" in told
     assert "-@@ T" in told

@@ -1,0 +1,166 @@
+"""How far each computed resonance may lie from the played one: an error band of its own for every fingering.
+
+A resonance stands where the reactance X is zero, so a dimension that is wrong by its standard deviation moves it by
+-ΔX/(dX/dω): ΔX is the difference of two whole models, one of them with that dimension changed on every hole that has it
+and then put in tune again (retuning.py). Both are tabulated once on the grid; a resonance costs a few products.
+
+To first order in the error; a test moves the dimensions and searches again. Dimensions and their standard deviations:
+data/uncertainty.toml. What no dimension explains stays in the model's own error, which is the same everywhere.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import msgspec
+import numpy as np
+
+from fingering_db.acoustics.arrays import IndexArray, RealArray
+from fingering_db.acoustics.resonance import Crossings
+from fingering_db.fingering import Fingering
+from fingering_db.instrument import Hole, Instrument
+from fingering_db.mechanism import hole_states
+from fingering_db.model import Model, atlas
+from fingering_db.retuning import retuned
+from fingering_db.search import HalfTables, tabulate
+from fingering_db.sounding import Flute
+from fingering_db.store import fetch
+from fingering_db.uncertainty import Dimension, common_cents, dimensions, lip_sigma_mm
+
+WIDEST_CENTS = 100.0
+"""No band is told wider: a resonance moved farther may be another one, or none. Ours."""
+
+_BORE_OF_FLUTE_IN_C_MM = 19.0
+_CENTS = 1200.0 / np.log(2.0)
+
+
+def with_error(instrument: Instrument, dimension: Dimension) -> Instrument | None:
+    """The flute with one dimension smaller by its standard deviation and in tune again; None where no hole has it.
+    Smaller, for then every hole and opening still fits what it lies in."""
+    less = dimension.sigma_mm * instrument.body.bore_mm / _BORE_OF_FLUTE_IN_C_MM
+
+    def changed(hole: Hole) -> Hole:
+        values = {field: getattr(hole, field) for field in dimension.fields}
+        return msgspec.structs.replace(hole, **{field: value - min(less, value / 2) for field, value in values.items()})
+
+    holes = tuple(map(changed, instrument.holes))
+    small = any(hole.perforation_mm or hole.vent_mm for hole in holes)
+    if holes == instrument.holes or (dimension.of_small_openings and not small):
+        return None
+    return retuned(msgspec.structs.replace(instrument, holes=holes), instrument)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Errors:
+    """The tables of a flute with one dimension after the other in error. names: of the dimensions."""
+
+    model: Model
+    names: tuple[str, ...]
+    tables: tuple[HalfTables, ...]
+
+    def moved_cents(self, sounds: IndexArray, crossings: Crossings) -> RealArray:
+        """How far each error moves each crossing, shape (n_dimensions, n_crossings) [cents].
+
+        sounds: shape (n_rows,), which row of `reach.states` each row of the crossings is."""
+        own = sounds[crossings.row]
+        left = np.minimum(crossings.left, len(self.model.grid) - 2)
+        step = np.log(self.model.grid[1] / self.model.grid[0])
+        share = np.clip(np.log(crossings.hz / self.model.grid[left]) / step, 0.0, 1.0)
+
+        def reactance(tables: HalfTables) -> RealArray:
+            low, high = (self._at(tables, own, left + more) for more in (0, 1))
+            return np.asarray(low + share * (high - low))
+
+        base = reactance(self.model.tables)
+        per_hertz = crossings.slope * 2.0 * np.pi
+        moved = [-(reactance(tables) - base) / (per_hertz * crossings.hz) for tables in self.tables]
+        return np.asarray(_CENTS * np.reshape(moved, (len(self.tables), len(own))))
+
+    def lip_cents(self, crossings: Crossings) -> RealArray:
+        """How far the lip's error moves each crossing, shape (n_crossings,) [cents]."""
+        flute = self.model.flute
+        metres = lip_sigma_mm() * 1e-3 * _lip_scale(flute.instrument)
+        return np.asarray(
+            _CENTS * flute.lip_slope(crossings.hz) * metres / (crossings.slope * 2 * np.pi * crossings.hz)
+        )
+
+    def own_cents(self, sounds: IndexArray, crossings: Crossings) -> RealArray:
+        """Errors of dimensions and lip together (sum of squares), shape (n_crossings,) [cents], at most WIDEST_CENTS."""
+        moved = self.moved_cents(sounds, crossings)
+        together = np.sqrt((moved**2).sum(axis=0) + self.lip_cents(crossings) ** 2)
+        return np.asarray(np.minimum(together, WIDEST_CENTS))
+
+    def _at(self, tables: HalfTables, sounds: IndexArray, column: IndexArray) -> RealArray:
+        upper, lower = self.model.halves.upper_of[sounds], self.model.halves.lower_of[sounds]
+        above, load = tables.above, tables.below[lower, column]
+        pressure = above.a[upper, column] + above.b[upper, column] * load
+        return np.asarray((pressure / (above.c[upper, column] + above.d[upper, column] * load)).imag)
+
+
+def _lip_scale(instrument: Instrument) -> float:
+    """Length against that of a flute in C, over area: as the lip law grows (family.py)."""
+    wide = instrument.body.bore_mm / _BORE_OF_FLUTE_IN_C_MM
+    return float(2.0 ** (-instrument.transposition_semitones / 12.0) / wide**2)
+
+
+def errors(of: Model) -> Errors:
+    """Tables with each dimension in error; takes a second or two."""
+    found = [(one.name, with_error(of.instrument, one)) for one in dimensions()]
+    flutes = [(name, Flute(wrong, of.flute.slide_mm)) for name, wrong in found if wrong is not None]
+    return Errors(
+        of, tuple(name for name, _ in flutes), tuple(tabulate(wrong, of.halves, of.grid) for _, wrong in flutes)
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Bands:
+    """Bands of every resonance of every distinct sound, lip by the law. key: shape (n,), growing, from `_keys`; cents,
+    shape (n,): ± of each resonance, one standard deviation, all errors together."""
+
+    key: RealArray
+    cents: RealArray
+
+    def at(self, sounds: IndexArray, hz: RealArray) -> RealArray:
+        """Bands of the resonances of sounds, shape (n,), nearest to hz, shape (n, k) [Hz]: shape (n, k) [cents]."""
+        asked = _keys(sounds[:, None], hz)
+        after = np.clip(np.searchsorted(self.key, asked), 1, len(self.key) - 1)
+        nearer = np.abs(self.key[after - 1] - asked) <= np.abs(self.key[after] - asked)
+        return np.asarray(self.cents[after - nearer], dtype=float)
+
+    def of_modes(self, sound: int, modes: IndexArray) -> RealArray:
+        """Bands of resonances of one sound by their numbers, 0 for the lowest, shape (n,) [cents]; a number beyond the
+        last has the last one's."""
+        first, end = np.searchsorted(self.key, _keys(np.array([sound, sound + 1]), np.ones(2)))
+        return np.asarray(self.cents[np.minimum(first + modes, end - 1)])
+
+
+def _keys(sounds: IndexArray, hz: RealArray) -> RealArray:
+    """A number that grows with the row of the sound, then with frequency; rows lie far apart."""
+    return np.asarray(32.0 * sounds + np.log2(hz))
+
+
+def sound_of(of: Model, fingering: Fingering) -> int:
+    """Row of `reach.states` of a fingering. Raises FingeringError when the flute has no such touch."""
+    return int(np.flatnonzero((of.reach.states == hole_states(of.instrument, fingering)).all(axis=1))[0])
+
+
+@lru_cache(maxsize=8)
+def bands(of: Model) -> Bands:
+    """The bands of a flute; some seconds, then kept in the user's cache folder."""
+    stored = fetch(f"bands {of.flute.slide_mm!r} {of.instrument.fingerprint()}", lambda: {"own": _own(of)})
+    every = atlas(of)
+    return Bands(_keys(every.row, every.hz), np.hypot(stored["own"].astype(float), common_cents(of.instrument)))
+
+
+_ROWS = 512  # rows of impedance at a time: bounds memory
+
+
+def _own(of: Model) -> RealArray:
+    """Own errors of the atlas's resonances, in its order [cents]; single precision, for keeping."""
+    own = errors(of)
+    parts = []
+    for start in range(0, len(of.reach.states), _ROWS):
+        rows = np.arange(start, min(start + _ROWS, len(of.reach.states)))
+        parts.append(own.own_cents(rows, of.resonances(of.bore(rows))).astype(np.float32))
+    return np.concatenate(parts)
