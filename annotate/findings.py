@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from annotate.language import words
+from annotate.place import Place
 from fingering_db.message import Message
 
 
@@ -27,14 +28,14 @@ class Finding:
     """One thing the user must know.
 
     code: family letter and number (R reading, P playing, H hands and time, G glissando, F file).
-    severity: 'error', 'warning' or 'info'. place: as a musician says it ('Flute, bar 12, beat 2'), '' for the file.
+    severity: 'error', 'warning' or 'info'. place: where, None for the whole file.
     message: one sentence saying what was asked and what is possible. advice: what to do.
     demand: id of the demand it belongs to, '' for none.
     """
 
     code: str
     severity: str
-    place: str
+    place: Place | None
     message: Message | str
     advice: Message | str
     demand: str = ""

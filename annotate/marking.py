@@ -113,15 +113,11 @@ def mark(
         for offset, own_rows in sorted(rows.items())
     )
     pictures = tuple(
-        Drawn(_place(part, stand.event), stand.fingering, stand.status, stand.draw, stand.contrary)
+        Drawn(part.place(stand.event), stand.fingering, stand.status, stand.draw, stand.contrary)
         for stand in stands
         if stand.fingering
     )
     return Marked(marks, _crowded(part, texts, events.values()), pictures)
-
-
-def _place(part: Part, event: Event) -> Place:
-    return Place(part.name, part.id, event.bar, event.beat, event.voice, event.rehearsal, event.seconds)
 
 
 def notes_at(decision: Decision, texts: dict[tuple[Fraction, int], str], ascii_only: bool = False) -> tuple[str, ...]:
@@ -191,7 +187,8 @@ def _crowded(part: Part, texts: dict[tuple[Fraction, int], str], events: Iterabl
         text = texts.get((event.onset, event.staff))
         if text:
             text = text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"
-            place = Place(part.name, part.id, event.bar, event.beat)
             message = f"'{text}' already stands here, and a mark was written above the same note."
-            found.append(Finding(WORDS_STAND_HERE, "info", str(place), message, "Look at the place in your program."))
+            found.append(
+                Finding(WORDS_STAND_HERE, "info", part.place(event), message, "Look at the place in your program.")
+            )
     return tuple(found)

@@ -103,7 +103,7 @@ def look(path: Path, options: Options, progress: Progress | None = None) -> Look
         decisions=tuple(decisions),
         findings=tuple(findings),
         not_judged=tuple(not_judged),
-        parts_read=tuple(part.name or part.id for part in parts),
+        parts_read=tuple(part.label for part in parts),
         a4_hz=a4_hz,
     )
     return Looked(file, data, score, parts, result)
@@ -201,7 +201,7 @@ def _chosen_parts(headings: Score, options: Options) -> tuple[tuple[Part, str], 
     flutes = find_flute_parts(headings.parts)
     if not options.parts:
         if not flutes:
-            listed = ", ".join(f"{part.number} '{part.name or part.id}'" for part in headings.parts)
+            listed = ", ".join(f"{part.number} '{part.label}'" for part in headings.parts)
             raise InputError(f"no flute part found; name one with --part, from: {listed}")
         return flutes
     families = {part.id: family for part, family in flutes}
@@ -246,7 +246,7 @@ def desk(name: str, options: Options) -> Desk:
 def _no_flute(part: Part, family: str) -> Finding:
     message = f"no model of this kind of flute ({family}) is shipped: the part was not judged"
     advice = "Judge it on another flute with --flute NAME or --flute FILE.toml."
-    return Finding(NO_SUCH_FLUTE, "warning", part.name or part.id, message, advice)
+    return Finding(NO_SUCH_FLUTE, "warning", part.whole, message, advice)
 
 
 def _transpositions(part: Part, at: DesksAt, options: Options) -> tuple[Finding, ...]:

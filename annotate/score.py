@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from annotate.findings import Finding
+from annotate.place import Place
 from fingering_db.pitch import Pitch
 
 
@@ -139,6 +140,24 @@ class Part:
     """A `<transpose>` of whole octaves is in force somewhere (piccolo, bass flute)."""
     group: str = ""
     """Name of the innermost `<part-group>` that has one: 'Flutes' over parts named '1' and '2'."""
+
+    @property
+    def label(self) -> str:
+        """How the part is called wherever it is told of: its name, else its abbreviation, else its number."""
+        return self.name or self.abbreviation or f"Part {self.number}"
+
+    @property
+    def whole(self) -> Place:
+        """The place of what holds for the whole part."""
+        return Place(self.label, self.id)
+
+    def place(self, event: Event) -> Place:
+        """The place of an event."""
+        return Place(self.label, self.id, event.bar, event.beat, event.voice, event.rehearsal, event.seconds)
+
+    def place_of_word(self, direction: Direction) -> Place:
+        """The place of words."""
+        return Place(self.label, self.id, direction.bar, direction.beat, direction.voice)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,6 @@ from annotate.choosing.slides import decide_glissando
 from annotate.decision import Decision
 from annotate.demand import Demand, Kind
 from annotate.findings import Finding
-from annotate.place import Place
 from annotate.score import Event, Part
 from fingering_db.fingering import Fingering
 
@@ -42,6 +41,7 @@ def ordinary_demands(
 
 
 def _note_demand(part: Part, event: Event) -> Demand:
-    place = Place(part.name, part.id, event.bar, event.beat, event.voice, event.rehearsal, event.seconds)
     note = max(event.notes, key=lambda one: abs(one.sounding.midi - 76.0))  # the one farthest from the middle
-    return Demand("", Kind.NOTE, place, (event,), (note.written,), (note.sounding,), seconds_end=event.seconds_end)
+    return Demand(
+        "", Kind.NOTE, part.place(event), (event,), (note.written,), (note.sounding,), seconds_end=event.seconds_end
+    )

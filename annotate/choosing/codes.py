@@ -44,7 +44,7 @@ def unplayable_finding(decision: Decision) -> Finding | None:
     advice = Message("choice.nothing_near")
     if decision.instead:
         advice = Message("choice.near", sets=tuple(_set(one) for one in decision.instead))
-    return Finding(UNPLAYABLE_CODES[demand.kind], "error", str(demand.place), decision.why, advice, demand.id)
+    return Finding(UNPLAYABLE_CODES[demand.kind], "error", demand.place, decision.why, advice, demand.id)
 
 
 def _set(one: Instead) -> Message:

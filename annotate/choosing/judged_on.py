@@ -9,7 +9,6 @@ from annotate.choosing.codes import LESS_CERTAIN
 from annotate.choosing.desk import Desk
 from annotate.detecting.detect import Detected
 from annotate.findings import Finding
-from annotate.place import Place
 from annotate.reading.changes import Turns
 from annotate.reading.codes import NOT_TRANSPOSED
 from annotate.score import Event, Part
@@ -43,8 +42,7 @@ def transpositions(part: Part, at: DesksAt) -> tuple[Finding, ...]:
                 "reading.transposes_otherwise", flute=desks[0].name, own=_semitones(own), told=_semitones(told)
             )
             advice = Message("reading.transposes_otherwise_advice")
-            place = Place(part.name, part.id, event.bar, event.beat)
-            found[desks[0].name] = Finding(NOT_TRANSPOSED, "warning", str(place), message, advice)
+            found[desks[0].name] = Finding(NOT_TRANSPOSED, "warning", part.place(event), message, advice)
     return tuple(found.values())
 
 
@@ -55,7 +53,7 @@ def remarks(part: Part, desks: Mapping[str, list[Desk]]) -> tuple[Finding, ...]:
         Finding(
             LESS_CERTAIN,
             "info",
-            part.name or part.id,
+            part.whole,
             Message(
                 "choice.less_certain", flute=desk.name, remark=desk.model.instrument.remark, band=desk.band_cents()
             ),

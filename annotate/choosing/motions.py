@@ -165,4 +165,4 @@ def _time(step: Step) -> list[Finding]:
 def _finding(code: str, severity: str, step: Step, message: Message, advice: Message) -> Finding:
     assert step.after.decision is not None
     demand = step.after.decision.demand
-    return Finding(code, severity, str(demand.place), message, advice, demand.id)
+    return Finding(code, severity, demand.place, message, advice, demand.id)

@@ -138,7 +138,7 @@ def _sounds(model: Model, fingering: Fingering) -> tuple[Resonance, ...]:
 def _judge_written(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Finding:
     """A decision when the composer's fingering sounds the pitches, else the finding that says what it sounds."""
     tolerance = desk.tolerance(demand)
-    place = str(demand.place)
+    place = demand.place
     try:
         resonances = _sounds(desk.model, fingering)
     except FingeringError as error:

@@ -10,7 +10,7 @@ from itertools import takewhile
 from annotate.demand import Demand, Kind
 from annotate.detecting.multiphonic import opening
 from annotate.detecting.scene import Scene, demand
-from annotate.detecting.sonority import Link, Sonority, is_silent, place_of, place_of_word
+from annotate.detecting.sonority import Link, Sonority, is_silent
 from annotate.detecting.words import GLISSANDO as GLISSANDO_ROLE
 from annotate.detecting.words import MULTIPHONIC, Said, find_words
 from annotate.findings import Finding
@@ -79,7 +79,7 @@ def pair_lines(events: Iterable[Event]) -> Pairs:
 
 
 def _orphan_finding(scene: Scene, end: End) -> Finding:
-    place = str(place_of(scene.part, end.event))
+    place = scene.part.place(end.event)
     start = end.mark.role == "start"
     missing = "end" if start else "start"
     return Finding(
@@ -96,7 +96,7 @@ def _level_finding(scene: Scene, end: End) -> Finding:
     return Finding(
         "G203",
         "info",
-        str(place_of(scene.part, end.event)),
+        scene.part.place(end.event),
         f"a {end.mark.kind} starts and ends at {end.note.written}; there is nothing to glide over",
         "correct one of the two notes",
     )
@@ -171,7 +171,7 @@ def _word_findings(scene: Scene, groups: Iterable[tuple[Sonority, Sonority]]) ->
         Finding(
             "G204",
             "warning",
-            str(place_of_word(scene.part, said.direction)),
+            scene.part.place_of_word(said.direction),
             f"the word '{said.hit.word}' stands here but no line leads from note to note; no glissando is read",
             "draw a glissando line from the first note to the last",
         )
@@ -196,7 +196,7 @@ def find_glissandi(scene: Scene) -> Glissandi:
                 Finding(
                     "G205",
                     "warning",
-                    str(place_of(scene.part, event)),
+                    scene.part.place(event),
                     f"a {start.mark.kind} leads {way} a note that is hidden or a cue; it is not judged",
                     "show the note it leads to, or give the goal in words",
                 )

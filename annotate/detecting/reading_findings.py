@@ -8,7 +8,7 @@ from itertools import groupby
 from annotate.demand import Demand, Kind
 from annotate.detecting.players import PLAYERS, Verdict
 from annotate.detecting.scene import Scene
-from annotate.detecting.sonority import Sonority, overlapping, place_of, place_of_word
+from annotate.detecting.sonority import Sonority, overlapping
 from annotate.detecting.words import MULTIPHONIC as MULTIPHONIC_ROLE
 from annotate.findings import Finding
 
@@ -89,7 +89,7 @@ def chord_remarks(scene: Scene, ids: Mapping[int, str]) -> list[Finding]:
             Finding(
                 code=code,
                 severity=_SEVERITY[code],
-                place=str(place_of(scene.part, run[0].first)),
+                place=scene.part.place(run[0].first),
                 message=_message(code, run, [scene.verdicts[index] for index in indices]),
                 advice=_ADVICE[code],
                 demand=ids.get(run[0].notes[0].start, "") if outcome == MULTIPHONIC_ROLE else "",
@@ -116,7 +116,7 @@ def word_remarks(scene: Scene, demands: tuple[Demand, ...]) -> list[Finding]:
                 Finding(
                     "R206",
                     "warning",
-                    str(place_of_word(scene.part, said.direction)),
+                    scene.part.place_of_word(said.direction),
                     f"{bars}: '{said.hit.word}' makes multiphonics of {len(held)} single notes, for nothing ends it",
                     "write 'ord.' where ordinary notes begin",
                     held[0].id,
@@ -135,7 +135,7 @@ def fingering_remarks(scene: Scene, demands: tuple[Demand, ...]) -> list[Finding
         Finding(
             "R207",
             "info",
-            str(opened[0].place),
+            opened[0].place,
             f"{bars}: {_count(len(opened), 'note')} with a written fingering read as a multiphonic with open pitches",
             "write the other pitches or 'mult.' if so; else 'ord.'",
             opened[0].id,
@@ -154,7 +154,7 @@ def overlap_remarks(scene: Scene) -> list[Finding]:
         Finding(
             "R208",
             "info",
-            str(place_of(scene.part, overlaps[0].first)),
+            scene.part.place(overlaps[0].first),
             f"{bars}: notes of two voices overlap in {_count(number, 'bar')}; read as several players",
             "write them as chords if one flute is to sound them",
         )

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from annotate.demand import Demand, Kind
 from annotate.detecting.fingering_text import WrittenFingerings
 from annotate.detecting.players import Verdict, judge_chords
-from annotate.detecting.sonority import Link, Sonority, Ties, gather, place_of
+from annotate.detecting.sonority import Link, Sonority, Ties, gather
 from annotate.detecting.words import MULTIPHONIC, Said, Spans
 from annotate.score import Event, Part
 from fingering_db.pitch import Pitch
@@ -97,7 +97,7 @@ def demand(
     return Demand(
         id="",
         kind=kind,
-        place=place_of(scene.part, first),
+        place=scene.part.place(first),
         events=tuple(events),
         pitches=tuple(note.written for note in links[0].notes),
         sounding=tuple(note.sounding for note in links[0].notes),

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from heapq import heappop, heappush
 
-from annotate.place import Place
-from annotate.score import Direction, Event, Note, Part
+from annotate.score import Event, Note
 from fingering_db.pitch import Pitch
 
 _SAME_PITCH = 0.01
@@ -174,20 +173,3 @@ class Ties:
     def is_head(self, sonority: Sonority) -> bool:
         """Whether nothing is tied to the whole sonority from before."""
         return self.before(sonority) is None
-
-
-def part_label(part: Part) -> str:
-    """How a part is called in a place."""
-    return part.name or part.abbreviation or f"Part {part.number}"
-
-
-def place_of(part: Part, event: Event) -> Place:
-    """The place of an event."""
-    label = part_label(part)
-    return Place(label, part.id, event.bar, event.beat, event.voice, event.rehearsal, event.seconds)
-
-
-def place_of_word(part: Part, direction: Direction) -> Place:
-    """The place of words."""
-    label = part_label(part)
-    return Place(label, part.id, direction.bar, direction.beat, direction.voice)

@@ -6,7 +6,6 @@ from annotate.demand import NotJudged
 from annotate.detecting.bends import is_sized_bend
 from annotate.detecting.players import HARMONIC
 from annotate.detecting.scene import Scene
-from annotate.detecting.sonority import place_of, place_of_word
 from annotate.detecting.words import BEND, UNJUDGED, VOICE
 
 _CHORDS = {
@@ -18,7 +17,7 @@ _MARKS = {"scoop", "falloff", "doit", "plop"}
 
 def _words(scene: Scene) -> list[NotJudged]:
     return [
-        NotJudged(place_of_word(scene.part, said.direction), said.hit.technique.name)
+        NotJudged(scene.part.place_of_word(said.direction), said.hit.technique.name)
         for said in scene.spans.of_role(UNJUDGED, BEND, VOICE)
     ]
 
@@ -32,7 +31,7 @@ def _marks(scene: Scene) -> list[NotJudged]:
         bent = any(note.bend_alters for note in sonority.all_notes)
         if bent and not is_sized_bend(sonority.first):
             kinds["bend"] = None
-        found += [NotJudged(place_of(scene.part, sonority.first), kind) for kind in kinds]
+        found += [NotJudged(scene.part.place(sonority.first), kind) for kind in kinds]
     return found
 
 
@@ -44,7 +43,7 @@ def _chords(scene: Scene) -> list[NotJudged]:
         sonority = scene.sonorities[index]
         role, what = _CHORDS.get(verdict.outcome, ("", ""))
         if what and verdict.outcome != before and scene.spans.technique_at(sonority.first, role) is None:
-            found.append(NotJudged(place_of(scene.part, sonority.first), what))
+            found.append(NotJudged(scene.part.place(sonority.first), what))
         before = verdict.outcome
     return found
 

@@ -57,7 +57,7 @@ def files(drawn: Sequence[Drawn], parts: Sequence[Part], decisions: Iterable[Dec
             contents[f"{name}.svg"], contents[f"{name}.png"] = pictures[look]
             serving[key] = name
         name = serving[key]
-        told = (place.part or place.part_id, place.bar, place.beat_text, place.voice, place.rehearsal)
+        told = (place.part, place.bar, place.beat_text, place.voice, place.rehearsal)
         drawn_at = HERE if one.here else EARLIER
         path, _ = paths.get((*_moment(place), one.fingering), ("", b""))
         rows.append((*map(_cell, told), str(one.fingering), one.status, drawn_at, f"{name}.svg", f"{name}.png", path))

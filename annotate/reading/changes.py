@@ -9,7 +9,6 @@ from fractions import Fraction
 from operator import itemgetter
 
 from annotate.findings import Finding
-from annotate.place import Place
 from annotate.reading.codes import FLUTE_CHANGES
 from annotate.reading.flute_parts import change_told, family_of_instrument
 from annotate.score import Direction, Event, Part
@@ -118,7 +117,7 @@ def _remarks(part: Part, found: Turns) -> Iterator[Finding]:
         now[staff] = family
         if family == before:
             continue
-        place = str(Place(part.name, part.id, event.bar, event.beat))
+        place = part.place(event)
         yield Finding(
             FLUTE_CHANGES,
             "info",

@@ -368,7 +368,7 @@ class PartReader:
     def _remark(self, code: str, severity: str, message: str, advice: str, offset: Fraction | None = None) -> None:
         moment = self._quarters(self._cursor) if offset is None else offset
         place = Place(self.name, self.raw.id, self.raw.bars[-1], 1 + moment / self._meter.unit)
-        self._remarks.add(code, severity, str(place), message, advice)
+        self._remarks.add(code, severity, place, message, advice)
 
 
 def pickup(raw: RawPart, index: int, lengths: Sequence[Fraction]) -> Fraction:

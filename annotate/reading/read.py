@@ -100,13 +100,13 @@ class _Gathering:
             self._remarks.add(
                 codes.PART_NOT_LISTED,
                 "warning",
-                "",
+                None,
                 f"part {shown(part_id)} is not in the list of parts",
                 "Save the score again from your notation program.",
             )
         full = self._wanted is None or part_id in self._wanted
         ids = frozenset(each.id for each in part.instruments)
-        self._reader = PartReader(part_id, part.name or f"part {part_id}", full, self._remarks, ids)
+        self._reader = PartReader(part_id, part.label, full, self._remarks, ids)
         self._raw[part_id] = self._reader.raw
         return (LEFT_OUT, False) if full else (SKIMMED, True)
 
@@ -133,7 +133,7 @@ class _Gathering:
             self._remarks.add(
                 codes.NO_TEMPO,
                 "info",
-                "",
+                None,
                 f"no tempo in numbers: {DEFAULT_TEMPO:.0f} quarter notes a minute were assumed",
                 "Write a metronome mark.",
             )
@@ -145,8 +145,8 @@ class _Gathering:
                 self._remarks.add(
                     codes.PART_WITHOUT_MUSIC,
                     "info",
-                    "",
-                    f"part '{part.name or part.id}' has no music in the file",
+                    None,
+                    f"part '{part.label}' has no music in the file",
                     "",
                 )
             done.append(part if raw is None else _timed_part(part, raw, timeline, rehearsals))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 from annotate.findings import Finding
+from annotate.place import Place
 from fingering_db.message import Message
 
 
@@ -15,7 +16,7 @@ class Remarks:
     _first: dict[tuple[str, Message | str], Finding] = field(default_factory=dict)
     _count: dict[tuple[str, Message | str], int] = field(default_factory=dict)
 
-    def add(self, code: str, severity: str, place: str, message: Message | str, advice: Message | str) -> None:
+    def add(self, code: str, severity: str, place: Place | None, message: Message | str, advice: Message | str) -> None:
         """Make a remark; `message` must not hold the place."""
         key = (code, message)
         self._first.setdefault(key, Finding(code, severity, place, message, advice))

@@ -17,13 +17,13 @@ def repairs(data: bytes, form: TextForm) -> tuple[Finding, ...]:
         blank = not data[: form.start].strip()
         what = "blank space" if blank else f"{form.start} bytes that do not belong to the score"
         message = f"{what} before the beginning of the XML: skipped in reading"
-        found.append(Finding(codes.JUNK_BEFORE_XML, "warning", "", message, _ADVICE))
+        found.append(Finding(codes.JUNK_BEFORE_XML, "warning", None, message, _ADVICE))
     if form.contradicted:
         actual = _NAMES[form.encoding]
         message = f"the file declares the encoding {form.declared} but is written in {actual}: read as {actual}"
-        found.append(Finding(codes.ENCODING_CONTRADICTED, "warning", "", message, _ADVICE))
+        found.append(Finding(codes.ENCODING_CONTRADICTED, "warning", None, message, _ADVICE))
     if form.broken_at >= 0:
         message = f"the file is declared or taken as UTF-8 but byte {form.broken_at} is not: read as ISO-8859-1"
         advice = "Check accented letters, and save the score again as UTF-8."
-        found.append(Finding(codes.ENCODING_BROKEN, "warning", "", message, advice))
+        found.append(Finding(codes.ENCODING_BROKEN, "warning", None, message, advice))
     return tuple(found)

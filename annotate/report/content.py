@@ -66,7 +66,7 @@ class FindingGroup:
     severity: str
     message: Message | str
     advice: Message | str
-    places: tuple[str, ...]
+    places: tuple[Place, ...]
     demands: tuple[str, ...]
 
 
@@ -248,7 +248,7 @@ def _finding_groups(findings: tuple[Finding, ...]) -> tuple[FindingGroup, ...]:
             said = words().say(finding.message), words().say(finding.advice)
             texts.setdefault(said, []).append(finding)
         for same in texts.values():
-            places = tuple(dict.fromkeys(one.place for one in same if one.place))
+            places = tuple({str(one.place): one.place for one in same if one.place}.values())
             demands = tuple(one.demand for one in same)
             groups.append(FindingGroup(code, severity, same[0].message, same[0].advice, places, demands))
     return tuple(groups)

@@ -184,7 +184,7 @@ def _finding(numbered: NumberedFinding) -> dict[str, str]:
         "code": finding.code,
         "severity": finding.severity,
         "demand": finding.demand,
-        "place": finding.place,
+        "place": str(finding.place) if finding.place else "",
         "message": _SAID(finding.message),
         "advice": _SAID(finding.advice),
     }

@@ -115,7 +115,7 @@ def _where(entry: Entry, pair: Pair | None, page: Page) -> str:
     place = together(page.say("place.bar_beat", bar=entry.bar, beat=entry.place.beat_text))
     if pair and pair.now and pair.was.bar != pair.now.bar:
         place = page.say("since.moved", place=place, bar=pair.was.bar)
-    return page.clean(f"{entry.part or entry.part_id}, {place}") if page.several_parts else place
+    return page.clean(f"{entry.part}, {place}") if page.several_parts else place
 
 
 def _state(entry: Entry, page: Page) -> str:

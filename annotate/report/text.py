@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
-from fractions import Fraction
 from itertools import chain
 
 from annotate.decision import Decision, PathPoint, Result, Status
@@ -42,7 +40,6 @@ _ALTERNATIVES = 3
 _OTHER_FINGERINGS = 8  # of another flute, told at the head of the report
 _SAME_KIND = 3  # findings of one code shown in full
 _USUAL_A4_HZ = 440.0
-_PLACE = re.compile(r"(?:(?P<part>.*), )?bar (?P<bar>\S+), beat (?P<beat>[\d.]+)")  # str(Place)
 
 
 def render(
@@ -127,8 +124,6 @@ class _Page:
             return self.bars(places, bar_above)
         texts = [
             self.say("place.in_part", part=part, bars=self.bars(tuple(same), bar_above))
-            if part
-            else self.bars(tuple(same), bar_above)
             for part, same in by_part.items()
         ]
         return "; ".join(texts)
@@ -277,7 +272,7 @@ class _Page:
                 lines += self.finding(group)
             rest = groups[_SAME_KIND:]
             if rest:
-                places = tuple(dict.fromkeys(place for group in rest for place in group.places))
+                places = tuple({str(place): place for group in rest for place in group.places}.values())
                 number = sum(len(group.demands) for group in rest)
                 more = self.say("findings.more", n=number, places=self.short_list(places))
                 lines += [self.indented(line, 4) for line in wrap(more, self.width - 4)]
@@ -294,13 +289,18 @@ class _Page:
         text = f"{_ended(body)} {_ended(self.sentence(group.advice))}"
         return lines + [self.indented(line, 4) for line in wrap(text, self.width - 4)]
 
-    def short_list(self, places: tuple[str, ...]) -> str:
-        """One place as it is; several by their bars, if all of them are places in a part."""
-        found = [_PLACE.fullmatch(text) for text in places]
-        if len(places) < 2 or not all(found):
-            return self.clean("; ".join(places))
-        parts = [(one["part"] or "", one["bar"], Fraction(one["beat"])) for one in found if one]
-        return self.places(tuple(Place(part, part, bar, beat) for part, bar, beat in parts))
+    def short_list(self, places: tuple[Place, ...]) -> str:
+        """One place with its beat; several by their bars, if all of them are places in a part."""
+        if len(places) > 1 and not any(place.is_whole_part for place in places):
+            return self.places(places)
+        return "; ".join(map(self.full_place, places))
+
+    def full_place(self, place: Place) -> str:
+        """`Flute, bar 12, beat 2`."""
+        if place.is_whole_part:
+            return self.clean(place.part)
+        at = self.say("place.bar_beat", bar=place.bar, beat=place.beat_text)
+        return self.say("place.in_part", part=place.part, bars=at)
 
     def not_judged(self) -> list[str]:
         by_what: dict[str, list[Place]] = {}

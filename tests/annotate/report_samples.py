@@ -115,13 +115,13 @@ def rich_result(score: str = "invented/duo.musicxml") -> Result:
             ),
         ),
         findings=(
-            Finding("R3", "info", "Flute, bar 3, beat 1", "Read as two players.", "See --chords."),
+            Finding("R3", "info", place("3"), "Read as two players.", "See --chords."),
             Finding(
-                "P1", "error", "Flute, bar 20, beat 1",
+                "P1", "error", place("20"),
                 "No fingering sounds C#5 and C6 together: the nearest lies 84 cents low on C6.",
                 "Write C5 and C♯6 instead.", demand="d5",
             ),
-            Finding("H1", "warning", "Flute, bar 14, beat 1", "The right hand leaves.", "Allow time.", "d2"),
+            Finding("H1", "warning", place("14"), "The right hand leaves.", "Allow time.", "d2"),
         ),
         not_judged=(NotJudged(place("30"), "whistle tone"), NotJudged(place("31"), "whistle tone")),
         parts_read=("Flute",),

@@ -71,7 +71,7 @@ def test_a_small_score_gives_the_demands_beside_it(path: Path) -> None:
     found = detected_in_all_parts(path)
     part = read_score(path.read_bytes()).parts[0].name
     assert [as_table(d) for d in found.demands] == [filled_up(d, part) for d in expected["demands"]]
-    assert [[f.code, f.severity, f.place] for f in found.findings] == expected["findings"]
+    assert [[f.code, f.severity, str(f.place)] for f in found.findings] == expected["findings"]
     assert [[str(n.place), n.what] for n in found.not_judged] == expected["not_judged"]
 
 

@@ -191,7 +191,7 @@ def test_a_line_between_equal_pitches_is_told_and_asks_nothing() -> None:
 
 def test_orphans_are_told_each_with_its_place() -> None:
     found = detect(part(event(0, ("C5", (START,))), event(4, ("D5", (mark("stop", "glissando"),)))))
-    assert [(finding.code, finding.place) for finding in found.findings] == [
+    assert [(finding.code, str(finding.place)) for finding in found.findings] == [
         ("G201", "Flute, bar 1, beat 1"),
         ("G202", "Flute, bar 5, beat 1"),
     ]

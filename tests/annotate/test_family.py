@@ -149,7 +149,7 @@ def test_wherever_a_number_of_a_scaled_flute_is_shown_it_says_so(name: str) -> N
 
 
 def test_a_report_says_of_which_flutes_the_figures_are_less_certain(duet: Result) -> None:
-    told = {one.place: one for one in duet.findings if one.code == "P7"}
+    told = {str(one.place): one for one in duet.findings if one.code == "P7"}
     assert set(told) == {"Piccolo", "Alto Flute"}
     assert LESS_CERTAIN in said(told["Alto Flute"].message) and "±21 cents" in said(told["Alto Flute"].message)
     bands = [band for one in duet.decisions if one.flute == "alto" for band in one.band_cents]

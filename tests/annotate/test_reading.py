@@ -145,5 +145,5 @@ def test_the_same_remark_at_many_places_is_made_once() -> None:
         "</score-partwise>"
     )
     remarks = [finding for finding in read_score(data.encode()).findings if finding.code == "R104"]
-    assert [finding.place for finding in remarks] == ["Flute, bar 1, beat 1"]
+    assert [str(finding.place) for finding in remarks] == ["Flute, bar 1, beat 1"]
     assert said(remarks[0].message).endswith("(and at 2 more places)")

@@ -123,8 +123,8 @@ def test_errors_come_first_and_a_reason_already_told_is_not_repeated():
 
 
 def test_equal_findings_share_one_entry_and_many_of_a_code_are_shortened():
-    same = [Finding("R3", "info", f"Flute, bar {n}, beat 1", "Read as players.", "Tell.") for n in (3, 7, 7)]
-    many = [Finding("R4", "info", f"Flute, bar {n}, beat 1", f"Odd word {n}.", "") for n in range(20, 30)]
+    same = [Finding("R3", "info", place(str(n)), "Read as players.", "Tell.") for n in (3, 7, 7)]
+    many = [Finding("R4", "info", place(str(n)), f"Odd word {n}.", "") for n in range(20, 30)]
     report = text.render(of(findings=(*same, *many)))
     assert "R3 info: bars 3, 7\n" in report
     assert report.count("Read as players.") == 1
@@ -133,7 +133,7 @@ def test_equal_findings_share_one_entry_and_many_of_a_code_are_shortened():
 
 
 def test_a_finding_for_the_whole_file_has_no_place():
-    report = text.render(of(findings=(Finding("F2", "warning", "", "Bytes mended.", "Save again."),)))
+    report = text.render(of(findings=(Finding("F2", "warning", None, "Bytes mended.", "Save again."),)))
     assert "F2 warning\n    Bytes mended. Save again." in report
 
 
@@ -195,7 +195,7 @@ def long_and_hostile() -> Result:
     ]
     odd = [replace(one, demand=replace(one.demand, id=f"x{n // 2}"), why=HOSTILE) for n, one in enumerate(odd)]
     flutes = ("open-hole-b", "vented-b", HOSTILE)
-    findings = tuple(replace(one, place=HOSTILE, message="w" * 200) for one in rich.findings)
+    findings = tuple(replace(one, place=place("X" * 30, part=HOSTILE), message="w" * 200) for one in rich.findings)
     parts = (HOSTILE, HOSTILE)
     return Result(rich.score, flutes, tuple(odd), findings, rich.not_judged, parts)
 
