@@ -293,6 +293,20 @@ def glide(start: str, end: str, flutes: tuple[str, ...], a4: float | None, toler
 
 
 @cli.command()
+@click.option("--to", "folder", type=_FILE, metavar="FOLDER", help="MuseScore's folder for plug-ins.")
+@click.option("--places", "score", type=_FILE, metavar="SCORE", hidden=True)
+def plugin(folder: Path | None, score: Path | None) -> int:
+    """Put the plug-in for MuseScore 3 into its folder for plug-ins."""
+    from annotate.musescore import plugin as plug_in
+
+    if score is not None:
+        console.echo(plug_in.places(score))
+        return LOOKED
+    console.echo(plug_in.install(folder), err=True)
+    return LOOKED
+
+
+@cli.command()
 @click.argument("code")
 def explain(code: str) -> int:
     """What the code of a finding means."""
@@ -365,7 +379,10 @@ def _desks(flutes: tuple[str, ...], a4: float | None) -> list[Any]:
 
 def _target(score: Path, output: Path | None, in_place: bool) -> Path:
     from annotate.findings import InputError
+    from annotate.forms import is_native
 
+    if output is None and not in_place and is_native(score):
+        return score.with_name(f"{score.stem}.annotated{score.suffix}")
     if (output is None) != in_place:
         raise InputError("where to write: expected either -o OUT or --in-place")
     return score if output is None else output

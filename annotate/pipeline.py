@@ -20,10 +20,9 @@ from annotate.drawing import picture_files
 from annotate.drawing.picture_folder import placed
 from annotate.files import container
 from annotate.files.placing import Ready, prepared, standing, standing_of, uninterrupted
-from annotate.files.stripping import may_hold_marks, strip
-from annotate.files.writing import splice, verify_roundtrip
 from annotate.findings import Finding, InputError
-from annotate.marking import mark, notes_at, words_by_place
+from annotate.forms import Form, form_of
+from annotate.marking import Marked, mark, notes_at, words_by_place
 from annotate.numbering import numbered
 from annotate.reading.changes import turns
 from annotate.reading.flute_parts import choose_part, find_flute_parts
@@ -53,8 +52,9 @@ class Options:
 
 @dataclass(frozen=True, slots=True)
 class Looked:
-    """A score that was looked at. data: its XML bytes without earlier marks of ours."""
+    """A score that was looked at. data: MusicXML bytes of its meaning, without earlier marks of ours."""
 
+    form: Form
     file: container.ScoreFile
     data: bytes
     score: Score
@@ -65,8 +65,9 @@ class Looked:
 def look(path: Path, options: Options, progress: Progress | None = None) -> Looked:
     """Read a score and decide every demand. Raises InputError when it cannot be looked at."""
     file = container.load(path)
+    form = form_of(file)
     with _about(path):
-        data = strip(file.data) if may_hold_marks(file.data) else file.data
+        data = form.meaning()
         headings = read_headings(data)
         chosen = _chosen_parts(headings, options)
         score = read_score(data, {part.id for part, _ in chosen})
@@ -106,7 +107,7 @@ def look(path: Path, options: Options, progress: Progress | None = None) -> Look
         parts_read=tuple(part.label for part in parts),
         a4_hz=a4_hz,
     )
-    return Looked(file, data, score, parts, result)
+    return Looked(form, file, data, score, parts, result)
 
 
 def annotate(
@@ -126,28 +127,37 @@ def annotate(
     before: as `standing_before` told of `target` when the work began; anything else there now is not overwritten.
     on_written: told before anything can interrupt."""
     container.check_target(looked.file.path, target, in_place)
-    numbers = numbered(looked.result.first_flute())
-    own: dict[str, list[Decision]] = {part.id: [] for part in looked.parts}
-    for decision in looked.result.first_flute():
-        own[decision.demand.place.part_id].append(decision)
-    marked = [mark(part, own[part.id], diagrams, carrier, numbers) for part in looked.parts]
-    new_data = splice(looked.data, [one for part in marked for one in part.marks], carrier)
+    marked = marks_of(looked, diagrams, carrier)
+    marks = [one for part in marked for one in part.marks]
+    with _about(looked.file.path):
+        new_data = looked.form.marked(looked.data, looked.parts, marks, carrier)
     pictures: tuple[Path, Mapping[str, bytes]] | None = None
     if picture_folder is not None:
         drawn = [one for part in marked for one in part.drawn]
         pictures = picture_folder, picture_files.files(drawn, looked.parts, looked.result.first_flute())
-    _write(looked.file, new_data, target, _before(looked.file, before, in_place), pictures, on_written)
+    ready = _before(looked.file, before, in_place)
+    _write(looked.form, looked.file, new_data, target, ready, pictures, on_written)
     findings = tuple(finding for part in marked for finding in part.findings)
     return replace(looked.result, findings=looked.result.findings + findings)
+
+
+def marks_of(looked: Looked, diagrams: str = "changes", carrier: str = "rows") -> list[Marked]:
+    """What is to be written at which note, part by part, at bytes of `looked.data`."""
+    numbers = numbered(looked.result.first_flute())
+    own: dict[str, list[Decision]] = {part.id: [] for part in looked.parts}
+    for decision in looked.result.first_flute():
+        own[decision.demand.place.part_id].append(decision)
+    return [mark(part, own[part.id], diagrams, carrier, numbers) for part in looked.parts]
 
 
 def strip_file(path: Path, target: Path, *, in_place: bool, on_written: OnWritten | None = None) -> None:
     """Write the score without our marks to `target`, all or nothing. on_written: as in `annotate`."""
     before = standing_before(path, target, in_place)
     file = container.load(path)
+    form = form_of(file, read=False)
     with _about(path):
-        data = strip(file.data)
-    _write(file, data, target, _before(file, before, in_place), None, on_written)
+        data = form.stripped()
+    _write(form, file, data, target, _before(file, before, in_place), None, on_written)
 
 
 def standing_before(path: Path, target: Path, in_place: bool) -> str:
@@ -171,6 +181,7 @@ def _about(path: Path) -> Iterator[None]:
 
 
 def _write(
+    form: Form,
     file: container.ScoreFile,
     new_data: bytes,
     target: Path,
@@ -178,10 +189,10 @@ def _write(
     pictures: tuple[Path, Mapping[str, bytes]] | None,
     on_written: OnWritten | None,
 ) -> None:
-    verify_roundtrip(file.data, new_data)
+    form.verify(new_data)
 
     def verify(content: bytes) -> None:
-        verify_roundtrip(file.data, container.check_packed(file, content).data)
+        form.verify(container.check_packed(file, content).data)
 
     with ExitStack() as held:
         ready = held.enter_context(prepared(target, container.pack(file, new_data), verify, before))

@@ -80,6 +80,8 @@ class Event:
     """id of the `<score-instrument>` in force, '' when the part has just one or none is told."""
     ossia: bool = False
     """It stands on an ossia (or cue) staff."""
+    in_bar: Fraction = Fraction(0)
+    """Quarters from the beginning of its bar in the file; a pick-up bar begins at 0 too."""
     chord_start: int = -1
     """Byte offset of the chord's first `<note>`, where that is not among `notes` (hidden ones are left out of a
     chord that is partly visible); -1 where it is `notes[0]`."""

@@ -175,8 +175,11 @@ def _find_score(path: Path, archive: zipfile.ZipFile) -> zipfile.ZipInfo:
         root = etree.fromstring(contents, parser)
     except (etree.XMLSyntaxError, ValueError) as error:
         raise file_error(path, f"{_DIRECTORY} inside is not well-formed XML: expected a list of root files") from error
+    native = path.suffix.lower() == ".mscz"  # lists its style and pictures as root files too, without a media type
     for rootfile in root.iterfind(".//{*}rootfile"):
         name = rootfile.get("full-path", "")
+        if native and not name.lower().endswith(".mscx"):
+            continue
         if name and rootfile.get("media-type", "").strip().lower() in _MUSICXML_TYPES:
             if re.match(r"[/\\]|[A-Za-z]:", name) or ".." in re.split(r"[/\\]", name):
                 raise file_error(path, f"'{plain(name)}' leads out of the archive: expected the name of a file inside")

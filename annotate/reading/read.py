@@ -214,6 +214,7 @@ def _event(
         bar_index=index,
         beat=1 + (pads[index] + each.offset) / raw.meters[index].unit,
         onset=onset,
+        in_bar=each.offset,
         duration=each.duration,
         seconds=timeline.seconds(onset),
         seconds_end=timeline.seconds(onset + each.duration),
