@@ -302,7 +302,7 @@ def plugin(folder: Path | None, score: Path | None) -> int:
     if score is not None:
         console.echo(plug_in.places(score))
         return LOOKED
-    console.echo(plug_in.install(folder), err=True)
+    console.tell(plug_in.install(folder))
     return LOOKED
 
 

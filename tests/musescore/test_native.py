@@ -13,7 +13,6 @@ import pytest
 
 from annotate import pipeline
 from annotate.files.container import load, pack, unpack
-from annotate.files.writing import SelfCheckError
 from annotate.findings import InputError
 from annotate.forms import MuseScore, form_of
 from annotate.musescore import native, program
@@ -184,7 +183,7 @@ def test_a_splice_that_changes_the_music_is_refused_and_the_file_stays(every_kin
 
     for broken, told in ((changing, "not the same music"), (misplacing, "came out elsewhere")):
         monkeypatch.setattr("annotate.forms.splice_native", broken)
-        with pytest.raises(SelfCheckError, match=told):
+        with pytest.raises(InputError, match=told):
             pipeline.annotate(looked, path, in_place=True)
         assert path.read_bytes() == before and not list(tmp_path.glob(".ventwise*"))
 
@@ -268,3 +267,25 @@ def test_no_program_is_one_line_that_says_what_to_do(monkeypatch, tmp_path):
     with pytest.raises(InputError, match="expected the path of MuseScore"):
         find_program()
     assert shutil.which("sh") is None
+
+
+def test_the_plug_in_is_put_into_its_folder_with_the_command_of_this_installation(tmp_path):
+    from annotate.musescore.plugin import install
+
+    assert "3 files" in install(tmp_path)
+    text = (tmp_path / "ventwise.qml").read_text(encoding="utf-8")
+    assert 'command: "ventwise"' not in text and "command: '\"" in text
+    with pytest.raises(InputError, match="expected MuseScore's folder for plug-ins"):
+        install(tmp_path / "none")
+
+
+def test_the_plug_in_is_told_places_or_one_error_as_json(tmp_path):
+    from annotate.musescore.plugin import places
+
+    example = Path(__file__).parents[2] / "examples/composer/low-water.musicxml"
+    told = json.loads(places(example))
+    assert len(told["places"]) > 5 and "places judged" in told["told"]
+    first = told["places"][0]
+    assert set(first) == {"part", "staff", "measure", "quarters", "voice", "text"} and first["part"] == 1
+    (tmp_path / "bad.musicxml").write_text("<score-partwise", encoding="utf-8")
+    assert "expected a MusicXML file" in json.loads(places(tmp_path / "bad.musicxml"))["error"]
