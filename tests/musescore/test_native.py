@@ -288,4 +288,4 @@ def test_the_plug_in_is_told_places_or_one_error_as_json(tmp_path):
     first = told["places"][0]
     assert set(first) == {"part", "staff", "measure", "quarters", "voice", "text"} and first["part"] == 1
     (tmp_path / "bad.musicxml").write_text("<score-partwise", encoding="utf-8")
-    assert "expected a MusicXML file" in json.loads(places(tmp_path / "bad.musicxml"))["error"]
+    assert "expected a complete MusicXML file" in json.loads(places(tmp_path / "bad.musicxml"))["error"]
