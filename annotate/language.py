@@ -61,8 +61,8 @@ class Words:
         return told.translate(str.maketrans({".": signs["decimal"], ",": signs["thousands"]}))
 
     def note_name(self, pitch: Pitch, signs: str = "") -> str:
-        """A note with its octave, without cents: `C♯6`, German `Cis6`, French `do♯6`. signs: 'signs' ♯, 'typed' #, 'score' s
-        (which every importer takes); '' for those of these words."""
+        """A note with its octave, without cents: `C♯6`, German `Cis6`, French `do♯6`. signs: 'signs' ♯, 'typed' #; '' for
+        those of these words."""
         names = self.tables["pitch"]
         letters = pitch.step + ("#" * pitch.alter if pitch.alter > 0 else "b" * -pitch.alter)
         if letters in names:

@@ -81,11 +81,11 @@ def mark(
     judged = tuple(decisions)
     texts = words_by_place(part)
     shown = (numbered(judged) if numbers is None else numbers) if diagrams == FIRST else {}
-    found = sorted(_stands(judged, texts, carrier, shown), key=lambda stand: stand.event.onset)
+    found = sorted(_stands(judged, shown), key=lambda stand: stand.event.onset)
     stands = _chosen(found, diagrams)
     signs = legend(
         (stand.drawn for stand in stands if stand.drawn),
-        ascii_only=carrier == ASCII,
+        plain=carrier == ASCII,
         statuses={decision.status for decision in judged},
         numbered=bool(shown),
         gliding=any(map(is_gliding, judged)),
@@ -120,13 +120,13 @@ def mark(
     return Marked(marks, _crowded(part, texts, events.values()), pictures)
 
 
-def notes_at(decision: Decision, texts: dict[tuple[Fraction, int], str], ascii_only: bool = False) -> tuple[str, ...]:
+def notes_at(decision: Decision, texts: dict[tuple[Fraction, int], str]) -> tuple[str, ...]:
     """Technique notes for the place of a decision; the technique is left out where the score names it right there.
 
     texts: as `words_by_place` gives them."""
     event, word = decision.demand.events[0], decision.demand.word.strip()
     named = bool(word) and word in texts.get((event.onset, event.staff), "")
-    return technique_notes(decision, ascii_only=ascii_only, named=named)
+    return technique_notes(decision, named=named)
 
 
 def words_by_place(part: Part) -> dict[tuple[Fraction, int], str]:
@@ -134,19 +134,15 @@ def words_by_place(part: Part) -> dict[tuple[Fraction, int], str]:
     return {(words.onset, words.staff): words.text.strip() for words in part.directions if not words.ours}
 
 
-def _stands(
-    decisions: Iterable[Decision],
-    texts: dict[tuple[Fraction, int], str],
-    carrier: str,
-    numbers: Mapping[Fingering, int],
-) -> list[_Stand]:
+def _stands(decisions: Iterable[Decision], numbers: Mapping[Fingering, int]) -> list[_Stand]:
     found = []
     for decision in decisions:
         start, end = fingerings_of(decision)
         against = None if numbers else decision.contrary  # a numbered diagram serves many ways to it
         events = decision.demand.events
-        notes = notes_at(decision, texts, ascii_only=True) if carrier == ASCII else decision.notes
-        found.append(_Stand(events[0], notes, start, decision.status, _number(start, numbers), contrary=against))
+        found.append(
+            _Stand(events[0], decision.notes, start, decision.status, _number(start, numbers), contrary=against)
+        )
         if end:
             found.append(_Stand(events[-1], (), end, decision.status, _number(end, numbers)))
     return found
@@ -176,7 +172,7 @@ def _chosen(stands: list[_Stand], diagrams: str) -> list[_Stand]:
 def _drawing(stand: _Stand, carrier: str) -> tuple[str, ...]:
     if not stand.drawn:
         return ()
-    draw = diagram.ascii_rows if carrier == ASCII else diagram.rows
+    draw = diagram.plain_rows if carrier == ASCII else diagram.rows
     return draw(stand.drawn, stand.contrary)
 
 

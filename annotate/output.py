@@ -7,11 +7,14 @@ here.
 from __future__ import annotations
 
 import unicodedata
+from functools import cache
 
 _ASCII = str.maketrans(
     {
         "♯": "#", "♭": "b", "♮": "", "±": "+/-", "→": "->", "×": "x", "·": "-", "–": "-", "—": "-", "−": "-",
-        "‘": "'", "’": "'", "“": '"', "”": '"', "«": '"', "»": '"', "…": "...", "•": "-",
+        "‘": "'", "’": "'", "“": "'", "”": "'", "„": "'", "«": "'", "»": "'", "…": "...", "•": "-",
+        "½": " 1/2", "¼": " 1/4", "¾": " 3/4", "↑": "^", "↓": "v", "≈": "~", "°": " deg",
+        "ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue",
         "ß": "ss", "ø": "o", "Ø": "O", "æ": "ae", "Æ": "AE", "œ": "oe", "Œ": "OE",
         "ł": "l", "Ł": "L", "ı": "i", "đ": "d", "Đ": "D", "þ": "th", "Þ": "Th", "ð": "d", "Ð": "D",
     }
@@ -39,7 +42,7 @@ def clean(text: str, ascii_only: bool = False) -> str:
     dropped, musical and typographic signs spelled, and '?' stands for what has no ASCII form.
     """
     kept = "".join(_safe(char) for char in text)
-    return KEEP.join(_in_ascii(piece) for piece in kept.split(KEEP)) if ascii_only else kept
+    return in_ascii(kept, KEEP) if ascii_only else kept
 
 
 def together(text: str) -> str:
@@ -52,10 +55,16 @@ def plain(text: str) -> str:
     return text.replace(KEEP, " ")
 
 
-def _in_ascii(kept: str) -> str:
-    spelled = unicodedata.normalize("NFKD", kept.translate(_ASCII)).translate(_ASCII)
-    bare = "".join(char for char in spelled if not unicodedata.combining(char))
-    return bare.encode("ascii", "replace").decode("ascii")
+def in_ascii(text: str, keep: str = "") -> str:
+    """The text in ASCII: signs spelled, accents dropped (but ä, ö, ü spelled), '?' for what has no such form. keep: further
+    characters that stay."""
+    return "".join(char if char in keep else _char_in_ascii(char) for char in unicodedata.normalize("NFC", text))
+
+
+@cache
+def _char_in_ascii(char: str) -> str:
+    spelled = unicodedata.normalize("NFKD", char.translate(_ASCII)).translate(_ASCII)
+    return "".join(one if one.isascii() else "?" for one in spelled if not unicodedata.combining(one))
 
 
 def _safe(char: str) -> str:

@@ -13,7 +13,7 @@ from annotate.choosing.desk import Desk
 from annotate.choosing.multiphonics import MOST_PITCHES
 from annotate.choosing.slides import glide_reason, glide_status, no_way, ways
 from annotate.decision import Status
-from annotate.drawing.diagram import ascii_rows, rows
+from annotate.drawing.diagram import plain_rows, rows
 from annotate.findings import InputError
 from annotate.language import words
 from fingering_db.fingering import Fingering, FingeringError, text_of
@@ -342,7 +342,7 @@ def as_text(answers: list[Answer], ascii_only: bool = False) -> str:
         lines = output.wrap(answer.heading, _WIDTH)
         lines += [f"  {text}" for text, _ in answer.lines]
         if answer.lines and answer.lines[0][1]:
-            drawing = ascii_rows(answer.lines[0][1]) if ascii_only else rows(answer.lines[0][1])
+            drawing = plain_rows(answer.lines[0][1]) if ascii_only else rows(answer.lines[0][1])
             lines += ["", "The first of them, left hand above:", *(f"  {row}" for row in drawing)]
         if answer.remark:
             lines += ["", *output.wrap(f"{answer.flute} is {answer.remark}.", _WIDTH)]

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 
 from annotate.decision import Decision, Status
 from annotate.demand import Demand, Kind
 from annotate.drawing import diagram
 from annotate.language import Words, words
 from fingering_db.fingering import Fingering
+from fingering_db.touches import Held, Touch
 
 CENTS_ON_THE_STAND = 15
 """A deviation larger than this [cents] is worth a player's eye while playing; others stand in the report."""
@@ -24,9 +24,7 @@ _LEGEND_KEYS = {
 }
 
 
-def technique_notes(
-    decision: Decision, language: str = "en", ascii_only: bool = False, *, named: bool = False
-) -> tuple[str, ...]:
+def technique_notes(decision: Decision, language: str = "en", *, named: bool = False) -> tuple[str, ...]:
     """What is written above the staff beside the diagram, top to bottom.
 
     The technique, marked if doubtful or unplayable, and deviations a player must know while playing. Empty
@@ -42,24 +40,24 @@ def technique_notes(
         return (technique,) if technique else ()
     rows = (
         technique,
-        *_glide_moves(decision, lexicon, ascii_only),
-        _large_deviations(decision, lexicon, ascii_only),
-        _contrary(decision, lexicon, ascii_only),
+        *_glide_moves(decision, lexicon),
+        _large_deviations(decision, lexicon),
+        _contrary(decision, lexicon),
     )
     return tuple(text for text in rows if text)
 
 
-def _contrary(decision: Decision, lexicon: Words, ascii_only: bool) -> str:
+def _contrary(decision: Decision, lexicon: Words) -> str:
     """Which fingers move against the ear: left hand, bar, right hand where both do or only the right one."""
     if not decision.contrary:
         return ""
-    touches = str(decision.contrary).replace("#", "s" if ascii_only else "♯")
-    return lexicon.text("note.contrary", touches=touches if ascii_only else _flats(touches))
+    left, right = (" ".join(map(signed, hand)) for hand in (decision.contrary.left, decision.contrary.right))
+    return lexicon.text("note.contrary", touches=f"{left} | {right}".strip())
 
 
-def _flats(touches: str) -> str:
-    """`Tb`, `Bb`, `Eb` with their sign."""
-    return re.sub(r"\b([TBE])b", r"\1♭", touches)
+def signed(held: Held) -> str:
+    """A touch as it is drawn: `2o`, `E♭`, `Tv`."""
+    return (held.touch.sign or held.touch.touch) + held.suffix
 
 
 def _technique(decision: Decision, lexicon: Words) -> str:
@@ -80,12 +78,9 @@ def _is_quarter_tone(demand: Demand) -> bool:
     return bool(odd) and max(odd) <= _QUARTER_TONE_WITHIN
 
 
-def _glide_moves(decision: Decision, lexicon: Words, ascii_only: bool) -> tuple[str, ...]:
+def _glide_moves(decision: Decision, lexicon: Words) -> tuple[str, ...]:
     """What moves during a glissando, each with where it goes: the slide in mm, keys that roll or lift, the lip."""
-    return tuple(
-        lexicon.text(key, **values | {"touch": values.get("touch", "").replace("#", "s" if ascii_only else "♯")})
-        for key, values in _moves(decision)
-    )
+    return tuple(lexicon.text(key, **values) for key, values in _moves(decision))
 
 
 def is_gliding(decision: Decision) -> bool:
@@ -101,18 +96,21 @@ def _moves(decision: Decision) -> list[tuple[str, dict[str, str]]]:
     moves: list[tuple[str, dict[str, str]]] = []
     if round(first.slide_mm) != round(last.slide_mm):
         moves.append(("note.slide", {"start": f"{first.slide_mm:.0f}", "end": f"{last.slide_mm:.0f}"}))
-    moves += [(f"note.key_{way}", {"touch": touch}) for touch, way in _moving_keys(first.fingering, last.fingering)]
+    moves += [
+        (f"note.key_{way}", {"touch": signed(Held(touch))})
+        for touch, way in _moving_keys(first.fingering, last.fingering)
+    ]
     if round(first.lip_cents) != round(last.lip_cents):
         moves.append(("note.lip_up" if last.lip_cents > first.lip_cents else "note.lip_down", {}))
     return moves
 
 
-def _moving_keys(first: Fingering, last: Fingering) -> list[tuple[str, str]]:
+def _moving_keys(first: Fingering, last: Fingering) -> list[tuple[Touch, str]]:
     """(touch, 'up', 'down', 'open' or 'shut') for each key that two fingerings hold differently, in playing order."""
     found = []
     for before, after in ((first.left, last.left), (first.right, last.right)):
-        held = {text.rstrip("ov"): text for text in before}
-        then = {text.rstrip("ov"): text for text in after}
+        held = {one.touch: one.suffix for one in before}
+        then = {one.touch: one.suffix for one in after}
         for touch in dict.fromkeys((*held, *then)):
             if touch not in then:
                 found.append((touch, "up"))
@@ -123,13 +121,13 @@ def _moving_keys(first: Fingering, last: Fingering) -> list[tuple[str, str]]:
     return found
 
 
-def _large_deviations(decision: Decision, lexicon: Words, ascii_only: bool) -> str:
+def _large_deviations(decision: Decision, lexicon: Words) -> str:
     pitches = decision.demand.pitches + decision.demand.to
     texts = []
     for pitch, deviation in zip(pitches, decision.deviation_cents, strict=False):
         if abs(round(deviation)) > CENTS_ON_THE_STAND:
             alone = len(pitches) == 1
-            name = lexicon.note_name(pitch, "score" if ascii_only else "signs")
+            name = lexicon.note_name(pitch, "signs")
             # The note as asked may itself lie beside the tempered one.
             asked = f"{name}({pitch.cents:+.0f})" if round(pitch.cents) else name
             key = "note.deviation_alone" if alone else "note.deviation"
@@ -147,7 +145,7 @@ def number_row(number: int, language: str = "en") -> str:
 def legend(
     fingerings: Iterable[Fingering],
     language: str = "en",
-    ascii_only: bool = False,
+    plain: bool = False,
     statuses: Iterable[str] = (),
     *,
     numbered: bool = False,
@@ -155,15 +153,16 @@ def legend(
     contrary: Iterable[Fingering] = (),
 ) -> tuple[str, ...]:
     """The entries of a part's line at its first diagram, explaining only the signs these fingerings and statuses use;
-    none without a fingering. numbered: fingerings carry numbers and are drawn once. gliding: some notes say what moves where.
+    none without a fingering. plain: circles stand as plain signs.
+    numbered: fingerings carry numbers and are drawn once. gliding: some notes say what moves where.
     contrary: the notes of moves against the ear."""
     shown = tuple(fingerings)
     if not shown:
         return ()
     lexicon, against = words(language), tuple(contrary)
-    suffixes = "".join(touch[len(touch.rstrip("ov")) :] for one in against for touch in one.touches)
+    suffixes = "".join(held.suffix for one in against for held in one.held)
     parts = [
-        lexicon.text(f"legend.{_LEGEND_KEYS[sign]}", sign=diagram.ASCII_SIGNS[sign] if ascii_only else sign)
+        lexicon.text(f"legend.{_LEGEND_KEYS[sign]}", sign=diagram.PLAIN_SIGNS[sign] if plain else sign)
         for sign in diagram.signs_used(shown)
     ]
     if diagram.vented_letters(shown) or "v" in suffixes:
@@ -173,19 +172,17 @@ def legend(
     parts += [lexicon.text("legend.number")] if numbered else []
     parts += [lexicon.text("legend.gliding")] if gliding else []
     parts += [lexicon.text("legend.contrary")] if against else []
-    if ascii_only and any("#" in touch for one in shown for touch in one.touches):
-        parts.append(lexicon.text("legend.ascii_sharp"))
     parts += [
         lexicon.text(f"legend.{status}") for status in (Status.DOUBTFUL, Status.UNPLAYABLE) if status in set(statuses)
     ]
     return tuple(parts)
 
 
-def key_names(keys: Mapping[str, str], language: str = "en") -> str:
-    """What keys drawn as letters are: `T thumb; E♭ C♯ right little finger`. keys: touch -> its letters."""
+def key_names(keys: Iterable[Touch], language: str = "en") -> str:
+    """What keys drawn as letters are: `T thumb; E♭ C♯ right little finger`."""
     lexicon, letters = words(language), dict[str, list[str]]()
-    for touch, shown in keys.items():
-        letters.setdefault(lexicon.text(f"keys.{touch}"), []).append(shown)
+    for touch in keys:
+        letters.setdefault(lexicon.text(f"keys.{touch.words or touch.touch}"), []).append(touch.sign)
     return "; ".join(lexicon.text("signs.key", letters=" ".join(own), name=name) for name, own in letters.items())
 
 

@@ -5,54 +5,23 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-FINGERS = ("thumb", "L1", "L2", "L3", "L4", "R1", "R2", "R3", "R4")
-LEFT_FINGERS = 5
+from fingering_db.touches import FINGERS, HANDS, HELD, LEFT_FINGERS, Held, Touch, ways
 
-# What each touch is called, which finger plays it, in the order in which a fingering is written.
-_LEFT = {"T": "thumb", "Tb": "thumb", "1": "L1", "2": "L2", "3": "L3", "G#": "L4"}
-_RIGHT = {
-    "1": "R1", "2": "R2", "3": "R3", "Bb": "R1", "tr1": "R2", "tr2": "R3",
-    "Eb": "R4", "C#": "R4", "C": "R4", "B": "R4", "gz": "R4",
-}  # fmt: skip
-_SUFFIXES = {
-    ("thumb", "T"): ("v",),
-    **dict.fromkeys([("L2", "2"), ("L3", "3"), ("R1", "1")], ("o", "v", "ov")),
-    ("L1", "1"): ("v",),
-    ("R2", "2"): ("o",),
-    ("R3", "3"): ("o",),
-}
-_WRITTEN_ORDER = {
-    touch + suffix: index
-    for index, touch in enumerate([*_LEFT, *(touch for touch in _RIGHT if touch not in _LEFT)])
-    for suffix in ("", "o", "v", "ov")
-}
+_WRITTEN_ORDER = {placed: index for index, placed in enumerate(HELD)}
 
 
-def _touches(hand: dict[str, str]) -> dict[str, tuple[str, str]]:
-    """Lower-cased token -> (finger, touch as written)."""
-    table = {}
-    for touch, finger in hand.items():
-        for suffix in ("", *_SUFFIXES.get((finger, touch), ())):
-            table[(touch + suffix).lower()] = (finger, touch + suffix)
-    return table
+def _tokens(hand: tuple[Touch, ...]) -> dict[str, Held]:
+    """Lower-cased token -> touch."""
+    return {str(held).lower(): held for touch in hand for held in ways(touch)}
 
 
-def touches_of(finger: str) -> tuple[str, ...]:
-    """Every touch that a finger can have on any flute, as written."""
-    return tuple(
-        touch + suffix
-        for hand in (_LEFT, _RIGHT)
-        for touch, own in hand.items()
-        if own == finger
-        for suffix in ("", *_SUFFIXES.get((finger, touch), ()))
-    )
+_TOKENS = {side: _tokens(hand) for side, hand in HANDS.items()}
 
 
-_TOKENS = {"left": _touches(_LEFT), "right": _touches(_RIGHT)}
-_EXPECTED = {
-    "left": "T Tb 1 2 3 G# (o: hole in the key open, v: vent open, as 2o, Tv)",
-    "right": "1 2 3 Bb tr1 tr2 Eb C# C B gz (o: hole in the key open, as 2o)",
-}
+def _expected(side: str) -> str:
+    """What stands in a hand: `T Tb 1 2 3 G# (o: hole in the key open, v: vent open, as 2o, Tv)`."""
+    vent = ", v: vent open, as 2o, Tv" if side == "left" else ", as 2o"
+    return f"{' '.join(touch.touch for touch in HANDS[side])} (o: hole in the key open{vent})"
 
 
 class FingeringError(ValueError):
@@ -77,31 +46,37 @@ class Fingering:
         hands = text.replace("♯", "#").replace("♭", "b").split("|")
         if len(hands) != 2:
             raise FingeringError(f"fingering '{text}': expected left hand | right hand, for example T 2 3 | Eb")
-        held: dict[str, str] = {}
+        held: dict[str, Held] = {}
         for side, hand in zip(("left", "right"), hands, strict=True):
             for token in re.split(r"\s+", hand.strip()) if hand.strip() else ():
                 found = _TOKENS[side].get(token.lower())
                 if found is None:
                     raise FingeringError(
-                        f"fingering '{text}': '{token}' is no {side}-hand touch; expected {_EXPECTED[side]}"
+                        f"fingering '{text}': '{token}' is no {side}-hand touch; expected {_expected(side)}"
                     )
-                finger, touch = found
+                finger = found.touch.finger
                 if finger in held:
                     raise FingeringError(
-                        f"fingering '{text}': {held[finger]} and {touch} need the same finger ({finger})"
+                        f"fingering '{text}': {held[finger]} and {found} need the same finger ({finger})"
                     )
-                held[finger] = touch
-        return cls(tuple(held.get(finger, "") for finger in FINGERS))
+                held[finger] = found
+        return cls(tuple(str(held.get(finger, "")) for finger in FINGERS))
 
     @property
-    def left(self) -> tuple[str, ...]:
-        """Touches of the left hand, in the order in which they are written."""
-        return tuple(touch for touch in self.touches[:LEFT_FINGERS] if touch)
+    def held(self) -> tuple[Held, ...]:
+        """What is held, in the order in which it is written: left hand, right hand."""
+        placed = [(finger, touch) for finger, touch in zip(FINGERS, self.touches, strict=True) if touch]
+        return tuple(HELD[one] for one in sorted(placed, key=_WRITTEN_ORDER.__getitem__))
 
     @property
-    def right(self) -> tuple[str, ...]:
-        """Touches of the right hand, in the order in which they are written."""
-        return tuple(sorted(filter(None, self.touches[LEFT_FINGERS:]), key=_WRITTEN_ORDER.__getitem__))
+    def left(self) -> tuple[Held, ...]:
+        """What the left hand holds, in the order in which it is written."""
+        return tuple(held for held in self.held if held.touch.finger in FINGERS[:LEFT_FINGERS])
+
+    @property
+    def right(self) -> tuple[Held, ...]:
+        """What the right hand holds, in the order in which it is written."""
+        return tuple(held for held in self.held if held.touch.finger not in FINGERS[:LEFT_FINGERS])
 
     def __str__(self) -> str:
-        return " ".join([*self.left, "|", *self.right])
+        return " ".join([*map(str, self.left), "|", *map(str, self.right)])

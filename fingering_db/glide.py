@@ -9,7 +9,7 @@ import numpy as np
 
 from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray
 from fingering_db.bands import bands, sound_of
-from fingering_db.fingering import FINGERS, Fingering
+from fingering_db.fingering import Fingering
 from fingering_db.mechanism import OPEN, PERFORATION, SHUT
 from fingering_db.model import Model
 from fingering_db.pitch import Pitch
@@ -17,6 +17,7 @@ from fingering_db.playability import marked_down, one_jet, shared, strength
 from fingering_db.ranking import Answers, Candidate, Resonance, answers, candidates
 from fingering_db.search import matching
 from fingering_db.sounding import Flute
+from fingering_db.touches import FINGERS
 from fingering_db.track import Stage, follow, sweep
 
 SLIDE, HALF_HOLE, KEY_LIFT, LIP = "slide", "half-hole", "key lift", "lip"

@@ -8,32 +8,28 @@ from fingering_db.acoustics.arrays import RealArray
 from fingering_db.fingering import Fingering
 from fingering_db.instrument import Instrument
 from fingering_db.mechanism import Reach, choices
+from fingering_db.touches import FINGERS, HELD, Held
 
-# Effort of a touch, in units of one plainly pressed key: common practice, no source. A finger on the rim of a key must
-# balance there; side, trill and low foot keys leave the home position.
-_EFFORT = {"": 0.0, "G#": 1.5, "Tb": 1.2, "Bb": 1.6, "tr1": 1.8, "tr2": 1.8, "Eb": 0.5, "C#": 1.8, "C": 2.0, "B": 2.2}
-_EFFORT |= {"gz": 2.4}
-_PLAIN, _RIM, _VENT = 1.0, 2.5, 2.5
+# On top of the touch's own effort, in units of one plainly pressed key: a finger on the rim of a key must balance there,
+# a vent has a lever of its own. Common practice, no source.
+_RIM, _VENT = 2.5, 2.5
 
 
-def touch_effort(touch: str) -> float:
-    """Effort of one touch [pressed keys]."""
-    if touch in _EFFORT:
-        return _EFFORT[touch]
-    return _PLAIN + _RIM * ("o" in touch) + _VENT * ("v" in touch)
+def _effort(held: Held) -> float:
+    return held.touch.effort + _RIM * held.hole_open + _VENT * held.vent_open
 
 
 def effort_of(fingering: Fingering) -> float:
     """Effort of one fingering [pressed keys]."""
-    return sum(map(touch_effort, fingering.touches))
+    return sum(map(_effort, fingering.held))
 
 
 def efforts(instrument: Instrument, reach: Reach) -> RealArray:
     """Effort of every fingering, shape (n_fingerings,) [pressed keys]: the sum over its touches."""
     total = np.zeros(len(reach.placements))
-    for finger, options in enumerate(choices(instrument)):
-        effort = np.array([touch_effort(option.touch) for option in options])
-        total += effort[reach.placements[:, finger]]
+    for column, (finger, options) in enumerate(zip(FINGERS, choices(instrument), strict=True)):
+        effort = np.array([_effort(HELD[finger, one.touch]) if one.touch else 0.0 for one in options])
+        total += effort[reach.placements[:, column]]
     return total
 
 

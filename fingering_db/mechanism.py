@@ -9,8 +9,9 @@ import numpy as np
 
 from fingering_db.acoustics.arrays import IndexArray, StateArray
 from fingering_db.chart import ChartNote, chart
-from fingering_db.fingering import FINGERS, Fingering, FingeringError
+from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.instrument import Instrument, Placement
+from fingering_db.touches import FINGERS
 
 # States of a hole. The small openings count only while the key is down.
 OPEN, SHUT, PERFORATION, VENT, PERFORATION_AND_VENT = range(5)

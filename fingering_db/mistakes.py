@@ -17,7 +17,7 @@ from typing import Any
 import msgspec
 
 from fingering_db.chart import FIRST_REGISTER_TOP, chart, charts
-from fingering_db.fingering import FINGERS, touches_of
+from fingering_db.touches import FINGERS, touches_of
 
 MOST_FINGERINGS = 1_000_000  # of an instrument: bounds time and memory
 MOST_HOLES = 24

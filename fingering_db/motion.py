@@ -9,9 +9,10 @@ from functools import lru_cache
 import numpy as np
 
 from fingering_db.acoustics.arrays import RealArray, StateArray
-from fingering_db.fingering import FINGERS, Fingering
+from fingering_db.fingering import Fingering
 from fingering_db.mechanism import OPEN, PERFORATION, PERFORATION_AND_VENT, SHUT, VENT, hole_states
 from fingering_db.model import Model
+from fingering_db.touches import FINGERS, HELD, Held
 
 DOWN, UP, ACROSS = "down", "up", "across"
 
@@ -27,7 +28,6 @@ _ACROSS, _TO_A_SMALL_OPENING, _PAST_A_ROLLER = 0.05, 0.03, 0.1
 _EFFORT_ACROSS, _EFFORT_CONTRARY = 2.0, 2.0
 
 _FAR_ON_THE_FOOT = frozenset({"B", "C#"})  # the C roller lies between: no smooth motion (common practice, no source)
-_RIM, _LEVER = "o", "v"
 _OPENNESS = np.zeros(5, dtype=np.int8)  # by state of a hole
 _OPENNESS[[SHUT, PERFORATION, VENT, PERFORATION_AND_VENT, OPEN]] = 0, 1, 1, 2, 3
 _LOST_CENTS = 1.0  # of slack where a resonance does not move at all
@@ -35,23 +35,31 @@ _LOST_CENTS = 1.0  # of slack where a resonance does not move at all
 
 @dataclass(frozen=True, slots=True)
 class FingerMove:
-    """One finger that moves. finger: as in FINGERS; before, after: its touches, '' for up; way: 'down', 'up' or
+    """One finger that moves. finger: as in FINGERS; before, after: its touches, None for up; way: 'down', 'up' or
     'across' from one touch to another."""
 
     finger: str
-    before: str
-    after: str
+    before: Held | None
+    after: Held | None
     way: str
 
     @property
-    def touch(self) -> str:
+    def touch(self) -> Held:
         """The touch to name: where it lands, or what it leaves; for a lever the one that holds it."""
-        return self.before if self.of_a_lever and _LEVER in self.before else self.after or self.before
+        lever = self.before if self.before and self.before.vent_open else None
+        named = lever or self.after or self.before
+        assert named is not None
+        return named
 
     @property
     def of_a_lever(self) -> bool:
         """Whether it begins or ends on the lever of a vent."""
-        return _LEVER in self.before or _LEVER in self.after
+        return any(held is not None and held.vent_open for held in (self.before, self.after))
+
+    @property
+    def turns_a_lever(self) -> bool:
+        """Whether only its vent's lever moves: the key stays down."""
+        return bool(self.before and self.after and self.before.vent_open != self.after.vent_open)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,10 +73,11 @@ class Contrary:
 def moves(before: Fingering, after: Fingering) -> tuple[FingerMove, ...]:
     """The fingers that move, in the order of FINGERS."""
     pairs = zip(FINGERS, before.touches, after.touches, strict=True)
-    return tuple(FingerMove(finger, one, two, _way(one, two)) for finger, one, two in pairs if one != two)
+    held = ((finger, HELD.get((finger, one)), HELD.get((finger, two))) for finger, one, two in pairs if one != two)
+    return tuple(FingerMove(finger, one, two, _way(one, two)) for finger, one, two in held)
 
 
-def _way(before: str, after: str) -> str:
+def _way(before: Held | None, after: Held | None) -> str:
     """A finger presses a key, covers the hole in it, presses its lever: more of these is down, fewer is up."""
     one, two = _pressed(before), _pressed(after)
     if one <= two:
@@ -76,19 +85,17 @@ def _way(before: str, after: str) -> str:
     return UP if two <= one else ACROSS
 
 
-def _pressed(touch: str) -> frozenset[str]:
-    if not touch:
+def _pressed(held: Held | None) -> frozenset[str]:
+    if held is None:
         return frozenset()
-    key = touch.rstrip(_RIM + _LEVER)
-    suffix = touch[len(key) :]
-    covered = {"hole"} if _RIM not in suffix else set()
-    lever = {"lever"} if _LEVER in suffix else set()
-    return frozenset({key} | covered | lever)
+    covered = set() if held.hole_open else {"hole"}
+    lever = {"lever"} if held.vent_open else set()
+    return frozenset({f"key {held.touch.touch}"} | covered | lever)
 
 
 def as_fingering(moved: tuple[FingerMove, ...]) -> Fingering | None:
     """As a fingering that names just these fingers ('3v | Eb'), None for none."""
-    touch_of = {move.finger: move.touch for move in moved}
+    touch_of = {move.finger: str(move.touch) for move in moved}
     return Fingering(tuple(touch_of.get(finger, "") for finger in FINGERS)) if moved else None
 
 
@@ -104,9 +111,9 @@ def seconds(moved: tuple[FingerMove, ...]) -> float:
 
 def _own_seconds(move: FingerMove) -> float:
     if move.way == ACROSS:
-        past = {move.before, move.after} == _FAR_ON_THE_FOOT
+        past = {str(move.before), str(move.after)} == _FAR_ON_THE_FOOT
         return _PAST_A_ROLLER if past else _ACROSS
-    lands = any(sign in move.after for sign in (_RIM, _LEVER))
+    lands = move.after is not None and (move.after.hole_open or move.after.vent_open)
     return _TO_A_SMALL_OPENING if lands else 0.0
 
 
@@ -154,7 +161,7 @@ def acts_against(model: Model, before: Fingering, move: FingerMove) -> bool:
 
 def _with_and_without(model: Model, before: Fingering, move: FingerMove) -> tuple[StateArray, StateArray]:
     touches = list(before.touches)
-    touches[FINGERS.index(move.finger)] = move.after
+    touches[FINGERS.index(move.finger)] = str(move.after or "")
     return _states(model, before), _states(model, Fingering(tuple(touches)))
 
 

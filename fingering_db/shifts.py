@@ -14,11 +14,12 @@ from functools import lru_cache
 import numpy as np
 
 from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray, StateArray
-from fingering_db.fingering import FINGERS, Fingering
+from fingering_db.fingering import Fingering
 from fingering_db.instrument import Instrument
 from fingering_db.mechanism import OPEN, SHUT, choices, hole_states
 from fingering_db.model import Model
 from fingering_db.ranking import Resonance, sounds
+from fingering_db.touches import FINGERS
 
 SHUT_PLACE, SMALL_PLACE, OPEN_PLACE = range(3)
 SMALL_BY_ITSELF = "C#5"

@@ -19,6 +19,7 @@ ORDER = [
         "fingering_db.acoustics.jet_time",
     ],
     ["fingering_db.message"],
+    ["fingering_db.touches"],
     ["fingering_db.pitch", "fingering_db.fingering", "fingering_db.store"],
     ["fingering_db.chart"],
     ["fingering_db.mistakes"],

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from annotate.choosing.desk import Desk
 from fingering_db.chart import chart
-from fingering_db.fingering import FINGERS, Fingering
+from fingering_db.fingering import Fingering
 from fingering_db.message import Message
 from fingering_db.pitch import Pitch
+from fingering_db.touches import FINGERS
 
 _FOOT = FINGERS.index("R4")
 

@@ -117,8 +117,7 @@ def _said(step: Step, against: list[Contrary]) -> Finding:
 
 
 def _does(move: FingerMove) -> Message:
-    lever = ("v" in move.after) != ("v" in move.before) and move.before and move.after
-    thing = Message("hands.vent_lever") if lever else move.touch
+    thing = Message("hands.vent_lever") if move.turns_a_lever else str(move.touch)
     return Message("hands.goes_down", thing=thing) if move.way == DOWN else Message("hands.leaves", thing=thing)
 
 

@@ -14,9 +14,13 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from importlib.resources import files
 from xml.sax.saxutils import escape
 
+import msgspec
+
 from fingering_db.fingering import Fingering
+from fingering_db.touches import Held
 
 THUMB, SIDE, TRILL, FOOT = "thumb", "side", "trill", "foot"
 
@@ -36,28 +40,19 @@ _POINT = 3.6  # length of the point of a trill key
 # A half-holed circle never looks wholly shut or open, however little or much of its hole is.
 _LEAST_WHITE, _MOST_WHITE = 0.2, 0.75
 
-# Strokes in a box ten units high, y downwards, and its width. The lower-case pair `gz` hangs from the top of the box.
-_GLYPHS: dict[str, tuple[str, float]] = {
-    "T": ("M0 0H7M3.5 0V10", 7.0),
-    "B": ("M0 0V10H3.6A2.75 2.75 0 0 0 3.6 4.5H0M0 0H3.2A2.25 2.25 0 0 1 3.2 4.5", 6.3),
-    "C": ("M6.9 1.8A3.9 5 0 1 0 6.9 8.2", 6.9),
-    "E": ("M5.6 0H0V10H5.6M0 4.8H4.8", 5.6),
-    "G": ("M6.9 1.6A3.9 5 0 1 0 7.4 5.4H4.6", 7.4),
-    "t": ("M1.9 0.8V7.7Q1.9 10 4.2 9.9M0 3.2H4.1", 4.2),
-    "r": ("M0 3.2V10M0 6.4Q0.3 3.3 3.3 3.3", 3.3),
-    "1": ("M0 2.3L2.8 0V10", 2.8),
-    "2": ("M0.2 2.8A2.75 2.75 0 1 1 5.1 4.3L0 10H5.8", 5.8),
-    "g": ("M4.8 0.2V7.4Q4.8 10 2.4 10Q0.9 10 0.2 9M4.8 3.3A2.4 3.1 0 1 1 4.8 3.1", 4.8),
-    "z": ("M0 0.3H4.6L0 6.3H4.8", 4.8),
-    "b": ("M0 -0.8V9.8M0 5Q2.8 3 4.1 4.9Q4.6 7.2 0 9.8", 4.2),
-    "#": ("M1.6 0.9V10.5M4.8 -0.5V9.1M0 4L6.4 2.4M0 7.8L6.4 6.2", 6.4),
-}
+
+class _Letter(msgspec.Struct, forbid_unknown_fields=True):
+    """Strokes in a box ten units high, and its width."""
+
+    strokes: str
+    width: float
+
+
+_LETTERS = msgspec.toml.decode(files("annotate.drawing").joinpath("letters.toml").read_bytes(), type=dict[str, _Letter])
 # Strokes [points] around the middle of the row, and their width.
 _WAVE = ("M0.6 1.2Q2.6 -3.6 4.6 0T8.6 -1.2", 9.2)
-_SHAPES = {"T": THUMB, "Tb": THUMB, "G#": SIDE, "Bb": SIDE, "tr1": TRILL, "tr2": TRILL}
-_SHAPES |= dict.fromkeys(("Eb", "C#", "C", "B", "gz"), FOOT)
 _FINGERS = ("L1", "L2", "L3"), ("R1", "R2", "R3")
-_REST_THUMB, _REST_FOOT = "T", "Eb"  # what is drawn white for a finger that is up
+_REST_THUMB, _REST_FOOT = "T", "E♭"  # what is drawn white for a finger that is up
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +68,7 @@ class Circle:
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """Any other key. shape: one of the four constants. letters: ASCII as in the fingering text, `T`, `Eb`, `tr1`."""
+    """Any other key. shape: one of the four constants. letters: its sign, `T`, `E♭`, `tr1`."""
 
     shape: str
     letters: str
@@ -123,17 +118,15 @@ def drawing(
     return Drawing(str(fingering), left, right)
 
 
-def _hand(touches: tuple[str, ...], fingers: tuple[str, str, str], shares: dict[str, float]) -> Hand:
+def _hand(touches: tuple[Held, ...], fingers: tuple[str, str, str], shares: dict[str, float]) -> Hand:
     """One row; the shares that belong to it are taken out of `shares`."""
     circles: list[Circle] = [Circle(), Circle(), Circle()]
     keys = []
-    for touch in touches:
-        name = touch.rstrip("ov")
-        suffix = touch[len(name) :]
-        if name in ("1", "2", "3"):
-            circles[int(name) - 1] = Circle(True, "o" in suffix, "v" in suffix)
+    for held in touches:
+        if held.touch.is_circle:
+            circles[int(held.touch.drawn) - 1] = Circle(True, held.hole_open, held.vent_open)
         else:
-            keys.append(Key(_SHAPES[name], name, vent=bool(suffix)))
+            keys.append(Key(held.touch.drawn, held.touch.sign, vent=held.vent_open))
     for index, finger in enumerate(fingers):
         share = shares.pop(finger, None)
         if share is not None:
@@ -253,7 +246,7 @@ def _key_width(key: Key) -> float:
 
 def _letters_width(letters: str) -> float:
     scale = _CAPITAL / 10.0
-    return sum(_GLYPHS[letter][1] for letter in letters) * scale + _SPACE * (len(letters) - 1)
+    return sum(_LETTERS[letter].width for letter in letters) * scale + _SPACE * (len(letters) - 1)
 
 
 def _key(key: Key, left: float, middle: float) -> list[str]:
@@ -294,10 +287,10 @@ def _letters(letters: str, left: float, middle: float, ink: str) -> str:
     paths = []
     at = left
     for letter in letters:
-        strokes, width = _GLYPHS[letter]
+        own = _LETTERS[letter]
         place = f"translate({_number(at)} {_number(middle - _CAPITAL / 2)}) scale({_number(scale)})"
-        paths.append(f'<path transform="{place}" d="{strokes}"/>')
-        at += width * scale + _SPACE
+        paths.append(f'<path transform="{place}" d="{own.strokes}"/>')
+        at += own.width * scale + _SPACE
     pen = f'fill="none" stroke="{ink}" stroke-width="{_number(_STROKE / scale)}"'
     return f'<g {pen} stroke-linecap="round" stroke-linejoin="round">{"".join(paths)}</g>'
 

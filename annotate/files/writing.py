@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 from xml.sax.saxutils import escape
@@ -12,25 +11,17 @@ from annotate.files.encoding import TextForm, inspect
 from annotate.files.markup import BEGIN, END, SIGNATURE, TARGET, own_line
 from annotate.files.stripping import strip
 from annotate.findings import InputError
+from annotate.output import in_ascii
 
 ROWS, STACK, ASCII = "rows", "stack", "ascii"
 CARRIERS = (ROWS, STACK, ASCII)
 
 # These break an importer of a notation program (`#` too, which is therefore written as a sharp).
 _BREAKING = frozenset('\\{$"%')
+_SIGNS = "♯♭"  # in every carrier: a file whose encoding lacks them takes character references
 _NOT_XML = re.compile("[\x00-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 # Spelled out: left to the program, some would set italics or their own size for words.
 _FONT = 'font-size="8" font-style="normal" font-weight="normal"'
-
-_ASCII = str.maketrans(
-    {"●": "@", "○": "o", "◎": "0", "◉": "8", "⦿": "8", "◐": "d", "◑": "d", "◒": "d", "◓": "d"}
-    | {"♯": "#", "♭": "b", "♮": "n", "𝄪": "x", "𝄫": "bb", "↑": "^", "↓": "v", "→": "->", "←": "<-"}
-    | {"–": "-", "—": "-", "−": "-", "×": "x", "·": ".", "…": "...", "±": "+/-", "≈": "~"}
-    | {"¢": "c", "°": " deg"}
-    | {"‘": "'", "’": "'", "‚": "'", "“": "'", "”": "'", "„": "'", "«": "'", "»": "'"}
-    | {"½": "1/2", "¼": "1/4", "¾": "3/4"}
-    | {"ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue", "ß": "ss"}
-)
 
 
 class SelfCheckError(InputError):
@@ -55,7 +46,7 @@ def splice(data: bytes, marks: Sequence[Mark], carrier: str = ROWS) -> bytes:
     """The XML bytes with the marks put in, each right before its note.
 
     carrier: 'rows' (a direction for each row, bottom row first: the order in which programs stack upwards),
-    'stack' (one direction with line breaks) or 'ascii' (rows in plain letters). `strip` gives the bytes back.
+    'stack' (one direction with line breaks) or 'ascii' (rows in ASCII, but for ♯ and ♭). `strip` gives the bytes back.
     Raises ValueError for what the calling code must not do: an offset that is no note's, two marks on one
     note, a text of no characters or with characters that break an importer, an unknown carrier. Raises InputError for
     bytes that cannot be read as text.
@@ -111,17 +102,8 @@ def _direction(text: str, mark: Mark, unit: str) -> list[str]:
 
 def _signed(row: str, carrier: str) -> str:
     """A row's text as it stands in the file: checked, mapped, escaped and signed."""
-    row = to_ascii(row) if carrier == ASCII else row.replace("#", "♯")
+    row = (in_ascii(row, _SIGNS) if carrier == ASCII else row).replace("#", "♯")
     bad = _BREAKING.intersection(row) or _NOT_XML.findall(row)
     if bad or not row.strip():
         raise ValueError(f"row {row!r} is blank or holds characters that words must not have: {sorted(bad)}")
     return f"{SIGNATURE}{escape(row)}{SIGNATURE}"
-
-
-def to_ascii(text: str) -> str:
-    """The text for a terminal or program that has letters only: ● is @, ○ is o, ♯ is #; the unknown becomes
-    ?."""
-    # Accents are parted from their letters and dropped after the table has had its say.
-    composed = re.sub(r"(?<=\d)(?=[½¼¾])", " ", unicodedata.normalize("NFC", text))
-    parted = unicodedata.normalize("NFKD", composed.translate(_ASCII))
-    return "".join("" if unicodedata.combining(c) else c if c.isascii() else "?" for c in parted)

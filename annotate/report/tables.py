@@ -74,10 +74,10 @@ def sign_lines(decisions: Iterable[Decision], page: Page) -> list[str]:
     shown = tuple(dict.fromkeys(one for decision in decisions for one in _shown(decision) if one))
     if not shown:
         return []
-    signs = dict.fromkeys(legend(shown, ascii_only=page.ascii))
+    signs = dict.fromkeys(legend(shown, plain=page.ascii))
     for suffix, key in (("o", "legend.letter_hole"), ("v", "legend.letter_vent")):
-        signs |= {page.say(key): None} if any(suffix in touch for one in shown for touch in one.touches) else {}
-    texts = [page.say("signs.text"), "; ".join(signs), key_names(letter_keys(shown, page.ascii))]
+        signs |= {page.say(key): None} if any(suffix in held.suffix for one in shown for held in one.held) else {}
+    texts = [page.say("signs.text"), "; ".join(signs), key_names(letter_keys(shown))]
     return [line for text in texts if text for line in wrap(page.clean(text), page.width, hanging=2)]
 
 

@@ -386,7 +386,8 @@ class _Page:
 
     def rows(self, fingering: Fingering) -> tuple[str, str]:
         """A fingering as its two rows of signs."""
-        return diagram.ascii_rows(fingering) if self.ascii else diagram.rows(fingering)
+        upper, lower = diagram.plain_rows(fingering) if self.ascii else diagram.rows(fingering)
+        return self.clean(upper), self.clean(lower)
 
     def reasons(self, decision: Decision, width: int) -> list[str]:
         """Confidence, why, the path, what else sounds, what to play instead."""

@@ -10,7 +10,7 @@ from said import said
 from annotate.choosing.desk import Desk
 from annotate.choosing.hands import Hold, Option, Step
 from annotate.choosing.passage import best_way, cost
-from annotate.drawing.diagram import ascii_rows, rows
+from annotate.drawing.diagram import plain_rows, rows
 from annotate.drawing.picture import drawing, size, svg
 from annotate.pipeline import Options, annotate, look
 from fingering_db.fingering import Fingering
@@ -151,7 +151,7 @@ def test_the_sign_stands_at_the_row_of_its_hand():
     held, right, both, left = map(Fingering.parse, ("T 2 3 | Eb", "| Eb", "T | Eb", "T |"))
     assert rows(held, right) == ("○●● T", "○○○ E♭ ~")
     assert rows(held, both) == ("○●● T ~", "○○○ E♭ ~")
-    assert ascii_rows(held, left) == ("-@@ T ~", "--- Eb")
+    assert plain_rows(held, left) == ("-@@ T ~", "--- E♭")
 
 
 def test_the_wave_of_a_picture_lies_inside_it_and_changes_nothing_else():

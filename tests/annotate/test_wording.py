@@ -60,13 +60,12 @@ def test_an_ordinary_note_is_silent_when_it_plays():
     assert wording.technique_notes(unplayable(note)) == ("(!)",)
 
 
-def test_notes_carry_proper_accidentals_or_plain_letters_and_nothing_that_breaks_an_importer():
+def test_notes_carry_proper_accidentals_and_nothing_that_breaks_an_importer():
     odd = demand(1, place("1"), "C#5+50 Bb5")
     decision = playable(odd, deviation_cents=(20.0, -20.0))
-    assert wording.technique_notes(decision) == ("mult.", "C♯5(+50) +20, B♭5 -20 ct")
-    plain = wording.technique_notes(decision, ascii_only=True)
-    assert plain == ("mult.", "Cs5(+50) +20, Bb5 -20 ct")
-    assert not BREAKS_AN_IMPORTER & set("".join(plain))
+    told = wording.technique_notes(decision)
+    assert told == ("mult.", "C♯5(+50) +20, B♭5 -20 ct")
+    assert not BREAKS_AN_IMPORTER & set("".join(told))
 
 
 def test_the_legend_explains_only_the_signs_in_use():
@@ -78,8 +77,8 @@ def test_the_legend_explains_only_the_signs_in_use():
 
 
 def test_the_plain_legend_explains_the_plain_signs():
-    assert "  ".join(wording.legend([Fingering.parse("T 2 3 G# | 1o")], ascii_only=True)) == (
-        "@ down  - up  o down, hole open  upper row: left hand  s: sharp"
+    assert "  ".join(wording.legend([Fingering.parse("T 2 3 G# | 1o")], plain=True)) == (
+        "@ down  - up  o down, hole open  upper row: left hand"
     )
 
 

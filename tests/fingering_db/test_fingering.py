@@ -7,9 +7,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fingering_db.chart import chart
-from fingering_db.fingering import FINGERS, Fingering, FingeringError
+from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.instrument import load
 from fingering_db.mechanism import choices
+from fingering_db.touches import FINGERS
 
 TOUCHES = [[option.touch for option in options] for options in choices(load("open-hole-b"))]
 # Every suffix and the gizmo, for flutes with vents; typed from the description of the notation.

@@ -15,13 +15,13 @@ import one_by_one
 import pytest
 from minima import cents
 
-from fingering_db.fingering import FINGERS
 from fingering_db.instrument import Instrument, load
 from fingering_db.mechanism import Reach, reach
 from fingering_db.model import Model
 from fingering_db.pitch import Pitch
 from fingering_db.search import Halves, halve, matching, tabulate
 from fingering_db.sounding import Flute
+from fingering_db.touches import FINGERS
 
 EDGE_CENTS = 0.5
 LIP_STEP = 1e-4
