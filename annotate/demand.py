@@ -7,6 +7,7 @@ from enum import StrEnum
 
 from annotate.place import Place
 from annotate.score import Event
+from fingering_db.message import Message
 from fingering_db.pitch import Pitch
 
 
@@ -51,4 +52,4 @@ class NotJudged:
     """A technique that was recognised and is not judged (whistle tone, tongue ram, ..)."""
 
     place: Place
-    what: str
+    what: Message

@@ -15,6 +15,7 @@ from annotate.detecting.words import GLISSANDO as GLISSANDO_ROLE
 from annotate.detecting.words import MULTIPHONIC, Said, find_words
 from annotate.findings import Finding
 from annotate.score import Event, Note, SlideMark
+from fingering_db.message import Message
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,14 +82,16 @@ def pair_lines(events: Iterable[Event]) -> Pairs:
 def _orphan_finding(scene: Scene, end: End) -> Finding:
     place = scene.part.place(end.event)
     start = end.mark.role == "start"
-    missing = "end" if start else "start"
     return Finding(
         code="G201" if start else "G202",
         severity="warning",
         place=place,
-        message=f"a {end.mark.kind} {'starts' if start else 'ends'} at {end.note.written} "
-        f"and nothing tells where it {'ends' if start else 'started'}; it is not judged",
-        advice=f"draw the line from note to note, or give its {missing} the same number and voice",
+        message=Message(
+            "reading.line_without_end" if start else "reading.line_without_start",
+            sign=Message(f"sign.{end.mark.kind}"),
+            pitch=end.note.written,
+        ),
+        advice=Message("reading.draw_to_an_end" if start else "reading.draw_from_a_start"),
     )
 
 
@@ -97,8 +100,8 @@ def _level_finding(scene: Scene, end: End) -> Finding:
         "G203",
         "info",
         scene.part.place(end.event),
-        f"a {end.mark.kind} starts and ends at {end.note.written}; there is nothing to glide over",
-        "correct one of the two notes",
+        Message("reading.level_line", sign=Message(f"sign.{end.mark.kind}"), pitch=end.note.written),
+        Message("reading.correct_one_note"),
     )
 
 
@@ -172,8 +175,8 @@ def _word_findings(scene: Scene, groups: Iterable[tuple[Sonority, Sonority]]) ->
             "G204",
             "warning",
             scene.part.place_of_word(said.direction),
-            f"the word '{said.hit.word}' stands here but no line leads from note to note; no glissando is read",
-            "draw a glissando line from the first note to the last",
+            Message("reading.word_without_line", word=said.hit.word),
+            Message("reading.word_without_line_advice"),
         )
         for said in scene.spans.of_role(GLISSANDO_ROLE)
         if said.hit.technique.id != "chromatic run" and said.direction.bar_index not in bars
@@ -191,14 +194,14 @@ def find_glissandi(scene: Scene) -> Glissandi:
             groups[scene.index_of[start.event.start], scene.index_of[stop.event.start]].append((start, stop))
         elif not all(silent):
             event = stop.event if silent[0] else start.event
-            way = "from" if silent[0] else "to"
+            key = "reading.from_unseen" if silent[0] else "reading.to_unseen"
             findings.append(
                 Finding(
                     "G205",
                     "warning",
                     scene.part.place(event),
-                    f"a {start.mark.kind} leads {way} a note that is hidden or a cue; it is not judged",
-                    "show the note it leads to, or give the goal in words",
+                    Message(key, sign=Message(f"sign.{start.mark.kind}")),
+                    Message("reading.unseen_end_advice"),
                 )
             )
     demands: list[Demand] = []

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 import tomllib
 import unicodedata
+from collections.abc import Hashable
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -17,6 +18,7 @@ from annotate.detecting.fingering_text import WrittenFingerings
 from annotate.detecting.sonority import Sonority, overlapping
 from annotate.detecting.words import MULTIPHONIC, ONE, SEVERAL, VOICE, Spans, find_words, word_tables
 from annotate.score import Note, Part
+from fingering_db.message import Message
 from fingering_db.pitch import Pitch
 
 PLAYERS, HARMONIC = "players", "harmonic"
@@ -32,12 +34,12 @@ _ODD_HEADS = {"diamond", "x", "cross", "circle-x", "circled", "circle dot", "tri
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """One row of evidence that holds for a chord. text: in plain English."""
+    """One row of evidence that holds for a chord. text: in words."""
 
     key: str
     speaks_for: str
     weight: int
-    text: str
+    text: Message
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,9 +66,9 @@ def evidence_table() -> dict[str, Any]:
     return tomllib.loads(files("annotate.detecting").joinpath("evidence.toml").read_text("utf-8"))
 
 
-def _reason(key: str, what: str = "") -> Reason:
+def _reason(key: str, **what: Hashable) -> Reason:
     row = evidence_table()["evidence"][key]
-    return Reason(key, row["speaks_for"], row["weight"], row["reason"].format(what=what))
+    return Reason(key, row["speaks_for"], row["weight"], Message(f"evidence.{key}", **what))
 
 
 def name_tells(name: str) -> str:
@@ -89,13 +91,13 @@ def _name_reasons(part: Part, parts_in_score: int) -> list[Reason]:
     told = {name_tells(name): name for name in reversed(names)}
     reasons = []
     if SEVERAL in told:
-        reasons.append(_reason("plural_name", told[SEVERAL]))
+        reasons.append(_reason("plural_name", what=told[SEVERAL]))
     elif "numbered" in told:
-        reasons.append(_reason("numbered_name", told["numbered"]))
+        reasons.append(_reason("numbered_name", what=told["numbered"]))
     elif "plain" in told:
-        reasons.append(_reason("plain_name", told["plain"]))
+        reasons.append(_reason("plain_name", what=told["plain"]))
         if parts_in_score >= evidence_table()["many_parts"]:
-            reasons.append(_reason("many_parts", str(parts_in_score)))
+            reasons.append(_reason("many_parts", what=str(parts_in_score)))
     # A part taken out of an orchestra's score is alone too.
     if parts_in_score == 1 and SEVERAL not in told:
         reasons.append(_reason("only_part"))
@@ -107,15 +109,15 @@ def _word_reasons(sonority: Sonority, spans: Spans) -> list[Reason]:
     players = spans.players_at(sonority.first)
     if players is not None:
         key = "one_word" if players.hit.technique.id == ONE else "several_word"
-        reasons.append(_reason(key, players.hit.word))
+        reasons.append(_reason(key, what=players.hit.word))
     else:
         elsewhere = spans.several_anywhere()
         if elsewhere is not None:
-            reasons.append(_reason("several_word_elsewhere", elsewhere.hit.word))
+            reasons.append(_reason("several_word_elsewhere", what=elsewhere.hit.word))
     for role, key in ((MULTIPHONIC, "multiphonic_word"), (VOICE, "voice_word")):
         said = spans.technique_at(sonority.first, role)
         if said is not None:
-            reasons.append(_reason(key, said.hit.word))
+            reasons.append(_reason(key, what=said.hit.word))
     return reasons
 
 
@@ -150,14 +152,16 @@ def _head_reasons(sonority: Sonority) -> list[Reason]:
     odd = [note for note in notes if is_odd_head(note)]
     if not odd or len(odd) == len(notes) or any(map(_marked_as_harmonic, notes)):
         return []
-    return [_reason("odd_head", odd[0].notehead if odd[0].notehead in _ODD_HEADS else "hollow")]
+    return [
+        _reason("odd_head", what=Message(f"notehead.{odd[0].notehead if odd[0].notehead in _ODD_HEADS else 'hollow'}"))
+    ]
 
 
 def _chord_reasons(sonority: Sonority, fingering: str, overlaps: bool) -> list[Reason]:
     reasons = _head_reasons(sonority)
     stem = stem_word(sonority)
     if stem and not any(r.key == "multiphonic_word" for r in reasons):
-        reasons.append(_reason("multiphonic_word", stem))
+        reasons.append(_reason("multiphonic_word", what=stem))
     if fingering:
         reasons.append(_reason("fingering"))
     if any(note.microtonal_as_printed for note in sonority.notes):
@@ -179,7 +183,11 @@ def _low_reasons(chords: list[Sonority]) -> list[Reason]:
     low = sum(max(pitch.midi for pitch in chord.written) < lowest - 0.5 for chord in chords)
     if low < 2 or low < table["low_chords"] * len(chords):
         return []
-    return [_reason("low_notes", f"{low} of {len(chords)}" if low < len(chords) else "all")]
+    return [_reason("low_notes", low=_share(low, len(chords)))]
+
+
+def _share(part: int, whole: int) -> Message:
+    return Message("reading.some_of", part=part, whole=whole) if part < whole else Message("reading.all_of")
 
 
 def quick_runs(sonorities: tuple[Sonority, ...]) -> frozenset[int]:

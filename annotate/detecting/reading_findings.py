@@ -11,14 +11,15 @@ from annotate.detecting.scene import Scene
 from annotate.detecting.sonority import Sonority, overlapping
 from annotate.detecting.words import MULTIPHONIC as MULTIPHONIC_ROLE
 from annotate.findings import Finding
+from fingering_db.message import Message
 
 _SEVERITY = {"R201": "warning", "R202": "warning", "R203": "warning", "R204": "info", "R205": "info"}
 _ADVICE = {
-    "R201": "say --chords multiphonic, --chords players or --chords voice",
-    "R202": "say --chords multiphonic if one flute is to sound them, else --chords players",
-    "R203": "say --chords players if each note has a player of its own",
-    "R204": "say --chords multiphonic if one flute is to sound them",
-    "R205": "say --chords multiphonic if nothing is sung",
+    "R201": Message("reading.advice_R201"),
+    "R202": Message("reading.advice_R202"),
+    "R203": Message("reading.advice_R203"),
+    "R204": Message("reading.advice_R204"),
+    "R205": Message("reading.advice_R205"),
 }
 _MAX_REASONS = 3
 
@@ -34,23 +35,20 @@ def _code(verdict: Verdict) -> str:
     return "R204" if verdict.outcome == PLAYERS else "R205"
 
 
-def _bars(first: str, last: str) -> str:
-    return f"bar {first}" if first == last else f"bars {first}-{last}"
+def _bars(first: str, last: str) -> Message:
+    return Message("reading.bar", bar=first) if first == last else Message("reading.bars", first=first, last=last)
 
 
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
-
-
-def _reading(outcome: str, run: list[Sonority]) -> str:
+def _reading(outcome: str, run: list[Sonority]) -> Message:
     if outcome == PLAYERS:
-        return "two players" if max(len(sonority.notes) for sonority in run) == 2 else "several players"
+        two = max(len(sonority.notes) for sonority in run) == 2
+        return Message("reading.two_players" if two else "reading.several_players")
     if outcome == MULTIPHONIC_ROLE:
-        return "a multiphonic" if len(run) == 1 else "multiphonics"
-    return "sing and play"
+        return Message("reading.multiphonics", n=len(run))
+    return Message("technique.voice")
 
 
-def _texts(verdicts: list[Verdict], pro: bool) -> str:
+def _texts(verdicts: list[Verdict], pro: bool) -> tuple[Message, ...]:
     """The strongest reasons of a run for its reading, or against it."""
     reasons = {}
     for verdict in verdicts:
@@ -58,21 +56,26 @@ def _texts(verdicts: list[Verdict], pro: bool) -> str:
         for reason in verdict.reasons:
             if (reason in favourable) == pro:
                 reasons[reason.text] = reason.weight
-    strongest = sorted(reasons, key=lambda text: -reasons[text])[:_MAX_REASONS]
-    return " and ".join(part for part in (", ".join(strongest[:-1]), *strongest[-1:]) if part)
+    return tuple(sorted(reasons, key=lambda text: -reasons[text])[:_MAX_REASONS])
 
 
-def _message(code: str, run: list[Sonority], verdicts: list[Verdict]) -> str:
-    where = _bars(run[0].first.bar, run[-1].first.bar)
-    head = f"{where}: {_count(len(run), 'chord')} read as {_reading(verdicts[0].outcome, run)}"
+def _message(code: str, run: list[Sonority], verdicts: list[Verdict]) -> Message:
+    head = Message(
+        "reading.chords_read",
+        bars=_bars(run[0].first.bar, run[-1].first.bar),
+        n=len(run),
+        reading=_reading(verdicts[0].outcome, run),
+    )
     pro, contra = _texts(verdicts, True), _texts(verdicts, False)
     if code in ("R204", "R205"):
-        return f"{head} because {pro}"
+        return Message("reading.because", head=head, pro=pro)
     if code == "R203":
-        return f"{head} of one player because {pro}, though {contra}"
+        return Message("reading.contested", head=head, pro=pro, contra=contra)
     if pro and contra:
-        return f"{head}, which the score does not decide: {pro}, but {contra}"
-    return f"{head}, which the score does not decide" + (f": {pro or contra}" if pro or contra else "")
+        return Message("reading.undecided", head=head, pro=pro, contra=contra)
+    if pro or contra:
+        return Message("reading.undecided_for", head=head, pro=pro or contra)
+    return Message("reading.undecided_bare", head=head)
 
 
 def chord_remarks(scene: Scene, ids: Mapping[int, str]) -> list[Finding]:
@@ -117,8 +120,8 @@ def word_remarks(scene: Scene, demands: tuple[Demand, ...]) -> list[Finding]:
                     "R206",
                     "warning",
                     scene.part.place_of_word(said.direction),
-                    f"{bars}: '{said.hit.word}' makes multiphonics of {len(held)} single notes, for nothing ends it",
-                    "write 'ord.' where ordinary notes begin",
+                    Message("reading.word_without_end", bars=bars, word=said.hit.word, n=len(held)),
+                    Message("reading.word_without_end_advice"),
                     held[0].id,
                 )
             )
@@ -136,8 +139,8 @@ def fingering_remarks(scene: Scene, demands: tuple[Demand, ...]) -> list[Finding
             "R207",
             "info",
             opened[0].place,
-            f"{bars}: {_count(len(opened), 'note')} with a written fingering read as a multiphonic with open pitches",
-            "write the other pitches or 'mult.' if so; else 'ord.'",
+            Message("reading.written_fingerings", bars=bars, n=len(opened)),
+            Message("reading.written_fingerings_advice"),
             opened[0].id,
         )
     ]
@@ -155,7 +158,7 @@ def overlap_remarks(scene: Scene) -> list[Finding]:
             "R208",
             "info",
             scene.part.place(overlaps[0].first),
-            f"{bars}: notes of two voices overlap in {_count(number, 'bar')}; read as several players",
-            "write them as chords if one flute is to sound them",
+            Message("reading.overlap", bars=bars, n=number),
+            Message("reading.overlap_advice"),
         )
     ]

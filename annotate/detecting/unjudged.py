@@ -7,9 +7,10 @@ from annotate.detecting.bends import is_sized_bend
 from annotate.detecting.players import HARMONIC
 from annotate.detecting.scene import Scene
 from annotate.detecting.words import BEND, UNJUDGED, VOICE
+from fingering_db.message import Message
 
 _CHORDS = {
-    VOICE: (VOICE, "sing and play"),
+    VOICE: (VOICE, "voice"),
     HARMONIC: (UNJUDGED, "harmonics"),
 }  # role of the word that says so, and what
 _MARKS = {"scoop", "falloff", "doit", "plop"}
@@ -17,7 +18,7 @@ _MARKS = {"scoop", "falloff", "doit", "plop"}
 
 def _words(scene: Scene) -> list[NotJudged]:
     return [
-        NotJudged(scene.part.place_of_word(said.direction), said.hit.technique.name)
+        NotJudged(scene.part.place_of_word(said.direction), Message(f"technique.{said.hit.technique.id}"))
         for said in scene.spans.of_role(UNJUDGED, BEND, VOICE)
     ]
 
@@ -31,7 +32,7 @@ def _marks(scene: Scene) -> list[NotJudged]:
         bent = any(note.bend_alters for note in sonority.all_notes)
         if bent and not is_sized_bend(sonority.first):
             kinds["bend"] = None
-        found += [NotJudged(scene.part.place(sonority.first), kind) for kind in kinds]
+        found += [NotJudged(scene.part.place(sonority.first), Message(f"technique.{kind}")) for kind in kinds]
     return found
 
 
@@ -43,7 +44,7 @@ def _chords(scene: Scene) -> list[NotJudged]:
         sonority = scene.sonorities[index]
         role, what = _CHORDS.get(verdict.outcome, ("", ""))
         if what and verdict.outcome != before and scene.spans.technique_at(sonority.first, role) is None:
-            found.append(NotJudged(scene.part.place(sonority.first), what))
+            found.append(NotJudged(scene.part.place(sonority.first), Message(f"technique.{what}")))
         before = verdict.outcome
     return found
 

@@ -28,13 +28,12 @@ LANGUAGES = ("en", "it", "fr", "de")
 
 @dataclass(frozen=True, slots=True)
 class Technique:
-    """One entry of the vocabulary. role: one of the constants of this module; name: in plain English.
+    """One entry of the vocabulary. role: one of the constants of this module.
 
     holds: False for a word that speaks for its own place only. continuous: what it says of a glissando.
     """
 
     id: str
-    name: str
     role: str
     holds: bool = True
     continuous: bool | None = None
@@ -103,11 +102,11 @@ def _entries() -> tuple[_Entry, ...]:
     found = [
         _entry(
             table,
-            Technique(table["id"], table["name"], table["role"], table.get("holds", True), table.get("continuous")),
+            Technique(table["id"], table["role"], table.get("holds", True), table.get("continuous")),
         )
         for table in tables["technique"]
     ]
-    found += [_entry(table, Technique(table["says"], table["says"], PLAYERS)) for table in tables["players"]]
+    found += [_entry(table, Technique(table["says"], PLAYERS)) for table in tables["players"]]
     return tuple(found)
 
 
@@ -233,7 +232,7 @@ class Spans:
         words = {said.hit.word.casefold() for said in latest if said.hit.technique.id == ONE}
         several = next((said for said in latest if said.hit.technique.id == SEVERAL), None)
         if several is None and len(words) > 1 and {"1.", "2."} <= words:
-            return Said(Hit(Technique(SEVERAL, SEVERAL, PLAYERS), "1. and 2."), latest[0].direction)
+            return Said(Hit(Technique(SEVERAL, PLAYERS), "1. and 2."), latest[0].direction)
         return several or latest[-1]
 
     def several_anywhere(self) -> Said | None:

@@ -45,7 +45,7 @@ def as_data(report: Report, since: Since | None = None) -> dict[str, Any]:
             for decision in result.decisions
         ],
         "findings": [_finding(numbered) for numbered in report.findings],
-        "not_judged": [{"place": str(one.place), "what": one.what} for one in result.not_judged],
+        "not_judged": [{"place": str(one.place), "what": _SAID(one.what)} for one in result.not_judged],
     }
     return data | {"since": _since(since)} if since else data
 

@@ -303,7 +303,7 @@ class _Page:
         return self.say("place.in_part", part=place.part, bars=at)
 
     def not_judged(self) -> list[str]:
-        by_what: dict[str, list[Place]] = {}
+        by_what: dict[Message, list[Place]] = {}
         for one in self.report.result.not_judged:
             by_what.setdefault(one.what, []).append(one.place)
         lines = []

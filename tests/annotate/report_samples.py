@@ -10,6 +10,7 @@ from annotate.demand import Demand, Kind, NotJudged
 from annotate.findings import Finding
 from annotate.place import Place
 from fingering_db.fingering import Fingering
+from fingering_db.message import Message
 from fingering_db.pitch import Pitch
 
 
@@ -123,7 +124,7 @@ def rich_result(score: str = "invented/duo.musicxml") -> Result:
             ),
             Finding("H1", "warning", place("14"), "The right hand leaves.", "Allow time.", "d2"),
         ),
-        not_judged=(NotJudged(place("30"), "whistle tone"), NotJudged(place("31"), "whistle tone")),
+        not_judged=tuple(NotJudged(place(bar), Message("technique.whistle tone")) for bar in ("30", "31")),
         parts_read=("Flute",),
     )  # fmt: skip
 

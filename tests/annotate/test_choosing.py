@@ -3,8 +3,8 @@
 from pathlib import Path
 
 import pytest
+from in_words import in_words
 from lxml import etree
-from said import said
 
 from annotate.drawing.path_picture import path_svg
 from annotate.pipeline import Options, look
@@ -45,7 +45,7 @@ def test_the_composers_own_fingering_is_judged_first(judged):
     technical = "<technical><fingering>T 2 3 | Eb</fingering></technical>"
     (decision,), findings = judged("mult.", chord.replace("</voice>", f"</voice><notations>{technical}</notations>", 1))
     assert str(decision.fingering) == "T 2 3 | Eb"
-    assert "written fingering" in said(decision.why) or decision.status != "unplayable"
+    assert "written fingering" in in_words(decision.why) or decision.status != "unplayable"
     assert not [one for one in findings if one.code == "P2"]
 
 
@@ -54,7 +54,7 @@ def test_a_written_fingering_that_sounds_something_else_is_told_and_another_sear
     technical = "<technical><fingering>T 1 2 3 | 1 2 3 C</fingering></technical>"
     (decision,), findings = judged("mult.", chord.replace("</voice>", f"</voice><notations>{technical}</notations>", 1))
     (finding,) = [one for one in findings if one.code == "P2"]
-    assert "G5" in said(finding.message)
+    assert "G5" in in_words(finding.message)
     assert decision.status == "playable"
     assert str(decision.fingering) != "T 1 2 3 | 1 2 3 C"
 
@@ -63,7 +63,7 @@ def test_a_multiphonic_written_as_one_note_gets_a_partner_that_is_no_harmonic(ju
     (decision,), _ = judged("mult.", note("C", 5))
     assert decision.demand.open_pitches
     assert decision.status == "playable"
-    assert "left open" in said(decision.why)
+    assert "left open" in in_words(decision.why)
 
 
 def test_what_is_offered_instead_is_playable_when_written(judged):
@@ -80,7 +80,7 @@ def test_what_is_offered_instead_is_playable_when_written(judged):
 def test_a_chord_of_seven_pitches_is_refused_with_its_number(judged):
     (decision,), _ = judged("mult.", "".join(note("C", n, chord=n > 1) for n in range(1, 8)))
     assert decision.status == "unplayable"
-    assert "7 pitches" in said(decision.why)
+    assert "7 pitches" in in_words(decision.why)
 
 
 def test_an_ordinary_note_below_the_flute_is_offered_an_octave_up(judged):
@@ -99,7 +99,7 @@ def test_a_small_glissando_goes_by_the_lip(judged):
     notes = note("A", 4, notations=slide("start")) + note("A", 4, 0.5, notations=slide("stop"))
     (decision,), _ = judged("port.", notes)
     assert decision.status == "playable"
-    assert "lip" in said(decision.why)
+    assert "lip" in in_words(decision.why)
     assert [point.lip_cents for point in decision.path] == [-25.0, 25.0]
     ((start,), (end,)) = (point.sounds for point in decision.path)
     assert end.pitch.midi - start.pitch.midi == pytest.approx(0.5)
@@ -110,7 +110,7 @@ def test_a_foot_key_breaks_a_glissando_and_the_reason_says_so(judged):
     notes = note("B", 3, notations=slide("start")) + note("C", 4, notations=slide("stop"))
     (decision,), _ = judged("port.", notes)
     assert decision.status == "unplayable"
-    assert "foot touch: B to C" in said(decision.why)
+    assert "foot touch: B to C" in in_words(decision.why)
     assert decision.instead[0].to
 
 
@@ -118,7 +118,7 @@ def test_a_glissando_whose_kind_is_not_told_is_doubtful_where_only_a_run_serves(
     notes = note("C", 4, notations=slide("start")) + note("C", 6, 1, notations=slide("stop"))
     (decision,), _ = judged("", notes)
     assert decision.status == "doubtful"
-    assert "run of semitones" in said(decision.why)
+    assert "run of semitones" in in_words(decision.why)
 
 
 def test_a_chromatic_glissando_is_another_thing(judged):
@@ -141,7 +141,7 @@ def test_a_multiphonic_slides_on_the_telescoping_flute_and_the_reason_names_the_
     (decision,), _ = judged("mult.", first + last, flutes=("open-hole-b-slide",))
     assert decision.status == "playable"
     assert decision.path[-1].slide_mm > decision.path[0].slide_mm
-    assert "T 2 3 |" in said(decision.why) and "does not reach" in said(decision.why)
+    assert "T 2 3 |" in in_words(decision.why) and "does not reach" in in_words(decision.why)
     picture = etree.fromstring(path_svg(decision).encode())
     lines = picture.findall("{http://www.w3.org/2000/svg}polyline")
     assert len(lines) == 3  # two pitches and the slide
@@ -156,7 +156,7 @@ def test_a_decision_without_a_path_has_no_picture(judged):
 def test_a_microtone_says_whether_its_fingering_is_steadier_than_the_lip(judged):
     (decision,), _ = judged("ord.", note("D", 5, 0.5, accidental="quarter-sharp"))
     assert decision.status == "playable"
-    assert "Steadier" in said(decision.why) and "more than the lip bends" in said(decision.why)
+    assert "Steadier" in in_words(decision.why) and "more than the lip bends" in in_words(decision.why)
 
 
 def test_pictures_hold_the_paths_of_glissandi(tmp_path):

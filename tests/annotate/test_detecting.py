@@ -12,7 +12,7 @@ from typing import Any
 
 import music21
 import pytest
-from said import said
+from in_words import in_words
 
 from annotate.demand import Demand
 from annotate.detecting.codes import CODES
@@ -72,7 +72,7 @@ def test_a_small_score_gives_the_demands_beside_it(path: Path) -> None:
     part = read_score(path.read_bytes()).parts[0].name
     assert [as_table(d) for d in found.demands] == [filled_up(d, part) for d in expected["demands"]]
     assert [[f.code, f.severity, str(f.place)] for f in found.findings] == expected["findings"]
-    assert [[str(n.place), n.what] for n in found.not_judged] == expected["not_judged"]
+    assert [[str(n.place), in_words(n.what)] for n in found.not_judged] == expected["not_judged"]
 
 
 def test_every_score_has_its_expected_demands_and_no_expectation_lacks_a_score() -> None:
@@ -83,8 +83,8 @@ def test_every_score_has_its_expected_demands_and_no_expectation_lacks_a_score()
 
 def test_chords_of_a_flutes_part_become_one_finding_that_tells_how_many_and_why() -> None:
     (finding,) = case("chords_of_two_flutes").findings
-    assert said(finding.message) == "bars 1-2: 4 chords read as two players because the part is named 'Flutes'"
-    assert "--chords multiphonic" in said(finding.advice)
+    assert in_words(finding.message) == "bars 1-2: 4 chords read as two players because the part is named 'Flutes'"
+    assert "--chords multiphonic" in in_words(finding.advice)
 
 
 def test_the_option_turns_two_players_into_multiphonics_and_back() -> None:
@@ -96,7 +96,7 @@ def test_the_option_turns_two_players_into_multiphonics_and_back() -> None:
 def test_the_option_voice_lists_chords_as_not_judged_once() -> None:
     found = case("chords_of_a_solo_flute", "voice")
     assert found.demands == ()
-    assert [each.what for each in found.not_judged] == ["sing and play"]
+    assert [in_words(each.what) for each in found.not_judged] == ["sing and play"]
 
 
 def test_an_unknown_option_is_refused_with_what_was_expected() -> None:
@@ -109,9 +109,9 @@ def test_a_run_of_doubtful_chords_names_the_option_and_the_first_demand() -> Non
     found = detect(score.parts[0], parts_in_score=12)
     (finding,) = found.findings
     assert (finding.code, finding.severity, finding.demand) == ("R201", "warning", "d1")
-    assert "two voices" in said(finding.message)
-    assert "12 parts" in said(finding.message)
-    assert "--chords" in said(finding.advice)
+    assert "two voices" in in_words(finding.message)
+    assert "12 parts" in in_words(finding.message)
+    assert "--chords" in in_words(finding.advice)
 
 
 def test_ids_count_from_one_and_findings_follow_when_they_are_renumbered() -> None:

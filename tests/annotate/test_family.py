@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from said import said
+from in_words import in_words
 
 from annotate import instruments, pipeline, questions
 from annotate.decision import Result
@@ -75,7 +75,7 @@ def _octaves(one: float, other: float) -> float:
 
 def test_the_piccolo_has_no_foot_below_d(duet: Result) -> None:
     (low,) = [one for one in duet.decisions if one.flute == "piccolo" and one.demand.kind == "note"]
-    assert low.status == "unplayable" and "D4 to C7" in said(low.why)
+    assert low.status == "unplayable" and "D4 to C7" in in_words(low.why)
     touches = {
         touch
         for one in duet.decisions
@@ -151,7 +151,7 @@ def test_wherever_a_number_of_a_scaled_flute_is_shown_it_says_so(name: str) -> N
 def test_a_report_says_of_which_flutes_the_figures_are_less_certain(duet: Result) -> None:
     told = {str(one.place): one for one in duet.findings if one.code == "P7"}
     assert set(told) == {"Piccolo", "Alto Flute"}
-    assert LESS_CERTAIN in said(told["Alto Flute"].message) and "±21 cents" in said(told["Alto Flute"].message)
+    assert LESS_CERTAIN in in_words(told["Alto Flute"].message) and "±21 cents" in in_words(told["Alto Flute"].message)
     bands = [band for one in duet.decisions if one.flute == "alto" for band in one.band_cents]
     assert bands and min(bands) >= 20.0
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import product
 
 import pytest
-from said import said
+from in_words import in_words
 
 from annotate.choosing.desk import Desk
 from annotate.choosing.hands import Hold, Option, Step
@@ -61,11 +61,11 @@ def vent_move():
 def test_the_thumb_vent_is_told_marked_and_noted(looked, tmp_path):
     seen = looked(vent_move())
     first, second = seen.result.decisions
-    assert str(second.fingering) == "Tv 2 3 |", said(second.why)
+    assert str(second.fingering) == "Tv 2 3 |", in_words(second.why)
     (finding,) = of_code(seen.result, "H1")
     assert finding.severity == "warning"
-    assert "the thumb goes down on its vent lever" in said(finding.message)
-    assert "C5 up by about" in said(finding.message)
+    assert "the thumb goes down on its vent lever" in in_words(finding.message)
+    assert "C5 up by about" in in_words(finding.message)
     assert (first.contrary, second.contrary) == (None, Fingering.parse("Tv |"))
     assert "contrary: Tv |" in second.notes
     annotate(seen, tmp_path / "out.musicxml", in_place=False)
@@ -92,7 +92,7 @@ def test_all_fingers_one_way_and_a_component_the_other_is_told_without_a_lever(l
     result = looked(notes, flute="open-hole-b").result
     assert [str(one.fingering) for one in result.decisions] == ["T 2 3 | 1", "T 2 3 | 1 2 3"]
     (finding,) = of_code(result, "H1")
-    assert "all fingers that move go down, and a component goes up" in said(finding.message)
+    assert "all fingers that move go down, and a component goes up" in in_words(finding.message)
     assert str(result.decisions[1].contrary) == "| 2 3"
 
 
@@ -122,7 +122,7 @@ def test_a_passage_is_held_more_easily_than_its_demands_one_by_one(looked):
     around = chord("B4", "C#6", duration=1, fingering=str(other))
     (_, middle, _) = looked(around + chord("B4", "C#6", duration=1) + around, tempo=120).result.decisions
     assert middle.fingering == other != alone.fingering
-    assert "Chosen for the way of the hand" in said(middle.why)
+    assert "Chosen for the way of the hand" in in_words(middle.why)
 
 
 def test_the_best_way_is_that_of_trying_every_way():

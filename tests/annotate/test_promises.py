@@ -14,8 +14,8 @@ from xml.parsers import expat
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from in_words import in_words
 from lxml import etree
-from said import said
 
 from annotate.files.container import check_packed, load, pack
 from annotate.files.encoding import inspect
@@ -84,7 +84,7 @@ def schema_errors(data: bytes) -> list[tuple[str, str]]:
     for version in SCHEMAS:
         checker = schema(version)
         checker.validate(tree)
-        found += [(version, said(error.message)) for error in checker.error_log]  # type: ignore[attr-defined]
+        found += [(version, in_words(error.message)) for error in checker.error_log]  # type: ignore[attr-defined]
     return sorted(found)
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from said import said
+from in_words import in_words
 
 from annotate.findings import InputError
 from annotate.reading.codes import CODES, FLUTE_CHANGES, NOT_TRANSPOSED
@@ -118,7 +118,7 @@ def test_findings_are_whole_sentences_of_documented_codes() -> None:
             seen.add(finding.code)
             assert finding.code in CODES
             assert finding.severity in ("error", "warning", "info")
-            assert said(finding.message) and "\n" not in said(finding.message)
+            assert in_words(finding.message) and "\n" not in in_words(finding.message)
     later = {FLUTE_CHANGES, NOT_TRANSPOSED}  # in test_changes.py
     assert seen == {code for code in CODES if code.startswith("R")} - later
 
@@ -146,4 +146,4 @@ def test_the_same_remark_at_many_places_is_made_once() -> None:
     )
     remarks = [finding for finding in read_score(data.encode()).findings if finding.code == "R104"]
     assert [str(finding.place) for finding in remarks] == ["Flute, bar 1, beat 1"]
-    assert said(remarks[0].message).endswith("(and at 2 more places)")
+    assert in_words(remarks[0].message).endswith("(and at 2 more places)")

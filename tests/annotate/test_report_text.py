@@ -12,6 +12,7 @@ from annotate.demand import NotJudged
 from annotate.findings import Finding
 from annotate.output import clean, display_width, needs_ascii, wrap
 from annotate.report import text
+from fingering_db.message import Message
 from fingering_db.pitch import Pitch
 
 HOSTILE = "Fl\x1b[31möte\u202e\r\n\x9b2J 長い笛の名前 {flutes} %s 🎶 \udce9"
@@ -138,7 +139,7 @@ def test_a_finding_for_the_whole_file_has_no_place():
 
 
 def test_techniques_not_judged_are_listed_by_name():
-    found = tuple(NotJudged(place(bar), "whistle tone") for bar in ("30", "31"))
+    found = tuple(NotJudged(place(bar), Message("technique.whistle tone")) for bar in ("30", "31"))
     report = text.render(of(not_judged=found))
     assert "whistle tone: bars 30, 31" in report
 

@@ -2,4 +2,4 @@
 
 from annotate.language import words
 
-said = words(signs=False).say
+in_words = words(signs=False).say
