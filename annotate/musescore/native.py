@@ -88,9 +88,10 @@ def splice_native(data: bytes, marks: Iterable[NativeMark]) -> bytes:
     """
     score = read_native(data)
     found = sorted(place for mark in marks for place in _places(score, mark))
+    size = ("<size>8</size>",) if _major(score.version) > 3 else ()  # version 4 says it twice
     pieces, at = [], 0
     for offset, link, rows in found:
-        pieces += [data[at:offset], _staff_text(rows, link, _indent(data, offset)).encode()]
+        pieces += [data[at:offset], _staff_text(rows, (*link, *size), _indent(data, offset)).encode()]
         at = offset
     return b"".join([*pieces, data[at:]])
 
@@ -149,9 +150,9 @@ def _indent(data: bytes, offset: int) -> str:
     return line.decode("ascii", "replace") if not line.strip() else ""
 
 
-def _staff_text(rows: Sequence[str], link: Sequence[str], indent: str) -> str:
-    """The element as the program lays it out: what closes stands two further in than what opens."""
-    lines = ["<StaffText>", *(f"  {line}" for line in link), f"  <text>{text_of(rows)}</text>", "  </StaffText>", ""]
+def _staff_text(rows: Sequence[str], before: Sequence[str], indent: str) -> str:
+    """The element, with lines before its text, as the program lays it out: what closes stands two further in than what opens."""
+    lines = ["<StaffText>", *(f"  {line}" for line in before), f"  <text>{text_of(rows)}</text>", "  </StaffText>", ""]
     return f"\n{indent}".join(lines)
 
 

@@ -3,12 +3,17 @@
 import io
 import json
 import shutil
+import subprocess
+import sys
 import zipfile
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
 import native_scores as scores
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "programs"))
+import programs
 import pytest
 
 from annotate import pipeline
@@ -22,6 +27,7 @@ from annotate.musescore.program import export, find_program
 from annotate.musescore.selfcheck import verify_places, verify_same_music
 
 needs_musescore = pytest.mark.skipif(scores.PROGRAM is None, reason=scores.ABSENT)
+HERE = Path(__file__).parent
 PLUGIN = Path(native.__file__).parent
 
 
@@ -204,6 +210,28 @@ def test_a_compressed_file_keeps_its_other_members(every_kind, tmp_path):
             assert name == file.member or old.read(name) == new.read(name)
     back = unpack(packed, whole)
     assert pack(back, strip_native(back.data)) == packed.read_bytes()
+
+
+@needs_musescore
+@pytest.mark.skipif(
+    not shutil.which("node") or not programs.webmscore(), reason="MuseScore 4's engine is not installed"
+)
+def test_musescore_4_saves_a_spliced_file_of_its_own_to_the_same_bytes(every_kind, tmp_path):
+    def resaved_by_4(data, name):
+        source, target = tmp_path / f"{name}.mscx", tmp_path / f"{name}-4.mscx"
+        source.write_bytes(data)
+        subprocess.run(["node", HERE / "resave.cjs", programs.webmscore(), source, target], check=True, timeout=120)
+        return target.read_bytes()
+
+    data, path = every_kind
+    marks, _ = scores.places_in(data, path)
+    own = resaved_by_4(resaved_by_4(data, "imported"), "own")
+    assert b'version="4.00"' in own and resaved_by_4(own, "again") == own
+    spliced = splice_native(own, marks)
+    assert resaved_by_4(spliced, "spliced") == spliced
+    assert strip_native(spliced) == own
+    # The control: without the size that version 4 writes it is not the same.
+    assert resaved_by_4(spliced.replace(b"<size>8</size>", b""), "control") != spliced.replace(b"<size>8</size>", b"")
 
 
 SMALL = b"""<museScore version="3.01"><Score><Part><Staff id="1"></Staff></Part>
