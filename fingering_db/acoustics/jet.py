@@ -25,7 +25,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from fingering_db.acoustics.arrays import BoolArray, RealArray, RealLike
+from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray, RealLike
 from fingering_db.acoustics.resonance import Crossings
 
 AIR_DENSITY = 1.17  # [kg/m³] of the breath (30 °C); enters every term of P alike
@@ -85,12 +85,14 @@ class AtJet:
     """One jet on rows of modes. amplitude: shape (n, m) [m/s], of the largest balance, NaN where there is none. held:
     same shape, the balance lets no other mode grow. played: held, with about half a period on the jet (first hydrodynamic
     mode; players hardly use the others: Fletcher 1975, from memory). growth: shape (n, m, m) [1/s], of a small mode j
-    beside mode k at its balance (amplitude, e-fold), 0 for j = k."""
+    beside mode k at its balance (amplitude, e-fold), 0 for j = k. together: same shape, symmetric, which pairs this one jet
+    sounds at once (as Held.together)."""
 
     amplitude: Float32
     held: BoolArray
     played: BoolArray
     growth: Float32
+    together: BoolArray
 
 
 def padded(crossings: Crossings, rows: int) -> Modes:
@@ -104,17 +106,17 @@ def padded(crossings: Crossings, rows: int) -> Modes:
 
 
 def stated_jets() -> Jets:
-    """The jets that `holds` is a share of: lips 3.5, 5, 7, 9 mm from the edge; 0.5, 0.8, 1.2 mm thick; 24 speeds from 8
-    to 110 m/s in equal ratios, every combination counting the same. Ranges of players' jets after Fletcher 1975 and de la
-    Cuadra et al. 2008 (from memory), widened; the even weight is ours."""
-    return _every((3.5e-3, 5e-3, 7e-3, 9e-3), (0.5e-3, 0.8e-3, 1.2e-3), np.geomspace(8.0, 110.0, 24), 0.0, 1)
+    """The jets that `holds` is a share of: lips 4, 6, 8.5 mm from the edge; 0.6, 1 mm thick; 16 speeds from 8 to 110 m/s in
+    equal ratios, every combination counting the same. Ranges of players' jets after Fletcher 1975 and de la Cuadra et al.
+    2008 (from memory), widened; the even weight is ours. Three times as many jets give shares within 0.014 rms."""
+    return _every((4e-3, 6e-3, 8.5e-3), (0.6e-3, 1e-3), np.geomspace(8.0, 110.0, 16), 0.0, 1)
 
 
 def broad_jets() -> Jets:
-    """The jets that `together` is a share of: lips 4.5, 6, 8 mm from the edge, along the lips 30 % less and more; 0.6,
-    0.9, 1.3 mm thick; 16 speeds from 8 to 80 m/s in equal ratios. Ours: with a tenth instead of 30 % the order of published
-    and unreported pairs is lost."""
-    return _every((4.5e-3, 6e-3, 8e-3), (0.6e-3, 0.9e-3, 1.3e-3), np.geomspace(8.0, 80.0, 16), 0.3, 7)
+    """The jets that `together` is a share of: lips 4.5, 6, 8 mm from the edge, along the lips 30 % less and more; 0.7, 1.1
+    mm thick; 12 speeds from 8 to 80 m/s in equal ratios. Ours: with a tenth instead of 30 % the order of published and
+    unreported pairs is lost."""
+    return _every((4.5e-3, 6e-3, 8e-3), (0.7e-3, 1.1e-3), np.geomspace(8.0, 80.0, 12), 0.3, 5)
 
 
 def _every(
@@ -142,28 +144,46 @@ def reckon(modes: Modes, jets: Jets, broad: Jets) -> Held:
     )
 
 
+def held_share(modes: Modes, jets: Jets, wanted: BoolArray) -> Float32:
+    """`holds` of the modes wanted, shape (n, m), NaN for the others; the cheap part of `reckon`, without pairs."""
+    strips, share = _all_strips(jets), np.full(modes.hz.shape, np.nan, dtype=np.float32)
+    for start in range(0, len(wanted), _ROWS):
+        rows = slice(start, start + _ROWS)
+        ready = _Ready.of(Modes(modes.hz[rows], modes.amplitude[rows], modes.resistance[rows]), wanted[rows])
+        counts = np.zeros(len(ready.row), dtype=np.float32)
+        for strip in strips:
+            counts += _at(ready, strip).played
+        share[rows][ready.row, ready.mode] = counts / np.float32(len(strips))
+    return share
+
+
 def each_jet(modes: Modes, jets: Jets) -> Iterator[AtJet]:
     """Every jet by itself, in their order; all rows at once, so for few rows."""
     ready = _Ready.of(modes)
     for strips in _all_strips(jets):
-        yield _at(ready, strips)
+        found = _at(ready, strips)
+        amplitude = np.full(modes.hz.shape, np.nan, dtype=np.float32)
+        held, played = np.zeros(modes.hz.shape, dtype=bool), np.zeros(modes.hz.shape, dtype=bool)
+        growth = np.zeros((*modes.hz.shape, modes.hz.shape[1]), dtype=np.float32)
+        for whole, flat in ((amplitude, found.amplitude), (held, found.held), (played, found.played)):
+            whole[ready.row, ready.mode] = flat
+        growth[ready.row, ready.mode] = found.growth
+        yield AtJet(amplitude, held, played, growth, _side_by_side(ready, found))
 
 
-def side_by_side(modes: Modes, found: AtJet) -> BoolArray:
+def _side_by_side(modes: _Ready, found: _Balanced) -> BoolArray:
     """Which pairs one jet sounds at once, shape (n, m, m), symmetric: mode k is held, and j, of all others, most kept alive
     by noise, to a fifth of its amplitude (peak; j's is taken as rms) or more: rms² = density (a_j/S)²/(4 |growth|), the
     response of a damped oscillator to white noise (exact)."""
-    return _side_by_side(_Ready.of(modes), found)
-
-
-def _side_by_side(modes: _Ready, found: AtJet) -> BoolArray:
-    noise = np.float32(np.sqrt(TURBULENCE) / HOLE_AREA) * modes.amplitude[:, None, :]
+    at = np.flatnonzero(found.held)
+    row, mode = modes.row[at], modes.mode[at]
+    noise = np.float32(np.sqrt(TURBULENCE) / HOLE_AREA) * modes.amplitude[row]
     with np.errstate(divide="ignore", invalid="ignore"):
-        driven = noise / np.sqrt(-4.0 * found.growth) / found.amplitude[:, :, None]
-    own = np.arange(driven.shape[1])
-    driven[:, own, own] = 0.0
-    driven = np.where(found.held[:, :, None] & (modes.amplitude[:, None, :] > 0.0), driven, 0.0)
-    both = (driven >= HEARD) & (driven == driven.max(axis=2, keepdims=True, initial=0.0))
+        driven = noise / np.sqrt(-4.0 * found.growth[at]) / found.amplitude[at, None]
+    driven[np.arange(len(at)), mode] = 0.0
+    driven[modes.amplitude[row] <= 0.0] = 0.0
+    both = np.zeros((*modes.omega.shape, modes.omega.shape[1]), dtype=bool)
+    both[row, mode] = (driven >= HEARD) & (driven == driven.max(axis=1, keepdims=True, initial=0.0))
     return np.asarray(both | both.transpose(0, 2, 1))
 
 
@@ -179,7 +199,7 @@ def _reckon(modes: Modes, jets: Jets, alone: tuple[_Strips, ...], paired: tuple[
     speeds, at_speed = np.unique(jets.speed, return_inverse=True)
     counts = np.zeros((len(speeds), n, m), dtype=np.float32)
     for number, strips in enumerate(alone):
-        counts[at_speed[number]] += _at(ready, strips).played
+        counts[at_speed[number], ready.row, ready.mode] += _at(ready, strips).played
     together = np.zeros((n, m, m), dtype=np.float32)
     for strips in paired:
         together += _side_by_side(ready, _at(ready, strips))
@@ -199,16 +219,31 @@ def _speed_below(counts: Float32, speeds: RealArray, share: float) -> Float32:
 
 @dataclass(frozen=True, slots=True)
 class _Ready:
-    """Modes in single precision, 0 where there is none: such a mode is neither fed nor fed upon."""
+    """Modes in single precision, shape (n, m), 0 where there is none: such a mode is neither fed nor fed upon. row, mode:
+    shape (k,), those to be balanced."""
 
     omega: Float32
     amplitude: Float32
     resistance: Float32
+    row: IndexArray
+    mode: IndexArray
 
     @classmethod
-    def of(cls, modes: Modes) -> _Ready:
+    def of(cls, modes: Modes, wanted: BoolArray | None = None) -> _Ready:
         parts = (2.0 * np.pi * modes.hz, modes.amplitude, modes.resistance)
-        return cls(*(np.nan_to_num(part).astype(np.float32) for part in parts))
+        present = np.isfinite(modes.hz) if wanted is None else wanted & np.isfinite(modes.hz)
+        omega, amplitude, resistance = (np.nan_to_num(part).astype(np.float32) for part in parts)
+        return cls(omega, amplitude, resistance, *np.nonzero(present))
+
+
+@dataclass(frozen=True, slots=True)
+class _Balanced:
+    """As AtJet, of the modes to be balanced: shape (k,); growth (k, m), 0 for what has no balance."""
+
+    amplitude: Float32
+    held: BoolArray
+    played: BoolArray
+    growth: Float32
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,40 +307,44 @@ def _over_a_cycle() -> tuple[RealArray, RealArray, RealArray]:
     return z, 2.0 * (swing * cosine).mean(axis=1), 1.0 - (swing**2).mean(axis=1)
 
 
-def _at(modes: _Ready, jet: _Strips) -> AtJet:
-    n, m = modes.omega.shape
-    angle = modes.omega.reshape(-1, 1) * jet.delay
-    sine, cosine = np.sin(angle), np.cos(angle)
-    amplitude, place = _largest_balance(modes, jet, sine, cosine)
-    rests = np.isfinite(amplitude)
-    # Slope of the drive at each mode's own amplitude, between two levels, shape (n, m, s).
-    left = np.minimum(place.astype(np.intp), len(_LEVELS) - 2)
+def _at(modes: _Ready, jet: _Strips) -> _Balanced:
+    m = modes.omega.shape[1]
+    sine = np.sin(modes.omega[:, :, None] * jet.delay)
+    amplitude, place = _largest_balance(modes, jet, sine[modes.row, modes.mode])
+    at = np.flatnonzero(np.isfinite(amplitude))
+    row = modes.row[at]
+    # Slope of the drive at each mode's own amplitude, between two levels, shape (k, s).
+    left = np.minimum(place[at].astype(np.intp), len(_LEVELS) - 2)
     slopes = np.ascontiguousarray(jet.slope.T)
-    lower = slopes[left]
-    slope = lower + (place - left).astype(np.float32)[:, None] * (slopes[left + 1] - lower)
-    # growth = (a_j/2S) (Σ K (G/b) D0 ω_j sin ω_j τ - R_j S - c2 A), each jet strip a term
-    growth = slope.reshape(n, m, -1) @ (modes.omega[:, :, None] * sine.reshape(n, m, -1)).transpose(0, 2, 1)
-    growth -= (np.float32(HOLE_AREA) * modes.resistance)[:, None, :]
-    growth -= (np.float32(LOSS * 4.0 / np.pi) * np.where(rests, amplitude, np.float32(0.0))).reshape(n, m, 1)
-    growth *= (modes.amplitude / np.float32(2.0 * HOLE_AREA))[:, None, :]
-    own = np.arange(m)
-    growth[:, own, own] = 0.0
-    held = rests.reshape(n, m) & (growth <= 0.0).all(axis=2)
-    played = held & (modes.omega * jet.delay.mean() < np.float32(FIRST_HYDRODYNAMIC))
-    return AtJet(amplitude.reshape(n, m), held, played, growth)
+    slope = slopes[left]
+    slope += (place[at] - left).astype(np.float32)[:, None] * (slopes[left + 1] - slope)
+    # growth = (a_j/2S) (Σ K (G/b) D0 ω_j sin ω_j τ - R_j S - c2 A), each strip of the jet a term
+    fed = (modes.omega[:, :, None] * sine)[row] @ slope[:, :, None]
+    few = fed[:, :, 0] - np.float32(HOLE_AREA) * modes.resistance[row]
+    few -= (np.float32(LOSS * 4.0 / np.pi) * amplitude[at])[:, None]
+    few *= (modes.amplitude / np.float32(2.0 * HOLE_AREA))[row]
+    few[np.arange(len(at)), modes.mode[at]] = 0.0
+    growth = np.zeros((len(amplitude), m), dtype=np.float32)
+    growth[at] = few
+    held = np.isfinite(amplitude)
+    held[at] = (few <= 0.0).all(axis=1)
+    slow_enough = modes.omega[modes.row, modes.mode] * jet.delay.mean() < np.float32(FIRST_HYDRODYNAMIC)
+    return _Balanced(amplitude, held, held & slow_enough, growth)
 
 
-def _largest_balance(modes: _Ready, jet: _Strips, sine: Float32, cosine: Float32) -> tuple[Float32, Float32]:
+def _largest_balance(modes: _Ready, jet: _Strips, sine: Float32) -> tuple[Float32, Float32]:
     """Amplitude [m/s] at which drive and losses of a mode are equal, the largest (the stable one), NaN where there is none
-    above LEAST_SPEED, and its place among _LEVELS; shape (n·m,). sine, cosine of ω_k τ: shape (n·m, s).
+    above LEAST_SPEED, and its place among _LEVELS; shape (k,). sine of ω_k τ: shape (k, s).
 
     R S A = Σ K D1 ω sin ωτ - c1 A² with ω² (1 - (a/S) Σ K (D1/A) cos ωτ) = ω_k², to the first order in ω - ω_k (a few
     per cent at most). Divided by A this is a sum of products of mode and level: one matrix product."""
-    omega, a, resistance = (part.reshape(-1, 1) for part in (modes.omega, modes.amplitude, modes.resistance))
+    own = (modes.row, modes.mode)
+    omega, a, resistance = (part[own][:, None] for part in (modes.omega, modes.amplitude, modes.resistance))
+    cosine = np.cos(omega * jet.delay)
     first, second = np.triu_indices(len(jet.delay))
-    pulled = omega**2 * a / (2.0 * HOLE_AREA) * (cosine[:, first] * cosine[:, second])
-    feeding = np.hstack([omega * sine, pulled, resistance * -HOLE_AREA, np.ones_like(omega)])
-    surplus = feeding.astype(np.float32) @ jet.by_level
+    pulled = omega**2 * a / np.float32(2.0 * HOLE_AREA) * (cosine[:, first] * cosine[:, second])
+    feeding = np.hstack([omega * sine, pulled, resistance * np.float32(-HOLE_AREA), np.ones_like(omega)])
+    surplus = feeding @ jet.by_level
     # The largest: the first level that feeds more than it loses; the balance lies between it and the one before.
     first_fed = np.argmax(surplus >= 0.0, axis=1)
     row = np.arange(len(first_fed))
