@@ -25,7 +25,7 @@ from fingering_db.model import Model, atlas
 from fingering_db.retuning import retuned
 from fingering_db.search import HalfTables, tabulate
 from fingering_db.sounding import Flute
-from fingering_db.store import fetch
+from fingering_db.store import Arrays, fetch
 from fingering_db.uncertainty import Dimension, common_cents, dimensions, lip_sigma_mm
 
 WIDEST_CENTS = 100.0
@@ -77,18 +77,15 @@ class Errors:
         moved = [-(reactance(tables) - base) / (per_hertz * crossings.hz) for tables in self.tables]
         return np.asarray(_CENTS * np.reshape(moved, (len(self.tables), len(own))))
 
-    def lip_cents(self, crossings: Crossings) -> RealArray:
-        """How far the lip's error moves each crossing, shape (n_crossings,) [cents]."""
-        flute = self.model.flute
-        metres = lip_sigma_mm() * 1e-3 * _lip_scale(flute.instrument)
-        return np.asarray(
-            _CENTS * flute.lip_slope(crossings.hz) * metres / (crossings.slope * 2 * np.pi * crossings.hz)
-        )
+    def lip_cents_per_mm(self, crossings: Crossings) -> RealArray:
+        """How far a millimetre less of lip (equivalent length) raises each crossing, shape (n_crossings,) [cents]."""
+        per_log = crossings.slope * 2.0 * np.pi * crossings.hz
+        return np.asarray(_CENTS * 1e-3 * self.model.flute.lip_slope(crossings.hz) / per_log)
 
     def own_cents(self, sounds: IndexArray, crossings: Crossings) -> RealArray:
         """Errors of dimensions and lip together (sum of squares), shape (n_crossings,) [cents], at most WIDEST_CENTS."""
-        moved = self.moved_cents(sounds, crossings)
-        together = np.sqrt((moved**2).sum(axis=0) + self.lip_cents(crossings) ** 2)
+        lip = self.lip_cents_per_mm(crossings) * lip_sigma_mm() * _lip_scale(self.model.instrument)
+        together = np.sqrt((self.moved_cents(sounds, crossings) ** 2).sum(axis=0) + lip**2)
         return np.asarray(np.minimum(together, WIDEST_CENTS))
 
     def _at(self, tables: HalfTables, sounds: IndexArray, column: IndexArray) -> RealArray:
@@ -116,17 +113,28 @@ def errors(of: Model) -> Errors:
 @dataclass(frozen=True, slots=True, eq=False)
 class Bands:
     """Bands of every resonance of every distinct sound, lip by the law. key: shape (n,), growing, from `_keys`; cents,
-    shape (n,): ± of each resonance, one standard deviation, all errors together."""
+    shape (n,): ± of each resonance, one standard deviation, all errors together; lip: shape (n,), cents that a millimetre
+    less of lip raises it."""
 
+    flute: Flute
     key: RealArray
     cents: RealArray
+    lip: RealArray
 
-    def at(self, sounds: IndexArray, hz: RealArray) -> RealArray:
-        """Bands of the resonances of sounds, shape (n,), nearest to hz, shape (n, k) [Hz]: shape (n, k) [cents]."""
+    def at(self, sounds: IndexArray, hz: RealArray, lips_m: RealArray | None = None) -> RealArray:
+        """Bands of the resonances of sounds, shape (n,), nearest to hz, shape (n, k) [Hz]: shape (n, k) [cents].
+
+        lips_m: shape (n,), where several notes share one lip [m]. How much of the law's growth with pitch is the player's
+        lip and how much would be there with any lip is not known, so half of what the one lip moves each note from where the
+        law has it counts as one standard deviation (ours; the published pairs do not decide it: SOURCES.md)."""
         asked = _keys(sounds[:, None], hz)
         after = np.clip(np.searchsorted(self.key, asked), 1, len(self.key) - 1)
-        nearer = np.abs(self.key[after - 1] - asked) <= np.abs(self.key[after] - asked)
-        return np.asarray(self.cents[after - nearer], dtype=float)
+        nearest = after - (np.abs(self.key[after - 1] - asked) <= np.abs(self.key[after] - asked))
+        cents = np.asarray(self.cents[nearest], dtype=float)
+        if lips_m is None:
+            return cents
+        shared = 1e3 * (lips_m[:, None] - self.flute.lip_law_m(hz)) * self.lip[nearest]
+        return np.asarray(np.minimum(np.hypot(cents, 0.5 * shared), WIDEST_CENTS))
 
     def of_modes(self, sound: int, modes: IndexArray) -> RealArray:
         """Bands of resonances of one sound by their numbers, 0 for the lowest, shape (n,) [cents]; a number beyond the
@@ -148,19 +156,22 @@ def sound_of(of: Model, fingering: Fingering) -> int:
 @lru_cache(maxsize=8)
 def bands(of: Model) -> Bands:
     """The bands of a flute; some seconds, then kept in the user's cache folder."""
-    stored = fetch(f"bands {of.flute.slide_mm!r} {of.instrument.fingerprint()}", lambda: {"own": _own(of)})
+    stored = fetch(f"bands {of.flute.slide_mm!r} {of.instrument.fingerprint()}", lambda: _compute(of))
     every = atlas(of)
-    return Bands(_keys(every.row, every.hz), np.hypot(stored["own"].astype(float), common_cents(of.instrument)))
+    cents = np.hypot(stored["own"].astype(float), common_cents(of.instrument))
+    return Bands(of.flute, _keys(every.row, every.hz), cents, stored["lip"])
 
 
 _ROWS = 512  # rows of impedance at a time: bounds memory
 
 
-def _own(of: Model) -> RealArray:
-    """Own errors of the atlas's resonances, in its order [cents]; single precision, for keeping."""
-    own = errors(of)
-    parts = []
+def _compute(of: Model) -> Arrays:
+    """Own errors and effect of the lip for the atlas's resonances, in its order; single precision, for keeping."""
+    wrong = errors(of)
+    own, lip = [], []
     for start in range(0, len(of.reach.states), _ROWS):
         rows = np.arange(start, min(start + _ROWS, len(of.reach.states)))
-        parts.append(own.own_cents(rows, of.resonances(of.bore(rows))).astype(np.float32))
-    return np.concatenate(parts)
+        crossings = of.resonances(of.bore(rows))
+        own.append(wrong.own_cents(rows, crossings).astype(np.float32))
+        lip.append(wrong.lip_cents_per_mm(crossings).astype(np.float32))
+    return {"own": np.concatenate(own), "lip": np.concatenate(lip)}

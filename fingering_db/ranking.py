@@ -112,7 +112,8 @@ def answers(model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4
     confidence = np.concatenate([part[0] for part in parts])
     cents = np.concatenate([part[1] for part in parts])
     mode = np.concatenate([part[2] for part in parts])
-    own = bands(model).at(rows, hz * 2.0 ** (np.where(np.isfinite(cents), cents, 0.0) / 1200.0))
+    sounding = hz * 2.0 ** (np.where(np.isfinite(cents), cents, 0.0) / 1200.0)
+    own = bands(model).at(rows, sounding, lips if len(hz) > 1 else None)
     effort = model.effort[model.easiest[rows]]
     scores = score(confidence, may_be_off(cents, own), effort)
     kept = np.abs(cents).max(axis=1) <= tolerance_cents
@@ -147,7 +148,9 @@ def candidates(model: Model, found: Answers, order: IndexArray) -> tuple[Candida
     rows, lips = found.rows[order], found.lips[order]
     crossings = model.resonances(model.bore(rows), lips)
     strengths = strength(crossings, model.curve)
-    own = bands(model).at(rows[crossings.row], crossings.hz[:, None])[:, 0]
+    own = bands(model).at(
+        rows[crossings.row], crossings.hz[:, None], lips[crossings.row] if found.cents.shape[1] > 1 else None
+    )[:, 0]
     return tuple(
         Candidate(
             fingering=model.reach.fingering(int(model.easiest[row])),

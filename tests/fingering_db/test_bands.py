@@ -16,7 +16,7 @@ from fingering_db.playability import strength
 from fingering_db.ranking import find
 from fingering_db.retuning import anchors, retuned
 from fingering_db.sounding import Flute
-from fingering_db.uncertainty import Dimension, common_cents, dimensions, lip_sigma_mm
+from fingering_db.uncertainty import Dimension, common_cents, dimensions
 
 TEXTS = [
     "T 2 3 | Eb",
@@ -57,14 +57,14 @@ def test_an_error_moves_a_resonance_as_a_flute_built_with_it_plays(made: Model, 
 
 
 def test_the_lip_moves_notes_as_its_length_does(made: Model, wrong: Errors) -> None:
-    # Derived for this project before: +10 mm lower C4 by 23 cents, A4 by 35, C5 by 40, C6 by 31; here one standard deviation.
+    # Derived for this project before: +10 mm lower C4 by 23 cents, A4 by 35, C5 by 40, C6 by 31; here for one.
     for name, text, lowered in [
         ("C4", "T 1 2 3 | 1 2 3 C", 23.0), ("A4", "T 1 2 | Eb", 35.0), ("C5", "1 | Eb", 40.0), ("C6", "1 | Eb", 31.0)
     ]:  # fmt: skip
         rows = np.array([sound_of(made, Fingering.parse(text))])
         crossings = made.resonances(made.bore(rows))
         at = np.abs(np.log(crossings.hz / Pitch.parse(name).hz())).argmin()
-        assert wrong.lip_cents(crossings)[at] == pytest.approx(lowered * lip_sigma_mm() / 10.0, rel=0.1)
+        assert wrong.lip_cents_per_mm(crossings)[at] == pytest.approx(lowered / 10.0, rel=0.1)
 
 
 @pytest.mark.parametrize("name", ["open-hole-b", "closed-hole-c", "piccolo", "bass"])

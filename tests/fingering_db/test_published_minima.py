@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import mode_spacing
 import numpy as np
 import pytest
 from minima import Minimum, cents, minima, total
@@ -68,6 +69,20 @@ def test_e6_without_split_e_has_a_small_minimum_below_it_that_does_not_play(made
     found = sounds(made, Fingering.parse(text))
     assert all(_at(found, name).strength >= 0.5 for name in ("A4", "A5", "E6"))
     assert min(found, key=lambda one: abs(one.hz - small.hz)).strength < 0.5
+
+
+def test_e6_with_split_e_has_the_three_published_notes_within_their_names(made: Model) -> None:
+    # Published as "about A4, A flat 5, E6": names, so each holds 50 cents either way, and the spacing of two of them 100.
+    hz = mode_spacing.resonances(made.instrument)
+    for name in ("A4", "Ab5", "E6"):
+        assert np.abs(cents(hz, Pitch.parse(name).hz())).min() <= 50.0
+    assert abs(mode_spacing.spacing_cents(hz) - 1100.0) <= 100.0
+
+
+def test_the_spacing_of_a_cross_fingering_hangs_on_its_first_open_hole_alone(made: Model) -> None:
+    grows = {(name, field): by for name, field, by in mode_spacing.derivatives(made.instrument)}
+    others = [abs(by) for (name, _), by in grows.items() if name != "A4"]
+    assert min(abs(grows["A4", field]) for field in mode_spacing.STEPS) > 3.0 > 2.0 * max(others)
 
 
 def test_d6_has_c5_and_d6_with_an_unreported_minimum_between(made: Model) -> None:
