@@ -17,7 +17,6 @@ from annotate.wording import is_gliding, legend, number_row, technique_notes
 from fingering_db.fingering import Fingering
 
 CHANGES, EVERY, FIRST = "changes", "every", "first"
-DIAGRAMS = (CHANGES, EVERY, FIRST)
 _LONG_REST_SECONDS = 10.0  # after so long a player wants to be told again: ours
 _SHOWN = 80  # characters of words that stand in the way
 WORDS_STAND_HERE = "F201"

@@ -21,7 +21,6 @@ class SlideMark:
     kind: str
     role: str
     number: int
-    line_type: str
     text: str
 
 
@@ -131,7 +130,6 @@ class Part:
     name: str
     abbreviation: str
     instruments: tuple[Instrument, ...] = ()
-    midi_programs: tuple[int, ...] = ()
     events: tuple[Event, ...] = ()
     directions: tuple[Direction, ...] = ()
     double_bars: tuple[Fraction, ...] = ()

@@ -184,8 +184,3 @@ def key_names(keys: Iterable[Touch], language: str = "en") -> str:
     for touch in keys:
         letters.setdefault(lexicon.text(f"keys.{touch.words or touch.touch}"), []).append(touch.sign)
     return "; ".join(lexicon.text("signs.key", letters=" ".join(own), name=name) for name, own in letters.items())
-
-
-def cautions(language: str = "en") -> tuple[str, ...]:
-    """Sentences that stand once in every report and practice pack."""
-    return words(language).lines("cautions.lines")

@@ -14,13 +14,15 @@ from fingering_db.mechanism import OPEN, PERFORATION, SHUT
 from fingering_db.model import Model
 from fingering_db.pitch import Pitch
 from fingering_db.playability import marked_down, one_jet, shared, strength
-from fingering_db.ranking import Answers, Candidate, Resonance, answers, candidates
+from fingering_db.ranking import EFFORT_WEIGHT, Answers, Candidate, Resonance, answers, candidates
 from fingering_db.search import matching
 from fingering_db.sounding import Flute
 from fingering_db.touches import FINGERS
 from fingering_db.track import Stage, follow, sweep
 
-SLIDE, HALF_HOLE, KEY_LIFT, LIP = "slide", "half-hole", "key lift", "lip"
+SLIDE, HALF_HOLE, KEY_LIFT = "slide", "half-hole", "key lift"
+# Of confidence: for ends that are off by the whole tolerance, and for each mm that the joint is drawn at the start. Ours.
+_OFF_WEIGHT, _DRAWN_WEIGHT = 0.15, 0.005
 _POINTS = 11  # of a path, evenly in time
 _CONSIDERED = 8  # fingerings or pairs of them that are followed all the way
 _SLIDE_STEP_MM = 3.0  # a few cents: a step that tracking takes easily, and the grid on which slides are searched
@@ -45,8 +47,8 @@ class Point:
 @dataclass(frozen=True, slots=True)
 class Glide:
     """A way to slide. means: SLIDE, HALF_HOLE or KEY_LIFT. start_cents, end_cents: deviation of each pitch at the ends.
-    confidence: that of the weakest point. jump_cents: largest jump under way, 0 where it is continuous; jumps_at: the
-    touch that jumps. moving: touches that roll or lift. effort: of the start's fingering."""
+    confidence: that of the weakest point. jump_cents: largest jump under way, 0 where it is continuous. moving: touches that
+    roll or lift. effort: of the start's fingering."""
 
     means: str
     path: tuple[Point, ...]
@@ -54,7 +56,6 @@ class Glide:
     end_cents: tuple[float, ...]
     confidence: float
     jump_cents: float = 0.0
-    jumps_at: str = ""
     moving: tuple[str, ...] = ()
     effort: float = 0.0
 
@@ -105,7 +106,7 @@ def slide_glides(
 def _score(glide: Glide, tolerance_cents: float) -> float:
     drawn = abs(glide.path[0].slide_mm)  # the joint is best at rest when the glide begins
     off = glide.worst_cents / tolerance_cents
-    return glide.confidence - 0.15 * off**2 - 0.02 * glide.effort - 0.005 * drawn
+    return glide.confidence - _OFF_WEIGHT * off**2 - EFFORT_WEIGHT * glide.effort - _DRAWN_WEIGHT * drawn
 
 
 def _slides_that_serve(
@@ -305,7 +306,6 @@ def _by_fingers(
         start_cents=ends[0].deviation_cents,
         end_cents=ends[1].deviation_cents,
         moving=moving,
-        jumps_at=moving[0] if len(lifts) and moving else "",
     )
 
 

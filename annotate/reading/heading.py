@@ -40,14 +40,12 @@ def _part(node: Node, part_id: str, number: int, group: str) -> Part:
         Instrument(each.attributes.get("id", ""), each.text_of("instrument-name"), each.text_of("instrument-sound"))
         for each in node.all("score-instrument")
     ]
-    programs = [each.text_of("midi-program") for each in node.all("midi-instrument")]
     return Part(
         id=part_id,
         number=number,
         name=_name(node, "part-name"),
         abbreviation=_name(node, "part-abbreviation"),
         instruments=tuple(sounds),
-        midi_programs=tuple(int(each) for each in programs if each.isascii() and each.isdigit() and len(each) < 5),
         group=group,
     )
 

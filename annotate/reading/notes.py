@@ -116,8 +116,7 @@ def _slide(sign: Node, ignored: list[str]) -> SlideMark:
     role = get("type", "")
     if role not in ("start", "stop"):
         ignored.append(f"a {sign.tag} of type {shown(role)} is neither start nor stop")
-    line = get("line-type", "wavy" if sign.tag == "glissando" else "solid")
-    return SlideMark(sign.tag, role, number, line, " ".join(sign.text.split()))
+    return SlideMark(sign.tag, role, number, " ".join(sign.text.split()))
 
 
 def _technical_text(sign: Node) -> str:

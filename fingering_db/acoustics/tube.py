@@ -107,15 +107,6 @@ def _in_a_row(pieces: TwoPort) -> TwoPort:
     return TwoPort(*(entry[0] for entry in pieces))
 
 
-def carry_through_cylinder(load: ComplexArray, freq: RealArray, length: float, radius: float, air: Air) -> ComplexArray:
-    """Admittance at the near end of a cylindrical tube with losses at the wall.
-
-    load: shape (..., n_freq), admittance at the far end [m³/(Pa s)]. freq: shape (n_freq,) [Hz]. length ≥ 0, radius > 0
-    [m]. Returns the shape of load [m³/(Pa s)]. Same source and range as `propagation`.
-    """
-    return propagation(freq, radius, air).carry(load, length)
-
-
 def stopped_admittance(freq: RealArray, length: float, radius: float, air: Air) -> ComplexArray:
     """Admittance of a tube closed by a rigid stopper, tanh(ΓL)/Zc [m³/(Pa s)]; arguments as in `cylinder`."""
     gamma, zc = propagation(freq, radius, air)

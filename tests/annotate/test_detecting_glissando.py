@@ -15,7 +15,7 @@ from fingering_db.pitch import Pitch
 
 
 def mark(role: str, kind: str = "slide", number: int = 1, text: str = "") -> SlideMark:
-    return SlideMark(kind, role, number, "solid", text)
+    return SlideMark(kind, role, number, text)
 
 
 def event(onset: int, *notes: tuple[str, tuple[SlideMark, ...]], voice: str = "1", tie: str = "") -> Event:

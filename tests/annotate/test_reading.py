@@ -44,9 +44,7 @@ FIELDS: dict[str, Callable[[Event], Any]] = {
     "technical": _of_notes(lambda note: [list(pair) for pair in note.technical]),
     "articulations": _of_notes(lambda note: list(note.articulations)),
     "bend_alters": _of_notes(lambda note: list(note.bend_alters)),
-    "slides": _of_notes(
-        lambda note: [[each.kind, each.role, each.number, each.line_type, each.text] for each in note.slides]
-    ),
+    "slides": _of_notes(lambda note: [[each.kind, each.role, each.number, each.text] for each in note.slides]),
     "microtonal": _of_notes(lambda note: note.microtonal_as_printed),
     "starts_before_first_note": lambda event: event.start < event.notes[0].start,
 }

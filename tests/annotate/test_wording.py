@@ -7,6 +7,7 @@ from report_samples import GLIDE_PATH, demand, place, playable, unplayable
 
 import annotate
 from annotate import wording
+from annotate.language import words
 from fingering_db.fingering import Fingering
 
 PACKAGE = Path(annotate.__file__).parent
@@ -83,7 +84,7 @@ def test_the_plain_legend_explains_the_plain_signs():
 
 
 def test_cautions_end_on_the_physician_and_tell_that_the_flute_is_a_model():
-    text = " ".join(wording.cautions())
+    text = " ".join(words().lines("cautions.lines"))
     assert "try every fingering on your own instrument before it goes to print" in text
     for topic in ("take breaks", "light-headed", "hurts is wrong", "hearing", "physician"):
         assert topic in text

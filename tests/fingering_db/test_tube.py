@@ -16,7 +16,6 @@ from fingering_db.acoustics.ends import open_end_admittance
 from fingering_db.acoustics.tube import (
     TAPER_SLICES,
     TwoPort,
-    carry_through_cylinder,
     cylinder,
     lossless_impedance,
     propagation,
@@ -61,7 +60,7 @@ def test_an_open_cylinder_has_its_minima_where_the_exact_forms_put_them() -> Non
     # 600 mm, a = 9.5 mm, 25 °C: from Zwikker–Kosten and Levine–Schwinger, derived twice.
     freq = np.arange(200.0, 1800.0, 0.05)
     load = open_end_admittance(freq, 9.5e-3, AIR)
-    impedance = 1.0 / carry_through_cylinder(load, freq, 0.6, 9.5e-3, AIR)
+    impedance = 1.0 / propagation(freq, 9.5e-3, AIR).carry(load, 0.6)
     found = [one.hz for one in minima(impedance, freq)]
     assert found == pytest.approx([283.0, 567.5, 852.5, 1137.5, 1422.75, 1708.0], abs=0.5)
 
@@ -80,7 +79,7 @@ def test_a_tube_cut_in_seven_pieces_is_the_tube() -> None:
 
 def test_carrying_an_admittance_is_multiplying_chain_matrices() -> None:
     load = open_end_admittance(FREQ, 9.5e-3, AIR)
-    carried = carry_through_cylinder(load, FREQ, 0.3, 9.5e-3, AIR)
+    carried = propagation(FREQ, 9.5e-3, AIR).carry(load, 0.3)
     assert np.abs(cylinder(FREQ, 0.3, 9.5e-3, AIR).admittance(load) / carried - 1.0).max() < 1e-11
 
 
