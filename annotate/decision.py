@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from annotate.demand import Demand, NotJudged
+from annotate.demand import Demand, NotJudged, Undecided
 from annotate.findings import Finding
 from fingering_db.fingering import Fingering
 from fingering_db.message import Message
@@ -107,6 +107,7 @@ class Result:
     decisions: tuple[Decision, ...] = ()
     findings: tuple[Finding, ...] = field(default=())
     not_judged: tuple[NotJudged, ...] = ()
+    undecided: tuple[Undecided, ...] = ()
     parts_read: tuple[str, ...] = ()
     a4_hz: float = 440.0
 

@@ -29,7 +29,8 @@ class Demand:
     transposition. to / to_sounding: where a glissando goes. fingering: text the composer wrote, '' if none.
     open_pitches: a multiphonic written as one note; its other pitches are left to the player.
     continuous: for a glissando, True smooth, False chromatic run, None not told by the notation.
-    word: the technique word that made it a demand, as written.
+    word: the technique word that made it a demand, as written. reading: why a chord, or a note with open pitches, was read
+    as a multiphonic, one phrase; None for other demands.
     """
 
     id: str
@@ -45,6 +46,7 @@ class Demand:
     continuous: bool | None = None
     word: str = ""
     seconds_end: float = 0.0
+    reading: Message | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,3 +55,14 @@ class NotJudged:
 
     place: Place
     what: Message
+
+
+@dataclass(frozen=True, slots=True)
+class Undecided:
+    """A chord that the score does not tell how to read: nothing is asked, nothing written. events: those it stands on, tied
+    ones included; pitches: as written, low to high; evidence: what speaks for one reading or another, strongest first."""
+
+    place: Place
+    events: tuple[Event, ...]
+    pitches: tuple[Pitch, ...]
+    evidence: tuple[Message, ...]

@@ -14,8 +14,9 @@ from annotate.choosing.decide import Progress, decide
 from annotate.choosing.desk import Desk
 from annotate.choosing.judged_on import DesksAt, desks_at, judged, remarks, transpositions
 from annotate.decision import Decision, Result
-from annotate.demand import Demand, NotJudged
-from annotate.detecting.detect import detect
+from annotate.demand import Demand, NotJudged, Undecided
+from annotate.detecting.company import Company
+from annotate.detecting.detect import Detected, detect
 from annotate.drawing import picture_files
 from annotate.drawing.picture_folder import placed
 from annotate.files import container
@@ -70,12 +71,15 @@ def look(path: Path, options: Options, progress: Progress | None = None) -> Look
         data = form.meaning()
         headings = read_headings(data)
         chosen = _chosen_parts(headings, options)
-        score = read_score(data, {part.id for part, _ in chosen})
+        # Flutes that were not asked for tell who plays the chords of the others.
+        flutes = {part.id for part, _ in find_flute_parts(headings.parts)}
+        score = read_score(data, flutes | {part.id for part, _ in chosen})
     families = {part.id: family for part, family in chosen}
     parts = tuple(part for part in score.parts if part.id in families)
     findings: list[Finding] = list(score.findings)
     decisions: list[Decision] = []
     not_judged: list[NotJudged] = []
+    undecided: list[Undecided] = []
     names: list[str] = []
     a4_hz = 440.0
     count = 0
@@ -88,13 +92,14 @@ def look(path: Path, options: Options, progress: Progress | None = None) -> Look
         names += [desk.name for own in desks.values() for desk in own]
         a4_hz = next(desk.a4_hz for own in desks.values() for desk in own)
         at = partial(desks_at, played, desks)
-        detected = judged(detect(part, options.chords, len(score.parts)), at).renumbered(count + 1)
-        demands = _with_ordinary(part, detected.demands, at, count)
+        detected = judged(detect(part, options.chords, Company.of(score, part)), at).renumbered(count + 1)
+        demands = _with_ordinary(part, detected, at, count)
         count += len(demands)
-        findings += remarks(part, desks)
+        decided = decide(part, demands, at, progress)
+        findings += remarks(part, decided.decisions, desks)
         findings += (*played.findings, *_transpositions(part, at, options), *detected.findings)
         not_judged += detected.not_judged
-        decided = decide(part, demands, at, progress)
+        undecided += detected.undecided
         texts = words_by_place(part)
         decisions += [replace(decision, notes=notes_at(decision, texts)) for decision in decided.decisions]
         findings += decided.findings
@@ -104,6 +109,7 @@ def look(path: Path, options: Options, progress: Progress | None = None) -> Look
         decisions=tuple(decisions),
         findings=tuple(findings),
         not_judged=tuple(not_judged),
+        undecided=tuple(undecided),
         parts_read=tuple(part.label for part in parts),
         a4_hz=a4_hz,
     )
@@ -265,8 +271,12 @@ def _transpositions(part: Part, at: DesksAt, options: Options) -> tuple[Finding,
     return () if options.flutes or options.part_flutes else transpositions(part, at)
 
 
-def _with_ordinary(part: Part, demands: tuple[Demand, ...], at: DesksAt, count: int) -> tuple[Demand, ...]:
-    """The part's demands and those of notes outside the flute, in time order; ids of the former stay."""
-    extra = ordinary_demands(part, demands, at)
+def _with_ordinary(part: Part, detected: Detected, at: DesksAt, count: int) -> tuple[Demand, ...]:
+    """The part's demands and those of notes outside the flute, in time order; ids of the former stay. A chord that nobody can
+    tell how to read asks nothing."""
+    demands = detected.demands
+    taken = [event for demand in demands for event in demand.events]
+    taken += [event for one in detected.undecided for event in one.events]
+    extra = ordinary_demands(part, taken, at)
     named = tuple(replace(demand, id=f"d{count + len(demands) + n}") for n, demand in enumerate(extra, start=1))
     return tuple(sorted((*demands, *named), key=lambda demand: (demand.events[0].onset, demand.events[0].start)))

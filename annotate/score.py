@@ -49,6 +49,9 @@ class Note:
     stem: str = ""
     microtonal_as_printed: bool = False
     """The accidental (this note's own, or one holding through bar or tie) was microtonal."""
+    slur_starts: tuple[str, ...] = ()
+    slur_stops: tuple[str, ...] = ()
+    """Numbers of the slurs that begin and end at the note."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +116,16 @@ class Direction:
 
 
 @dataclass(frozen=True, slots=True)
+class Line:
+    """A line or bracket over the staff (`<dashes>`, `<bracket>`), from one onset [quarters] to another; it prolongs the words at
+    its beginning. staff: 0 where the part has one staff."""
+
+    start: Fraction
+    stop: Fraction
+    staff: int
+
+
+@dataclass(frozen=True, slots=True)
 class Instrument:
     """A `<score-instrument>`: its id, name, and sound id (`wind.flutes.flute`), '' where missing."""
 
@@ -134,6 +147,7 @@ class Part:
     directions: tuple[Direction, ...] = ()
     double_bars: tuple[Fraction, ...] = ()
     """Onsets [quarters] of light-light, light-heavy and heavy bar lines: a technique word ends there."""
+    lines: tuple[Line, ...] = ()
     staves: int = 1
     multiple_voices: bool = False
     octaves_transposed: bool = False

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 
 from annotate.choosing.codes import LESS_CERTAIN
 from annotate.choosing.desk import Desk
+from annotate.decision import Decision
 from annotate.detecting.detect import Detected
 from annotate.findings import Finding
 from annotate.reading.changes import Turns
@@ -25,7 +26,11 @@ def desks_at(played: Turns, desks: Mapping[str, list[Desk]], event: Event) -> li
 
 def judged(detected: Detected, at: DesksAt) -> Detected:
     """The same without what is played on another instrument or on a kind of flute without a model."""
-    return replace(detected, demands=tuple(demand for demand in detected.demands if at(demand.events[0])))
+    return replace(
+        detected,
+        demands=tuple(demand for demand in detected.demands if at(demand.events[0])),
+        undecided=tuple(one for one in detected.undecided if at(one.events[0])),
+    )
 
 
 def transpositions(part: Part, at: DesksAt) -> tuple[Finding, ...]:
@@ -46,9 +51,12 @@ def transpositions(part: Part, at: DesksAt) -> tuple[Finding, ...]:
     return tuple(found.values())
 
 
-def remarks(part: Part, desks: Mapping[str, list[Desk]]) -> tuple[Finding, ...]:
-    """What the files of the part's flutes say that bears on all their figures."""
-    used = {desk.name: desk for own in desks.values() for desk in own if desk.model.instrument.remark}
+def remarks(part: Part, decisions: Iterable[Decision], desks: Mapping[str, list[Desk]]) -> tuple[Finding, ...]:
+    """What the files of the part's flutes say that bears on all their figures, of those flutes that something was judged
+    on."""
+    judged_on = {decision.flute for decision in decisions}
+    known = {desk.name: desk for own in desks.values() for desk in own if desk.model.instrument.remark}
+    used = {name: desk for name, desk in known.items() if name in judged_on}
     return tuple(
         Finding(
             LESS_CERTAIN,

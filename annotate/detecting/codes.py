@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 CODES: dict[str, str] = {
-    "R201": "Chords may be multiphonics or something else, the score does not decide; they are read "
-    "as multiphonics because nothing tells of several players. Say --chords multiphonic, players or voice.",
-    "R202": "Chords may be multiphonics or several players, the score does not decide; they are read "
-    "as several players because the part's name or a word tells of them. Say "
-    "--chords multiphonic or players.",
+    "R201": "A chord needs something that leads to a reading: a word, sign or fingering at it, or techniques or a habit of "
+    "chords in a part for one flute, against names, words, voices and other parts that tell of several players. Here nothing "
+    "leads, or both do; nothing is asked and nothing written there. Write 'mult.' or 'a 2', or say --chords multiphonic, "
+    "players or voice.",
     "R203": "In a part for several players a word, a fingering or a technique gives a chord to one of them; "
     "it is read as a multiphonic.",
     "R204": "Chords are read as several players, one note each; they ask for no multiphonic.",
     "R205": "Chords are read as singing while playing; what is sung is not judged.",
-    "R206": "A technique word holds until 'ord.', another technique word or a double bar; here it makes "
-    "multiphonics of several single notes, perhaps more than was meant.",
+    "R206": "A technique word holds for its note or chord and what is tied or slurred to it, and on while the next events are "
+    "of the kind it names (for 'mult.': chords), until 'ord.', 'trem.', another technique word, a single note, a bar of rest or "
+    "a double bar; 'sempre', a line or a bracket hold it as written. Here it makes multiphonics of several single notes and "
+    "nothing ends it.",
     "R207": "A fingering is written at a single note without a technique word; it is read as a multiphonic "
     "whose other pitches are left open.",
     "R208": "Notes of two voices sound together without starting and ending together; they are read as "

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from annotate.demand import Demand, NotJudged
+from annotate.demand import Demand, NotJudged, Undecided
 from annotate.detecting.bends import find_bends
+from annotate.detecting.company import Company
 from annotate.detecting.glissando import find_glissandi
 from annotate.detecting.microtone import find_microtones
 from annotate.detecting.multiphonic import find_multiphonics
@@ -14,6 +15,8 @@ from annotate.detecting.reading_findings import (
     chord_remarks,
     fingering_remarks,
     overlap_remarks,
+    undecided_chords,
+    undecided_remarks,
     word_remarks,
 )
 from annotate.detecting.scene import Scene
@@ -29,6 +32,7 @@ class Detected:
     demands: tuple[Demand, ...]
     findings: tuple[Finding, ...]
     not_judged: tuple[NotJudged, ...]
+    undecided: tuple[Undecided, ...] = ()
 
     def renumbered(self, first: int) -> Detected:
         """The same with demands numbered from `first` on; findings follow their demands."""
@@ -37,19 +41,20 @@ class Detected:
             tuple(replace(demand, id=ids[demand.id]) for demand in self.demands),
             tuple(replace(finding, demand=ids.get(finding.demand, "")) for finding in self.findings),
             self.not_judged,
+            self.undecided,
         )
 
 
-def detect(part: Part, chords: str = "auto", parts_in_score: int = 0) -> Detected:
+def detect(part: Part, chords: str = "auto", company: Company | None = None) -> Detected:
     """Find multiphonics, glissandi and microtones of a part, and what is doubtful or not judged.
 
-    chords: 'auto', or how every chord is to be read: 'multiphonic', 'players', 'voice'. parts_in_score:
-    how many parts the whole score has, evidence for or against a second player; 0 for unknown.
+    chords: 'auto', or how every chord is to be read: 'multiphonic', 'players', 'voice'. company: the other parts of the
+    score, evidence for or against a second player; None for unknown.
     Raises ValueError for another value of `chords`.
     """
     if chords not in ("auto", *READINGS):
         raise ValueError(f"chords is '{chords}': expected auto, multiphonic, players or voice")
-    scene = Scene.of(part, chords, parts_in_score)
+    scene = Scene.of(part, chords, company or Company())
     glissandi = find_glissandi(scene)
     used = set(glissandi.used)
     multiphonics = find_multiphonics(scene, used)
@@ -64,11 +69,13 @@ def detect(part: Part, chords: str = "auto", parts_in_score: int = 0) -> Detecte
         for event in demand.events:
             for note in event.notes:
                 ids.setdefault(note.start, demand.id)
+    undecided = undecided_chords(scene)
     findings = [
+        *undecided_remarks(scene, undecided),
         *chord_remarks(scene, ids),
         *word_remarks(scene, demands),
         *fingering_remarks(scene, demands),
         *overlap_remarks(scene),
         *glissandi.findings,
     ]
-    return Detected(demands, tuple(findings), find_unjudged(scene))
+    return Detected(demands, tuple(findings), find_unjudged(scene), undecided)

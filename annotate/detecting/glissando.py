@@ -9,6 +9,7 @@ from itertools import takewhile
 
 from annotate.demand import Demand, Kind
 from annotate.detecting.multiphonic import opening
+from annotate.detecting.players import UNDECIDED
 from annotate.detecting.scene import Scene, demand
 from annotate.detecting.sonority import Link, Sonority, is_silent
 from annotate.detecting.words import GLISSANDO as GLISSANDO_ROLE
@@ -210,6 +211,9 @@ def find_glissandi(scene: Scene) -> Glissandi:
     for (first, last), lines in groups.items():
         start_sonority, stop_sonority = scene.sonorities[first], scene.sonorities[last]
         ends.append((start_sonority, stop_sonority))
+        verdicts = (scene.verdicts.get(first), scene.verdicts.get(last))
+        if any(verdict is not None and verdict.outcome == UNDECIDED for verdict in verdicts):
+            continue  # told with the chord
         found = _between(scene, start_sonority, stop_sonority, lines, used)
         demands += found
         if not found:

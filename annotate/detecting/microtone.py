@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Container
 
 from annotate.demand import Demand, Kind
-from annotate.detecting.players import HARMONIC, is_odd_head
+from annotate.detecting.evidence import odd_head
+from annotate.detecting.players import HARMONIC, UNDECIDED
 from annotate.detecting.scene import Scene, demand
 from annotate.detecting.sonority import Sonority
 from annotate.detecting.words import MULTIPHONIC, VOICE
@@ -35,10 +36,10 @@ def played_notes(scene: Scene, sonority: Sonority) -> tuple[Note, ...]:
     verdict = scene.verdict_of(sonority)
     if verdict is None:
         return sonority.notes
-    if verdict.outcome in (MULTIPHONIC, HARMONIC):
+    if verdict.outcome in (MULTIPHONIC, HARMONIC, UNDECIDED):
         return ()
     if verdict.outcome == VOICE:
-        return tuple(note for note in sonority.notes if not is_odd_head(note))
+        return tuple(note for note in sonority.notes if not odd_head(note))
     return sonority.notes
 
 

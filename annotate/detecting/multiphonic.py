@@ -10,7 +10,7 @@ from annotate.detecting.microtone import is_microtone
 from annotate.detecting.players import stem_word
 from annotate.detecting.scene import Scene, demand
 from annotate.detecting.sonority import Sonority
-from annotate.detecting.words import MULTIPHONIC as MULTIPHONIC_ROLE
+from annotate.detecting.words import MULTIPHONIC
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +28,7 @@ def opening(scene: Scene, sonority: Sonority) -> Opening | None:
     fingering = scene.fingerings.at(sonority)
     if word:
         return Opening(word, fingering)
-    if not fingering or scene.spans.techniques_at(sonority.first):
+    if not fingering or scene.holding.techniques_at(sonority):
         return None
     # A microtone's fingering, or that of a harmonic, tells how to play that one note.
     note = sonority.notes[0]
@@ -46,8 +46,8 @@ def find_multiphonics(scene: Scene, used: Container[int]) -> tuple[Demand, ...]:
             continue
         links = scene.ties.chain(sonority)
         if sonority.is_chord:
-            if scene.verdicts[index].outcome == MULTIPHONIC_ROLE:
-                said = scene.spans.technique_at(sonority.first, MULTIPHONIC_ROLE)
+            if scene.verdicts[index].outcome == MULTIPHONIC:
+                said = scene.multiphonic_word(sonority)
                 word = said.hit.word if said else stem_word(sonority)
                 text = scene.fingerings.at(sonority)
                 found.append(demand(scene, Kind.MULTIPHONIC, links, fingering=text, word=word))

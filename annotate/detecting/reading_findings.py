@@ -1,38 +1,30 @@
-"""Findings about how chords and words were read: one for each run of like chords, not one for each chord."""
+"""How chords and words were read: the sentence at each demand, findings for runs of like chords, chords left undecided."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from itertools import groupby
 
-from annotate.demand import Demand, Kind
-from annotate.detecting.players import PLAYERS, Verdict
+from annotate.demand import Demand, Kind, Undecided
+from annotate.detecting.players import PLAYERS, UNDECIDED, Verdict
+from annotate.detecting.reading_text import because
 from annotate.detecting.scene import Scene
 from annotate.detecting.sonority import Sonority, overlapping
-from annotate.detecting.words import MULTIPHONIC as MULTIPHONIC_ROLE
+from annotate.detecting.words import MULTIPHONIC, VOICE
 from annotate.findings import Finding
 from fingering_db.message import Message
 
-_SEVERITY = {"R201": "warning", "R202": "warning", "R203": "warning", "R204": "info", "R205": "info"}
-_ADVICE = {
-    "R201": Message("reading.advice_R201"),
-    "R202": Message("reading.advice_R202"),
-    "R203": Message("reading.advice_R203"),
-    "R204": Message("reading.advice_R204"),
-    "R205": Message("reading.advice_R205"),
-}
-_MAX_REASONS = 3
+_SEVERITY = {"R203": "warning", "R204": "info", "R205": "info"}
+_MAX_PLACES = 8
 
 
 def _code(verdict: Verdict) -> str:
     """The finding that a verdict calls for; '' where the user's option decided, or nothing is doubtful."""
-    if not verdict.decided:
-        return "R202" if verdict.outcome == PLAYERS else "R201"
     if not verdict.reasons:
         return ""
-    if verdict.outcome == MULTIPHONIC_ROLE:
+    if verdict.outcome == MULTIPHONIC:
         return "R203" if verdict.contested else ""
-    return "R204" if verdict.outcome == PLAYERS else "R205"
+    return {PLAYERS: "R204", VOICE: "R205"}.get(verdict.outcome, "")
 
 
 def _bars(first: str, last: str) -> Message:
@@ -43,39 +35,55 @@ def _reading(outcome: str, run: list[Sonority]) -> Message:
     if outcome == PLAYERS:
         two = max(len(sonority.notes) for sonority in run) == 2
         return Message("reading.two_players" if two else "reading.several_players")
-    if outcome == MULTIPHONIC_ROLE:
+    if outcome == MULTIPHONIC:
         return Message("reading.multiphonics", n=len(run))
     return Message("technique.voice")
 
 
-def _texts(verdicts: list[Verdict], pro: bool) -> tuple[Message, ...]:
-    """The strongest reasons of a run for its reading, or against it."""
-    reasons = {}
-    for verdict in verdicts:
-        favourable = verdict.reasons_for(verdict.outcome)
-        for reason in verdict.reasons:
-            if (reason in favourable) == pro:
-                reasons[reason.text] = reason.weight
-    return tuple(sorted(reasons, key=lambda text: -reasons[text])[:_MAX_REASONS])
-
-
 def _message(code: str, run: list[Sonority], verdicts: list[Verdict]) -> Message:
+    outcome = verdicts[0].outcome
     head = Message(
         "reading.chords_read",
         bars=_bars(run[0].first.bar, run[-1].first.bar),
         n=len(run),
-        reading=_reading(verdicts[0].outcome, run),
+        reading=_reading(outcome, run),
     )
-    pro, contra = _texts(verdicts, True), _texts(verdicts, False)
-    if code in ("R204", "R205"):
-        return Message("reading.because", head=head, pro=pro)
+    pro = because(verdicts, outcome, True)
     if code == "R203":
-        return Message("reading.contested", head=head, pro=pro, contra=contra)
+        return Message("reading.contested", head=head, pro=pro, contra=because(verdicts, outcome, False))
+    return Message("reading.because", head=head, pro=pro)
+
+
+def undecided_chords(scene: Scene) -> tuple[Undecided, ...]:
+    """The chords that the score does not tell how to read, in order of time, tied ones once."""
+    found = []
+    for index, verdict in scene.verdicts.items():
+        sonority = scene.sonorities[index]
+        if verdict.outcome == UNDECIDED and scene.ties.is_head(sonority):
+            events = tuple(event for link in scene.ties.chain(sonority) for event in link.sonority.events)
+            evidence = tuple(reason.text for reason in verdict.reasons)
+            found.append(Undecided(scene.part.place(sonority.first), events, sonority.written, evidence))
+    return tuple(found)
+
+
+def undecided_remarks(scene: Scene, undecided: tuple[Undecided, ...]) -> list[Finding]:
+    """One warning for all undecided chords of a part."""
+    if not undecided:
+        return []
+    bars: dict[str, list[str]] = {}
+    for one in undecided:
+        bars.setdefault(one.place.bar, []).append(one.place.beat_text)
+    told = [Message("reading.bar_beats", bar=bar, n=len(at), list=", ".join(at)) for bar, at in bars.items()]
+    if len(told) > _MAX_PLACES:
+        told[_MAX_PLACES:] = [Message("reading.more_bars", n=len(told) - _MAX_PLACES)]
+    verdicts = [each for each in scene.verdicts.values() if each.outcome == UNDECIDED]
+    pro, contra = because(verdicts, MULTIPHONIC, True), because(verdicts, MULTIPHONIC, False)
+    where, count = tuple(told), len(undecided)
     if pro and contra:
-        return Message("reading.undecided", head=head, pro=pro, contra=contra)
-    if pro or contra:
-        return Message("reading.undecided_for", head=head, pro=pro or contra)
-    return Message("reading.undecided_bare", head=head)
+        message = Message("reading.undecided", n=count, bars=where, pro=pro, contra=contra)
+    else:
+        message = Message("reading.undecided_for", n=count, bars=where, pro=pro or contra)
+    return [Finding("R201", "warning", undecided[0].place, message, Message("reading.advice_R201"))]
 
 
 def chord_remarks(scene: Scene, ids: Mapping[int, str]) -> list[Finding]:
@@ -94,8 +102,8 @@ def chord_remarks(scene: Scene, ids: Mapping[int, str]) -> list[Finding]:
                 severity=_SEVERITY[code],
                 place=scene.part.place(run[0].first),
                 message=_message(code, run, [scene.verdicts[index] for index in indices]),
-                advice=_ADVICE[code],
-                demand=ids.get(run[0].notes[0].start, "") if outcome == MULTIPHONIC_ROLE else "",
+                advice=Message(f"reading.advice_{code}"),
+                demand=ids.get(run[0].notes[0].start, "") if outcome == MULTIPHONIC else "",
             )
         )
     return found
@@ -113,7 +121,7 @@ def word_remarks(scene: Scene, demands: tuple[Demand, ...]) -> list[Finding]:
     found = []
     for start, held in spans.items():
         said = words[start]
-        if len(held) > 1 and not scene.spans.is_closed(said):
+        if len(held) > 1 and not scene.holding.is_closed(said):
             bars = _bars(held[0].place.bar, held[-1].place.bar)
             found.append(
                 Finding(

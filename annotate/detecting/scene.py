@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from dataclasses import dataclass
 
 from annotate.demand import Demand, Kind
+from annotate.detecting.company import Company
 from annotate.detecting.fingering_text import WrittenFingerings
+from annotate.detecting.holding import Holding
+from annotate.detecting.names import name_tells
 from annotate.detecting.players import Verdict, judge_chords
+from annotate.detecting.reading_text import reading_of, reading_of_note
 from annotate.detecting.sonority import Link, Sonority, Ties, gather
-from annotate.detecting.words import MULTIPHONIC, Said, Spans
+from annotate.detecting.words import MULTIPHONIC, SEVERAL, Said, Spans
 from annotate.score import Event, Part
 from fingering_db.pitch import Pitch
 
@@ -18,34 +21,33 @@ from fingering_db.pitch import Pitch
 class Scene:
     """A part with its sonorities in order of time, ties, words, written fingerings, verdicts on chords.
 
-    verdicts: by index of the sonority; a chord tied from before has the verdict of the first. by_staff: the sonorities by
-    staff, all under 0 in a part of one staff.
+    holding: which words hold where. verdicts: by index of the sonority; a chord tied from before has the verdict of the
+    first.
     """
 
     part: Part
     sonorities: tuple[Sonority, ...]
     ties: Ties
     spans: Spans
+    holding: Holding
     fingerings: WrittenFingerings
     verdicts: dict[int, Verdict]
     index_of: dict[int, int]
-    by_staff: dict[int, list[Sonority]]
 
     @classmethod
-    def of(cls, part: Part, chords: str, parts_in_score: int) -> Scene:
+    def of(cls, part: Part, chords: str, company: Company) -> Scene:
         """Prepare a part."""
         sonorities = gather(part.events)
         spans, ties, fingerings = Spans(part), Ties(sonorities), WrittenFingerings(part)
-        verdicts = judge_chords(part, sonorities, spans, fingerings, chords=chords, parts_in_score=parts_in_score)
+        several = spans.several_anywhere() is not None or SEVERAL in map(name_tells, (part.name, part.abbreviation))
+        holding = Holding(part, sonorities, spans, ties, several)
+        verdicts = judge_chords(part, sonorities, spans, holding, fingerings, chords=chords, company=company)
         index_of = {event.start: index for index, s in enumerate(sonorities) for event in s.events}
         for index in sorted(verdicts):
             before = ties.before(sonorities[index])
             if before is not None:
                 verdicts[index] = verdicts[index_of[before.first.start]]
-        by_staff: dict[int, list[Sonority]] = {}
-        for sonority in sonorities:
-            by_staff.setdefault(sonority.first.staff if part.staves > 1 else 0, []).append(sonority)
-        return cls(part, sonorities, ties, spans, fingerings, verdicts, index_of, by_staff)
+        return cls(part, sonorities, ties, spans, holding, fingerings, verdicts, index_of)
 
     def sonority_of(self, event: Event) -> Sonority:
         """The sonority an event belongs to."""
@@ -55,22 +57,9 @@ class Scene:
         """How a chord is read; None for a single note."""
         return self.verdicts.get(self.index_of[sonority.first.start])
 
-    def first_under(self, said: Said) -> Sonority | None:
-        """The first sonority at or after a word, on its staff."""
-        on_staff = self.by_staff.get(said.direction.staff if self.part.staves > 1 else 0, [])
-        index = bisect_left(on_staff, said.direction.onset, key=lambda sonority: sonority.onset)
-        return on_staff[index] if index < len(on_staff) else None
-
     def multiphonic_word(self, sonority: Sonority) -> Said | None:
-        """The technique word that makes a multiphonic of a single note.
-
-        A word that stands at a chord speaks of written chords; single notes after it stay single notes.
-        """
-        said = self.spans.technique_at(sonority.first, MULTIPHONIC)
-        if said is None:
-            return None
-        first = self.first_under(said)
-        return None if first is not None and first.is_chord else said
+        """The technique word that makes a multiphonic of a note or chord."""
+        return self.holding.technique_at(sonority, MULTIPHONIC)
 
 
 def demand(
@@ -94,6 +83,10 @@ def demand(
     if to is not None:
         target = tuple((note.written, note.sounding) for note in to.notes)
     first = events[0]
+    verdict = scene.verdict_of(links[0].sonority)
+    reading = reading_of_note(word) if open_pitches else None
+    if verdict is not None and verdict.outcome == MULTIPHONIC:
+        reading = reading_of(verdict)
     return Demand(
         id="",
         kind=kind,
@@ -108,4 +101,5 @@ def demand(
         continuous=continuous,
         word=word,
         seconds_end=max(event.seconds_end for event in events),
+        reading=reading,
     )

@@ -173,3 +173,17 @@ class Ties:
     def is_head(self, sonority: Sonority) -> bool:
         """Whether nothing is tied to the whole sonority from before."""
         return self.before(sonority) is None
+
+
+def slurred_on(staff: list[Sonority]) -> frozenset[int]:
+    """Indices of the sonorities of one staff, in order of time, from which a slur leads on to the next. A slur without an end
+    leads nowhere."""
+    waiting: dict[str, int] = {}
+    found: set[int] = set()
+    for index, sonority in enumerate(staff):
+        for number in (each for note in sonority.all_notes for each in note.slur_stops):
+            if number in waiting:
+                found.update(range(waiting.pop(number), index))
+        for number in (each for note in sonority.all_notes for each in note.slur_starts):
+            waiting[number] = index
+    return frozenset(found)

@@ -43,7 +43,7 @@ def _chords(scene: Scene) -> list[NotJudged]:
     for index, verdict in scene.verdicts.items():
         sonority = scene.sonorities[index]
         role, what = _CHORDS.get(verdict.outcome, ("", ""))
-        if what and verdict.outcome != before and scene.spans.technique_at(sonority.first, role) is None:
+        if what and verdict.outcome != before and scene.holding.technique_at(sonority, role) is None:
             found.append(NotJudged(scene.part.place(sonority.first), Message(f"technique.{what}")))
         before = verdict.outcome
     return found

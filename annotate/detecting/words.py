@@ -1,7 +1,6 @@
-"""Technique words and player counts: finding them in a text, and how long each of them holds.
+"""Technique words and player counts: finding them in a text.
 
-The vocabulary is data (`technique_words.toml`, trade knowledge from memory). A word holds until 'ord.',
-another technique word or a double bar; a number of players until the next one or a double bar.
+The vocabulary is data (`technique_words.toml`, trade knowledge from memory). How long each holds: `holding.py`.
 """
 
 from __future__ import annotations
@@ -9,7 +8,7 @@ from __future__ import annotations
 import re
 import tomllib
 import unicodedata
-from bisect import bisect_left, bisect_right
+from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
@@ -18,7 +17,7 @@ from importlib.resources import files
 from itertools import islice
 from typing import Any
 
-from annotate.score import Direction, Event, Part
+from annotate.score import Direction, Part
 
 MULTIPHONIC, VOICE, GLISSANDO, BEND = "multiphonic", "voice", "glissando", "bend"
 UNJUDGED, CANCEL, PLAYERS = "unjudged", "cancel", "players"
@@ -26,17 +25,25 @@ SEVERAL, ONE, ALL = "several", "one", "all"
 LANGUAGES = ("en", "it", "fr", "de")
 
 
+_ALWAYS = re.compile(
+    r"(?<!\w)(?:sempre|sim\.|simile|always|throughout|toujours|immer|stets|siempre)(?!\w)", re.IGNORECASE
+)
+_DESK = re.compile(r"(?:\d|[IV]+\b|fl\. \d)")
+
+
 @dataclass(frozen=True, slots=True)
 class Technique:
     """One entry of the vocabulary. role: one of the constants of this module.
 
-    holds: False for a word that speaks for its own place only. continuous: what it says of a glissando.
+    holds: False for a word that speaks for its own place only. continuous: what it says of a glissando. modern: only
+    music that may ask for multiphonics too has it.
     """
 
     id: str
     role: str
     holds: bool = True
     continuous: bool | None = None
+    modern: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +60,11 @@ class Said:
 
     hit: Hit
     direction: Direction
+
+    @property
+    def always(self) -> bool:
+        """Whether the text says that the word holds on: 'mult. sempre'."""
+        return bool(_ALWAYS.search(self.direction.text))
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +114,13 @@ def _entries() -> tuple[_Entry, ...]:
     found = [
         _entry(
             table,
-            Technique(table["id"], table["role"], table.get("holds", True), table.get("continuous")),
+            Technique(
+                table["id"],
+                table["role"],
+                table.get("holds", True),
+                table.get("continuous"),
+                table.get("modern", False),
+            ),
         )
         for table in tables["technique"]
     ]
@@ -146,32 +164,6 @@ class _Letters:
         return bool(self._letters & {chr(ord(text) - 1), chr(ord(text) + 1)})
 
 
-class _Timeline:
-    """Words of one axis (techniques, or numbers of players) on one staff, grouped by moment."""
-
-    def __init__(self, said: Iterable[Said]) -> None:
-        self.moments: list[Fraction] = []
-        self.groups: list[list[Said]] = []
-        at_once: dict[Fraction, dict[tuple[str, str], Said]] = {}
-        for word in said:
-            group = at_once.setdefault(word.direction.onset, {})
-            # Said again at the same moment it says no more, and then stands last.
-            key = word.hit.technique.id, word.hit.word
-            group.pop(key, None)
-            group[key] = word
-        for moment, words in at_once.items():
-            self.moments.append(moment)
-            self.groups.append(list(words.values()))
-
-    def latest(self, onset: Fraction, double_bars: tuple[Fraction, ...]) -> list[Said]:
-        """The words of the last moment up to `onset`; none where a double bar lies between."""
-        index = bisect_right(self.moments, onset) - 1
-        if index < 0:
-            return []
-        ended = bisect_right(double_bars, onset) > bisect_right(double_bars, self.moments[index])
-        return [] if ended else self.groups[index]
-
-
 class Spans:
     """All that a part's words say, in order of time; this program's own earlier annotation says nothing."""
 
@@ -186,54 +178,21 @@ class Spans:
         )
         self._glissandi = self.of_role(GLISSANDO)
         self._several = next((said for said in self._said if said.hit.technique.id == SEVERAL), None)
-        self._double_bars = tuple(sorted(part.double_bars))
-        self._by_staff = part.staves > 1
-        staves = {said.direction.staff for said in self._said} if self._by_staff else {0}
-        self._techniques = {
-            staff: _Timeline(s for s in self._on(staff) if s.hit.technique.role != PLAYERS and s.hit.technique.holds)
-            for staff in staves
-        }
-        self._players = {
-            staff: _Timeline(s for s in self._on(staff) if s.hit.technique.role == PLAYERS) for staff in staves
-        }
 
-    def _on(self, staff: int) -> list[Said]:
-        return [said for said in self._said if not self._by_staff or said.direction.staff == staff]
+    def all(self) -> tuple[Said, ...]:
+        """All words, in order of time."""
+        return self._said
 
-    def _latest(self, axis: Mapping[int, _Timeline], event: Event) -> list[Said]:
-        timeline = axis.get(event.staff if self._by_staff else 0)
-        return timeline.latest(event.onset, self._double_bars) if timeline else []
+    def modern(self) -> Said | None:
+        """The first word of the part for a technique that only one player of today's music is asked for."""
+        return next((said for said in self._said if said.hit.technique.modern), None)
 
-    def techniques_at(self, event: Event) -> tuple[Said, ...]:
-        """The technique words in force at an event: those of the latest moment, unless cancelled."""
-        latest = self._latest(self._techniques, event)
-        # "ord." and a new word at one moment: the new word stands.
-        return tuple(said for said in latest if said.hit.technique.role != CANCEL)
-
-    def technique_at(self, event: Event, role: str) -> Said | None:
-        """The word of one role in force at an event."""
-        return next((said for said in self.techniques_at(event) if said.hit.technique.role == role), None)
-
-    def is_closed(self, said: Said) -> bool:
-        """Whether a later technique word or 'ord.', before any double bar, ends a technique word."""
-        timeline = self._techniques[said.direction.staff if self._by_staff else 0]
-        index = bisect_right(timeline.moments, said.direction.onset)
-        if index == len(timeline.moments):
-            return False
-        bars = self._double_bars
-        return bisect_right(bars, timeline.moments[index]) == bisect_right(bars, said.direction.onset)
-
-    def players_at(self, event: Event) -> Said | None:
-        """The number of players in force at an event: 'several' or 'one'; None where nothing is said."""
-        latest = self._latest(self._players, event)
-        if not latest or latest[-1].hit.technique.id == ALL:
-            return None
-        # "1. solo / 2. solo", "1." over "2.": the words of one moment that differ tell of several players.
-        words = {said.hit.word.casefold() for said in latest if said.hit.technique.id == ONE}
-        several = next((said for said in latest if said.hit.technique.id == SEVERAL), None)
-        if several is None and len(words) > 1 and {"1.", "2."} <= words:
-            return Said(Hit(Technique(SEVERAL, PLAYERS), "1. and 2."), latest[0].direction)
-        return several or latest[-1]
+    def desk_word(self) -> Said | None:
+        """The first word of the part that names one of several at a desk: '1.', 'II.'; not 'solo'."""
+        return next(
+            (said for said in self._said if said.hit.technique.id == ONE and _DESK.match(said.hit.word)),
+            None,
+        )
 
     def several_anywhere(self) -> Said | None:
         """The first word of the part that tells of several players."""

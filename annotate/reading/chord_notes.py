@@ -121,6 +121,8 @@ class ChordReader:
             accidental=witness.accidental,
             stem=stem.text.strip() if stem is not None else "",
             microtonal_as_printed=reading.as_printed,
+            slur_starts=details.slur_starts,
+            slur_stops=details.slur_stops,
         )
 
     def _doubts(self, reading: Reading, offset: Fraction) -> None:

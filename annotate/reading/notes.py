@@ -55,6 +55,9 @@ class Details:
     technical: tuple[tuple[str, str], ...] = ()
     articulations: tuple[str, ...] = ()
     bend_alters: tuple[float, ...] = ()
+    slur_starts: tuple[str, ...] = ()
+    slur_stops: tuple[str, ...] = ()
+    """Numbers of the slurs that begin and end at the note."""
 
 
 _NONE = Details()
@@ -88,6 +91,7 @@ def details_of(note: RawNote, ignored: list[str]) -> Details:
     technical: list[tuple[str, str]] = []
     articulations: list[str] = []
     bends: list[float] = []
+    slurs: dict[str, list[str]] = {"start": [], "stop": []}
     for child in note.node.children:
         if child.tag == "tie":
             ties.add(child.attributes.get("type", ""))
@@ -101,9 +105,20 @@ def details_of(note: RawNote, ignored: list[str]) -> Details:
                 elif sign.tag == "technical":
                     technical.extend((each.tag, _technical_text(each)) for each in sign.children)
                     bends.extend(_bends(sign, ignored))
+                elif sign.tag == "slur":
+                    slurs.get(sign.attributes.get("type", ""), []).append(sign.attributes.get("number", "1"))
                 elif sign.tag == "articulations":
                     articulations.extend(each.tag for each in sign.children)
-    return Details("start" in ties, "stop" in ties, tuple(slides), tuple(technical), tuple(articulations), tuple(bends))
+    return Details(
+        "start" in ties,
+        "stop" in ties,
+        tuple(slides),
+        tuple(technical),
+        tuple(articulations),
+        tuple(bends),
+        tuple(slurs["start"]),
+        tuple(slurs["stop"]),
+    )
 
 
 def _slide(sign: Node, ignored: list[str]) -> SlideMark:

@@ -32,11 +32,23 @@ SKIMMED = frozenset({
 })  # fmt: skip
 """Elements kept of a part that is not asked for: its time, tempo and rehearsal marks."""
 LEFT_OUT = frozenset({
-    "beam", "lyric", "print", "harmony", "figured-bass", "listening", "play", "slur", "dynamics",
+    "beam", "lyric", "print", "harmony", "figured-bass", "listening", "play", "dynamics",
     "ornaments", "tuplet", "fermata", "arpeggiate", "key", "clef", "wedge", "level", "footnote", "pedal",
     "midi-instrument", "midi-device", "part-symbol", "grouping", "link", "bookmark", "measure-style",
 })  # fmt: skip
 """Elements left out of a part that is read in full."""
+
+
+@dataclass(frozen=True, slots=True)
+class LineEnd:
+    """One end of a line or bracket over the staff. kind: tag and number; role: 'start' or 'stop'; offset [quarters] from the
+    beginning of the bar."""
+
+    kind: tuple[str, str]
+    role: str
+    bar_index: int
+    offset: Fraction
+    staff: int
 
 
 @dataclass(slots=True)
@@ -49,6 +61,7 @@ class RawPart:
     directions: list[RawDirection] = field(default_factory=list)
     double_bars: list[tuple[int, Fraction | None]] = field(default_factory=list)
     """(bar index, offset in quarters; None for the end of the bar)."""
+    lines: list[LineEnd] = field(default_factory=list)
     tempos: list[TempoMark] = field(default_factory=list)
     rehearsals: dict[int, str] = field(default_factory=dict)
     contents: list[Fraction] = field(default_factory=list)
@@ -330,7 +343,12 @@ class PartReader:
             self._sound(sound, offset if played else _ZERO)
         if self.full:
             staff = self._staff(node.text_of("staff", "1") or "1")
-            self.raw.directions.extend(read_direction(node, len(self.raw.bars) - 1, here, staff, node.text_of("voice")))
+            index = len(self.raw.bars) - 1
+            self.raw.directions.extend(read_direction(node, index, here, staff, node.text_of("voice")))
+            for line in (each for kind in node.all("direction-type") for each in kind.children):
+                if line.tag in ("dashes", "bracket"):
+                    kind_of = line.tag, line.attributes.get("number", "1")
+                    self.raw.lines.append(LineEnd(kind_of, line.attributes.get("type", ""), index, here, staff))
 
     def _sound(self, node: Node, offset: Fraction) -> None:
         offset = self._offset(node.text_of("offset")) or offset

@@ -20,7 +20,7 @@ from annotate.reading.repairs import repairs
 from annotate.reading.time import DEFAULT_TEMPO, Timeline, bar_lengths
 from annotate.reading.tree import Node, walk
 from annotate.reading.values import shown
-from annotate.score import Direction, Event, Part, Score
+from annotate.score import Direction, Event, Line, Part, Score
 
 MAX_BYTES = 256 * 2**20
 """Largest score that is read."""
@@ -193,10 +193,24 @@ def _timed_part(part: Part, raw: RawPart, timeline: Timeline, rehearsals: list[s
         events=tuple(events),
         directions=tuple(directions),
         double_bars=tuple(sorted(doubles)),
+        lines=_lines(raw, timeline),
         staves=raw.staves,
         multiple_voices=len(raw.voices) > 1,
         octaves_transposed=raw.octaves_transposed,
     )
+
+
+def _lines(raw: RawPart, timeline: Timeline) -> tuple[Line, ...]:
+    """Lines over the staff that have both ends."""
+    waiting: dict[tuple[tuple[str, str], int], Fraction] = {}
+    found = []
+    for end in raw.lines:
+        key, onset = (end.kind, end.staff), timeline.bars[end.bar_index] + end.offset
+        if end.role == "start":
+            waiting[key] = onset
+        elif end.role == "stop" and key in waiting:
+            found.append(Line(waiting.pop(key), onset, end.staff))
+    return tuple(found)
 
 
 def _event(

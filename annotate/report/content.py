@@ -226,7 +226,7 @@ def _groups(decisions: tuple[Decision, ...]) -> tuple[Group, ...]:
 def _asked(demand: Demand) -> object:
     """What must be equal for two demands to ask the same; sounding pitches tell a piccolo from a flute."""
     pitches = (demand.pitches, demand.sounding, demand.to, demand.to_sounding)
-    return demand.kind, pitches, demand.fingering, demand.open_pitches, demand.continuous
+    return demand.kind, pitches, demand.fingering, demand.open_pitches, demand.continuous, demand.reading
 
 
 def _decided(decision: Decision) -> object:

@@ -46,6 +46,14 @@ def as_data(report: Report, since: Since | None = None) -> dict[str, Any]:
         ],
         "findings": [_finding(numbered) for numbered in report.findings],
         "not_judged": [{"place": str(one.place), "what": _SAID(one.what)} for one in result.not_judged],
+        "undecided": [
+            {
+                "place": str(one.place),
+                "written": [str(pitch) for pitch in one.pitches],
+                "evidence": [_SAID(each) for each in one.evidence],
+            }
+            for one in result.undecided
+        ],
     }
     return data | {"since": _since(since)} if since else data
 
@@ -127,6 +135,7 @@ def _demand(decision: Decision, report: Report) -> dict[str, Any]:
         "notes": list(decision.notes),
         "findings": list(report.findings_of(demand.id)),
         "band_cents": [_figure(cents) for cents in decision.band_cents],
+        "reading": _SAID(demand.reading) if demand.reading else "",
     }
 
 

@@ -353,6 +353,8 @@ class _Page:
         titles = [title]
         if demand.fingering:
             titles.append(self.say("report.asked_fingering", fingering=together(demand.fingering)))
+        if demand.reading:
+            titles.append(self.say("report.reading", reading=demand.reading))
         if len(group.decisions) == 1:
             return self.single(group.decisions[0], titles, width)
         lines = [line for text in titles for line in wrap(text, width, hanging=2)]

@@ -16,6 +16,7 @@ from in_words import in_words
 
 from annotate.demand import Demand
 from annotate.detecting.codes import CODES
+from annotate.detecting.company import Company
 from annotate.detecting.detect import Detected, detect
 from annotate.findings import InputError
 from annotate.reading.read import read_score
@@ -26,7 +27,7 @@ MUSIC21 = Path(music21.__file__).parent
 
 def detected(path: Path, chords: str = "auto") -> Detected:
     score = read_score(path.read_bytes())
-    return detect(score.parts[0], chords, len(score.parts))
+    return detect(score.parts[0], chords, Company.of(score, score.parts[0]))
 
 
 def case(name: str, chords: str = "auto") -> Detected:
@@ -35,11 +36,12 @@ def case(name: str, chords: str = "auto") -> Detected:
 
 def detected_in_all_parts(path: Path) -> Detected:
     score = read_score(path.read_bytes())
-    found = [detect(part, "auto", len(score.parts)) for part in score.parts]
+    found = [detect(part, "auto", Company.of(score, part)) for part in score.parts]
     return Detected(
         tuple(demand for each in found for demand in each.demands),
         tuple(finding for each in found for finding in each.findings),
         tuple(one for each in found for one in each.not_judged),
+        tuple(one for each in found for one in each.undecided),
     )
 
 
@@ -73,6 +75,7 @@ def test_a_small_score_gives_the_demands_beside_it(path: Path) -> None:
     assert [as_table(d) for d in found.demands] == [filled_up(d, part) for d in expected["demands"]]
     assert [[f.code, f.severity, str(f.place)] for f in found.findings] == expected["findings"]
     assert [[str(n.place), in_words(n.what)] for n in found.not_judged] == expected["not_judged"]
+    assert [[str(u.place), " ".join(map(str, u.pitches))] for u in found.undecided] == expected.get("undecided", [])
 
 
 def test_every_score_has_its_expected_demands_and_no_expectation_lacks_a_score() -> None:
@@ -104,19 +107,24 @@ def test_an_unknown_option_is_refused_with_what_was_expected() -> None:
         case("chords_of_two_flutes", "both")
 
 
-def test_a_run_of_doubtful_chords_names_the_option_and_the_first_demand() -> None:
+def test_undecided_chords_are_told_once_with_their_places_and_how_to_settle_it() -> None:
     score = read_score((CASES / "two_voices.musicxml").read_bytes())
-    found = detect(score.parts[0], parts_in_score=12)
+    found = detect(score.parts[0], company=Company(12))
     (finding,) = found.findings
-    assert (finding.code, finding.severity, finding.demand) == ("R201", "warning", "d1")
+    assert found.demands == ()
+    assert [str(one.place) for one in found.undecided] == ["Flute, bar 1, beat 1", "Flute, bar 1, beat 3"]
+    assert (finding.code, finding.severity, finding.demand) == ("R201", "warning", "")
+    assert "2 chords" in in_words(finding.message)
+    assert "bar 1, beats 1, 3" in in_words(finding.message)
     assert "two voices" in in_words(finding.message)
     assert "12 parts" in in_words(finding.message)
     assert "--chords" in in_words(finding.advice)
+    assert "'mult.'" in in_words(finding.advice)
 
 
 def test_ids_count_from_one_and_findings_follow_when_they_are_renumbered() -> None:
-    found = case("one_of_two_flutes_has_a_multiphonic").renumbered(7)
-    assert [demand.id for demand in found.demands] == ["d7"]
+    found = case("evidence_of_a_multiphonic_in_a_part_for_several").renumbered(7)
+    assert [demand.id for demand in found.demands] == ["d7", "d8", "d9", "d10"]
     assert [finding.demand for finding in found.findings] == ["d7", ""]
 
 
@@ -140,7 +148,7 @@ def test_the_flutes_of_the_christmas_oratorio_ask_for_no_multiphonic() -> None:
         score = read_score(archive.read(name))
     (part,) = [part for part in score.parts if part.name == "Flutes"]
     assert len(part.events) > 50
-    found = detect(part, parts_in_score=len(score.parts))
+    found = detect(part, company=Company.of(score, part))
     assert found == Detected((), (), ())
 
 
@@ -149,7 +157,7 @@ def test_two_bach_oboes_in_one_part_written_in_two_voices_are_two_players() -> N
         (name,) = [n for n in archive.namelist() if n.endswith(".xml") and not n.startswith("META-INF")]
         score = read_score(archive.read(name))
     (part,) = [part for part in score.parts if part.name == "Oboe d'amore"]
-    found = detect(part, parts_in_score=len(score.parts))
+    found = detect(part, company=Company.of(score, part))
     assert found.demands == ()
     assert [finding.code for finding in found.findings] == ["R204", "R208"]
 
@@ -163,6 +171,6 @@ def test_the_lilypond_test_suite_is_looked_at_without_an_exception() -> None:
             continue
         for part in score.parts:
             for chords in ("auto", "multiphonic", "players", "voice"):
-                detect(part, chords, len(score.parts))
+                detect(part, chords, Company(len(score.parts)))
         looked += 1
     assert looked > 100

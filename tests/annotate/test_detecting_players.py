@@ -8,8 +8,11 @@ from fractions import Fraction
 import pytest
 from in_words import in_words
 
+from annotate.detecting.company import Company
 from annotate.detecting.detect import Detected, detect
-from annotate.detecting.players import Verdict, evidence_table, name_tells
+from annotate.detecting.evidence import evidence_table
+from annotate.detecting.names import name_tells
+from annotate.detecting.players import Verdict
 from annotate.detecting.scene import Scene
 from annotate.language import words as english
 from annotate.score import Direction, Event, Note, Part
@@ -50,7 +53,7 @@ def part(name: str, *events: Event, said: tuple[Direction, ...] = ()) -> Part:
 
 
 def verdict(name: str, *events: Event, said: tuple[Direction, ...] = (), parts: int = 4) -> Verdict:
-    return next(iter(Scene.of(part(name, *events, said=said), "auto", parts).verdicts.values()))
+    return next(iter(Scene.of(part(name, *events, said=said), "auto", Company(parts)).verdicts.values()))
 
 
 NINTH = chord(0, "C5", "D6")
@@ -106,30 +109,35 @@ def test_a_name_of_signs_alone_is_taken_as_one_player() -> None:
     assert name_tells("---") == "plain"
 
 
-def test_a_chord_of_a_plain_flute_part_without_contrary_evidence_is_a_multiphonic() -> None:
-    found = verdict("Flute", NINTH)
-    assert (found.outcome, found.decided) == ("multiphonic", True)
+def test_one_bare_chord_of_a_plain_flute_part_among_others_is_undecided() -> None:
+    assert verdict("Flute", NINTH).outcome == "undecided"
+
+
+def test_bare_chords_as_a_habit_of_a_part_for_one_flute_are_multiphonics() -> None:
+    habit = [NINTH, *(chord(onset, "B4", "C#6") for onset in (4, 8)), *(chord(onset, "C5") for onset in (12, 16))]
+    found = verdict("Flute", *habit)
+    assert found.outcome == "multiphonic"
 
 
 def test_a_chord_of_a_flutes_part_is_two_players() -> None:
     found = verdict("Flutes", NINTH)
-    assert (found.outcome, found.decided) == ("players", True)
+    assert found.outcome == "players"
     assert in_words(found.reasons[0].text) == "the part is named 'Flutes'"
 
 
 def test_a_2_makes_two_players_of_a_plain_part() -> None:
     found = verdict("Flute", NINTH, said=(words("a 2"),))
-    assert (found.outcome, found.decided) == ("players", True)
+    assert found.outcome == "players"
 
 
-def test_a_plain_flute_in_an_orchestra_is_undecided_and_read_as_a_multiphonic() -> None:
+def test_a_bare_chord_of_a_plain_flute_in_an_orchestra_is_undecided() -> None:
     found = verdict("Flute", NINTH, parts=20)
-    assert (found.outcome, found.decided) == ("multiphonic", False)
+    assert found.outcome == "undecided"
 
 
 def test_a_multiphonic_word_outweighs_the_plural_name_and_the_chord_is_contested() -> None:
     found = verdict("Flutes", NINTH, said=(words("mult."),))
-    assert (found.outcome, found.decided, found.contested) == ("multiphonic", True, True)
+    assert (found.outcome, found.contested) == ("multiphonic", True)
 
 
 def test_a_fingering_at_the_chord_outweighs_the_plural_name() -> None:
@@ -142,10 +150,10 @@ def test_a_letter_on_the_stem_is_a_multiphonic_word() -> None:
     assert verdict("Flutes", lettered).outcome == "multiphonic"
 
 
-def test_a_microtonal_accidental_makes_a_plural_part_doubtful_and_the_reading_stays_players() -> None:
+def test_a_microtonal_accidental_in_a_plural_part_is_one_players_microtone() -> None:
     quarter = chord(0, "C5", "D6+50", microtonal_as_printed=True)
     found = verdict("Flutes", quarter)
-    assert (found.outcome, found.decided) == ("players", False)
+    assert found.outcome == "players"
 
 
 @pytest.mark.parametrize("head", ["x", "diamond", "cross"])
@@ -169,39 +177,40 @@ def test_odd_noteheads_on_all_notes_of_a_chord_are_not_sung() -> None:
     assert verdict("Flute", whole).outcome == "multiphonic"
 
 
-def test_two_voices_with_the_same_onset_and_duration_are_one_chord_and_doubtful() -> None:
+def test_two_voices_with_the_same_onset_and_duration_are_one_chord_and_undecided() -> None:
     upper, lower = chord(0, "D6"), chord(0, "C5", voice="2")
     found = verdict("Flute", upper, lower)
-    assert (found.outcome, found.decided) == ("multiphonic", False)
+    assert found.outcome == "undecided"
 
 
 def test_two_voices_that_also_move_apart_are_two_players() -> None:
     together = (chord(0, "D6"), chord(0, "C5", voice="2"))
     apart = (chord(1, "D6", duration=2.0), chord(1, "C5", voice="2"), chord(2, "B4", voice="2"))
-    found = detect(part("Flute", *together, *apart), parts_in_score=4)
+    found = detect(part("Flute", *together, *apart), company=Company(4))
     assert found.demands == ()
     assert [finding.code for finding in found.findings] == ["R204", "R208"]
 
 
 def test_two_voices_in_unison_are_no_chord() -> None:
-    assert Scene.of(part("Flute", chord(0, "C5"), chord(0, "C5", voice="2")), "auto", 4).verdicts == {}
+    assert Scene.of(part("Flute", chord(0, "C5"), chord(0, "C5", voice="2")), "auto", Company(4)).verdicts == {}
 
 
-def test_chords_below_the_second_resonance_of_any_tube_are_doubtful_as_multiphonics() -> None:
+def test_chords_below_the_second_resonance_of_any_tube_are_undecided() -> None:
     found = verdict("Flute", chord(0, "C4", "E4"), chord(1, "D4", "F4"))
-    assert (found.outcome, found.decided) == ("multiphonic", False)
+    assert found.outcome == "undecided"
 
 
-def test_a_long_run_of_quick_chords_is_doubtful_as_multiphonics() -> None:
+def test_a_long_run_of_quick_chords_is_two_players() -> None:
     quick = [chord(index / 4, "C5", "E5", duration=0.25) for index in range(12)]
-    assert not verdict("Flute", *quick).decided
-    assert verdict("Flute", *quick[:4]).decided
+    assert verdict("Flute", *quick).outcome == "players"
+    assert verdict("Flute", *quick[:2]).outcome == "undecided"
 
 
 def test_one_finding_stands_for_a_run_and_another_reading_between_starts_a_new_one() -> None:
     events = [chord(4 * bar, "C5", "E5") for bar in range(20)]
     said = (words("mult.", 40), words("ord.", 44))
-    found = detect(part("Flutes", *events, said=said), parts_in_score=10)
+    said = tuple(replace(each, bar_index=int(each.onset // 4)) for each in said)
+    found = detect(part("Flutes", *events, said=said), company=Company(10))
     assert [in_words(finding.message).split(" read as ")[0] for finding in found.findings] == [
         "bars 1-10: 10 chords",
         "bar 11: 1 chord",
@@ -216,7 +225,7 @@ def test_a_chord_tied_over_a_double_bar_keeps_the_reading_of_its_first_half() ->
     second = chord(1, "C5", "D6")
     second = replace(second, notes=tuple(replace(each, tie_stop=True) for each in second.notes))
     tied = replace(part("Flutes", first, second, said=(words("mult."),)), double_bars=(Fraction(1),))
-    found = detect(tied, parts_in_score=4)
+    found = detect(tied, company=Company(4))
     assert [(demand.kind, len(demand.events)) for demand in found.demands] == [("multiphonic", 2)]
 
 
@@ -232,12 +241,12 @@ def test_notes_of_two_instruments_of_a_part_are_two_players() -> None:
     upper = replace(chord(0, "D6"), instrument="P1-I1")
     lower = replace(chord(0, "C5", voice="2"), instrument="P1-I2")
     found = verdict("Flute", upper, lower)
-    assert (found.outcome, found.decided) == ("players", True)
+    assert found.outcome == "players"
 
 
 def test_a_flutes_part_taken_out_of_its_score_is_still_two_or_three_players() -> None:
     found = verdict("3 Flutes", chord(0, "C5", "E5", "G5"), parts=1)
-    assert (found.outcome, found.decided) == ("players", True)
+    assert found.outcome == "players"
     assert "this is the only part of the score" not in [in_words(reason.text) for reason in found.reasons]
 
 
@@ -248,16 +257,15 @@ def test_rows_over_a_grace_note_belong_to_its_main_note() -> None:
     assert [(str(demand.pitches[0]), demand.fingering) for demand in found.demands] == [("C5", "T 2 3 | Eb")]
 
 
-def test_every_row_of_evidence_speaks_for_a_reading_and_its_weight_can_decide_or_tip() -> None:
-    table = evidence_table()
-    for key, row in table["evidence"].items():
+def test_every_row_of_evidence_speaks_for_a_reading_and_only_signs_at_the_chord_are_certain() -> None:
+    rows = evidence_table()["evidence"]
+    for key, row in rows.items():
         assert row["speaks_for"] in ("players", "one", "multiphonic", "voice")
         assert 1 <= row["weight"] <= 6
         assert english().has(f"evidence.{key}")
-    names = table["evidence"]
-    strongest_name = max(names[key]["weight"] for key in ("plural_name", "numbered_name", "plain_name"))
-    for key in ("several_word", "one_word", "multiphonic_word", "fingering", "voice_word"):
-        assert names[key]["weight"] >= strongest_name + table["margin"]
+    assert {key for key, row in rows.items() if row.get("certain")} == {"multiphonic_word", "fingering"}
+    # Nothing about the part or its name leads to one flute's reading: that takes chords, signs or words.
+    assert not any(row.get("decides") for row in rows.values() if row["speaks_for"] == "one")
 
 
 def test_nothing_in_a_part_asks_nothing() -> None:
