@@ -293,6 +293,62 @@ def glide(start: str, end: str, flutes: tuple[str, ...], a4: float | None, toler
 
 
 @cli.command()
+@click.argument("scores", nargs=-1, required=True, type=_FILE, metavar="SCORE...")
+@flute_options
+@read_options
+@quiet_option
+def watch(scores: tuple[Path, ...], **chosen: Any) -> int:
+    """Check each SCORE again after every save, and say what has changed; SCORE is only read."""
+    from annotate import since
+    from annotate.findings import InputError
+    from annotate.pipeline import look
+    from annotate.report import text
+    from annotate.watching import saves
+
+    options, before = _options(**chosen), dict[Path, since.Earlier]()
+    for score in saves(scores):
+        try:
+            result = look(score, options).result
+        except InputError as error:
+            console.tell(_one_line(str(error)))
+            continue
+        if score in before:
+            console.echo(text.render_changes(result, since.compare(before[score], result), ascii=_ascii()))
+        else:
+            _print_report(result, "text")
+        sys.stdout.flush()
+        before[score] = since.earlier(result)
+    return LOOKED
+
+
+@cli.command()
+@click.argument("scores", nargs=-1, required=True, type=_FILE, metavar="SCORE...")
+@flute_options
+@read_options
+@click.option("--accepted", "file", type=_FILE, default=".ventwise-accepted.json", show_default=True, metavar="FILE",
+              help="Unplayable places the project has accepted.")  # fmt: skip
+@click.option("--accept", is_flag=True, help="Write what is unplayable now into that file.")
+@quiet_option
+def hook(scores: tuple[Path, ...], file: Path, accept: bool, **chosen: Any) -> int:
+    """Check every SCORE of a change: a line for each unplayable place that is not accepted, else nothing."""
+    from annotate import accepted
+    from annotate.language import words
+    from annotate.pipeline import look
+
+    known = accepted.load(file)
+    results = {score.as_posix(): look(score, _options(**chosen)).result for score in scores}
+    if accept:
+        file.write_text(accepted.text_of(results), encoding="utf-8")
+        console.tell(f"written: {_one_line(str(file))}")
+        return LOOKED
+    found = [(name, one) for name, result in results.items() for one in accepted.refused(result, known.get(name))]
+    for name, one in found:
+        asked = words().chord(one.demand.pitches)
+        console.echo(f"{name}: {one.demand.place}: {asked} {one.status}: {words().say(one.why)}")
+    return UNPLAYABLE if found else LOOKED
+
+
+@cli.command()
 @click.option("--to", "folder", type=_FILE, metavar="FOLDER", help="MuseScore's folder for plug-ins.")
 @click.option("--places", "score", type=_FILE, metavar="SCORE", hidden=True)
 def plugin(folder: Path | None, score: Path | None) -> int:

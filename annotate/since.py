@@ -124,7 +124,11 @@ class _Version(msgspec.Struct):
 
 def load(path: Path) -> Earlier:
     """Read an earlier report. Raises InputError, one line, for anything but a JSON report of version 1."""
-    text = _text(path)
+    return read(_text(path), path)
+
+
+def read(text: str | bytes | msgspec.Raw, path: Path) -> Earlier:
+    """A JSON report as text; `path` is for messages and to be told. Raises InputError as `load` does."""
     try:
         version = msgspec.json.decode(text, type=_Version).version
         if version != VERSION or isinstance(version, bool):
@@ -196,6 +200,11 @@ def _entry_now(decision: Decision) -> Entry:
         decision.status,
         decision.fingering,
     )
+
+
+def earlier(result: Result) -> Earlier:
+    """A result as one to compare later ones with."""
+    return Earlier(result.score, result.flutes, tuple(_entry_now(decision) for decision in result.first_flute()))
 
 
 def compare(earlier: Earlier, result: Result) -> Since:

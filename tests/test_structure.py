@@ -58,6 +58,7 @@ ORDER = [
     ["annotate.musescore.program", "annotate.musescore.native", "annotate.musescore.selfcheck"],
     ["annotate.musescore.placing"],
     ["annotate.forms"],
+    ["annotate.watching", "annotate.accepted"],
     ["annotate.codes", "annotate.pipeline"],
     ["annotate.musescore.plugin"],
     ["annotate.questions", "annotate.instruments"],

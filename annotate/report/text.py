@@ -65,6 +65,12 @@ def render(
     return "\n".join(line.rstrip() for line in text.split("\n")) + "\n"
 
 
+def render_changes(result: Result, since: Since, *, width: int = 80, ascii: bool = False, language: str = "en") -> str:
+    """What has changed alone, as `render` tells it at its head."""
+    page = _Page(build(result), max(width, 40), ascii, words(language))
+    return plain("\n".join(line.rstrip() for line in page.changes(since))) + "\n"
+
+
 @dataclass(frozen=True, slots=True)
 class _Page:
     """One report on one page width. Methods return lines."""

@@ -318,7 +318,7 @@ def test_an_error_of_the_self_check_while_pictures_are_there_takes_them_back(
     def differ(*_: object) -> None:
         raise InputError("does not give the original back")
 
-    monkeypatch.setattr(pipeline, "verify_roundtrip", differ)
+    monkeypatch.setattr("annotate.forms.verify_roundtrip", differ)
     before = sorted(tmp_path.rglob("*")), folder_of(tmp_path)
     is_one_clear_line(*run("annotate", "s.musicxml", "-o", "x.musicxml", "--pictures", "new/deep"))
     assert (sorted(tmp_path.rglob("*")), folder_of(tmp_path)) == before

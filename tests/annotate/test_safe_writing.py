@@ -300,9 +300,13 @@ def test_a_run_that_is_stopped_while_it_imports_shows_no_traceback(module: str, 
 
 def test_a_signal_waits_until_what_must_be_whole_is_done() -> None:
     done = []
-    with pytest.raises(KeyboardInterrupt), uninterrupted():
-        signal.raise_signal(signal.SIGINT)
-        done.append(1)
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)  # another test may have left its own
+    try:
+        with pytest.raises(KeyboardInterrupt), uninterrupted():
+            signal.raise_signal(signal.SIGINT)
+            done.append(1)
+    finally:
+        signal.signal(signal.SIGINT, before)
     assert done == [1]
 
 

@@ -91,7 +91,7 @@ def test_a_broken_promise_a_fault_and_a_hang_are_seen(monkeypatch: pytest.Monkey
     made = Made(case.read_bytes(), case.suffix)
     assert verdict(made).marks
     with monkeypatch.context() as patch:
-        patch.setattr(pipeline, "splice", lambda data, *_: data.replace(b"Low", b"High"))
+        patch.setattr("annotate.forms.splice", lambda data, *_: data.replace(b"Low", b"High"))
         with pytest.raises(Broken, match="original"):
             verdict(made)
     with monkeypatch.context() as patch:
