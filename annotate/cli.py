@@ -100,6 +100,10 @@ slide_option = click.option("--slide", type=_Number(-100.0, 200.0), default=0.0,
                            help="How far the head joint is drawn out.")  # fmt: skip
 quiet_option = click.option("--quiet", is_flag=True, expose_value=False, callback=console.quiet,
                            envvar="VENTWISE_QUIET", help="No progress on stderr.")  # fmt: skip
+language_option = click.option("--language", type=click.Choice(["de", "en", "fr", "it"]), default="en",
+                               show_default=True, is_eager=True, expose_value=False, callback=console.language,
+                               envvar="VENTWISE_LANGUAGE",
+                               help="Language of what is said and written; JSON is the same in all.")  # fmt: skip
 score_argument = click.argument("score", type=_FILE)
 
 
@@ -160,6 +164,7 @@ def cli() -> None:
 @read_options
 @format_option
 @quiet_option
+@language_option
 @click.option("--since", "earlier", type=_FILE, metavar="OLD.json",
               help="Also say what has changed since this earlier JSON report.")  # fmt: skip
 def check(score: Path, form: str, earlier: Path | None, **chosen: Any) -> int:
@@ -168,7 +173,7 @@ def check(score: Path, form: str, earlier: Path | None, **chosen: Any) -> int:
     from annotate.pipeline import look
 
     old = since.load(earlier) if earlier else None
-    result = look(score, _options(**chosen), _progress()).result
+    result = look(score, _options(**chosen, language="en" if form == "json" else _language()), _progress()).result
     _print_report(result, form, since=since.compare(old, result) if old else None)
     return _exit_code(result)
 
@@ -179,6 +184,7 @@ def check(score: Path, form: str, earlier: Path | None, **chosen: Any) -> int:
 @flute_options
 @read_options
 @quiet_option
+@language_option
 @click.option("--diagrams", type=click.Choice(["changes", "every", "first"]), default="changes", show_default=True,
               help="When to draw a fingering again; with 'first' they are numbered.")  # fmt: skip
 @click.option("--carrier", type=click.Choice(["rows", "stack", "ascii"]), default="rows", show_default=True,
@@ -202,7 +208,7 @@ def annotate(
     before = pipeline.standing_before(score, target, in_place)
     if picture_folder is not None:
         picture_folders.check_folder(picture_folder)
-    looked = pipeline.look(score, _options(**chosen), _progress())
+    looked = pipeline.look(score, _options(**chosen, language=_language()), _progress())
     result = pipeline.annotate(
         looked,
         target,
@@ -221,6 +227,7 @@ def annotate(
 @cli.command()
 @score_argument
 @target_options
+@language_option
 def strip(score: Path, output: Path | None, in_place: bool) -> int:
     """Take everything that annotate wrote out of SCORE again."""
     from annotate.pipeline import strip_file
@@ -238,6 +245,7 @@ def strip(score: Path, output: Path | None, in_place: bool) -> int:
 @click.option("--limit", type=_Whole(1, 1000), default=10, show_default=True, help="How many to list.")
 @format_option
 @quiet_option
+@language_option
 def find(
     pitches: tuple[str, ...], flutes: tuple[str, ...], a4: float | None, tolerance: float, limit: int, form: str
 ) -> int:
@@ -255,6 +263,7 @@ def find(
 @slide_option
 @format_option
 @quiet_option
+@language_option
 def sounds(fingering: str, flutes: tuple[str, ...], a4: float | None, slide: float, form: str) -> int:
     """What FINGERING sounds, from the lowest resonance up: "T 2 3 | Eb"."""
     from annotate import questions
@@ -268,6 +277,7 @@ def sounds(fingering: str, flutes: tuple[str, ...], a4: float | None, slide: flo
 @flute_options
 @format_option
 @quiet_option
+@language_option
 def shifts(pattern: str, flutes: tuple[str, ...], a4: float | None, form: str) -> int:
     """Every place a multiphonic can be moved to: "T 2 3 | Eb", or "small 4" (one small opening, four places shut)."""
     from annotate import questions
@@ -283,6 +293,7 @@ def shifts(pattern: str, flutes: tuple[str, ...], a4: float | None, form: str) -
 @click.option("--tolerance", type=_Number(1.0, 100.0), metavar="CENTS", default=30.0, show_default=True)
 @format_option
 @quiet_option
+@language_option
 def glide(start: str, end: str, flutes: tuple[str, ...], a4: float | None, tolerance: float, form: str) -> int:
     """Ways to slide without a jump: C5 B4, or "C5 D6" "B4 C#6" for a multiphonic."""
     from annotate import questions
@@ -364,19 +375,22 @@ def plugin(folder: Path | None, score: Path | None) -> int:
 
 @cli.command()
 @click.argument("code")
+@language_option
 def explain(code: str) -> int:
     """What the code of a finding means."""
     from annotate.codes import CODES
     from annotate.findings import InputError
+    from annotate.language import words
     from annotate.output import wrap
+    from fingering_db.message import Message
 
     if code.lower() == "status":
         console.echo(console.STATUSES)
         return LOOKED
-    known = CODES.get(code.upper())
-    if known is None:
-        raise InputError(f"no finding has the code '{code}': expected one of {', '.join(sorted(CODES))}")
-    console.echo("\n".join(wrap(f"{code.upper()}: {known}", 80)))
+    if code.upper() not in CODES:
+        raise InputError(Message("command.no_code", code=code, codes=CODES))
+    told = words(_language()).text(f"explain.{code.upper()}")
+    console.echo("\n".join(wrap(f"{code.upper()}: {told}", 80)))
     return LOOKED
 
 
@@ -398,6 +412,7 @@ def list_flutes() -> int:
 @click.argument("name", metavar="NAME|FILE")
 @slide_option
 @quiet_option
+@language_option
 def show_flute(name: str, slide: float) -> int:
     """Holes, keys, fingerings and accuracy of a flute; with --slide how each note of the scale moves."""
     from annotate import instruments
@@ -409,6 +424,7 @@ def show_flute(name: str, slide: float) -> int:
 @flute.command("check")
 @click.argument("file", metavar="FILE")
 @quiet_option
+@language_option
 def check_flute(file: str) -> int:
     """Whether a flute file can be used; each mistake on a line."""
     from annotate import instruments
@@ -418,13 +434,18 @@ def check_flute(file: str) -> int:
 
 
 def _options(
-    flutes: tuple[str, ...], a4: float | None, parts: tuple[str, ...], chords: str, tolerance: float | None
+    flutes: tuple[str, ...],
+    a4: float | None,
+    parts: tuple[str, ...],
+    chords: str,
+    tolerance: float | None,
+    language: str = "en",
 ) -> Options:
     from annotate.pipeline import Options
 
     named = [flute for flute in flutes if "=" not in flute]
     by_part = [tuple(flute.rsplit("=", 1)) for flute in flutes if "=" in flute]
-    return Options(tuple(named), tuple((pair[0], pair[1]) for pair in by_part), a4, parts, chords, tolerance)
+    return Options(tuple(named), tuple((pair[0], pair[1]) for pair in by_part), a4, parts, chords, tolerance, language)
 
 
 def _desks(flutes: tuple[str, ...], a4: float | None) -> list[Any]:
@@ -461,6 +482,11 @@ def _keep_in_mind() -> OnWritten:
     return lambda ready: console.written(run, ready.path, ready.losses)
 
 
+def _language() -> str:
+    run = click.get_current_context().find_object(Run)
+    return run.language if run else "en"
+
+
 def _ascii() -> bool:
     from annotate.output import needs_ascii
 
@@ -473,7 +499,7 @@ def _print_report(result: Result, form: str, *, numbered: bool = False, since: S
     if form == "json":
         console.echo(json_report.render(result, since))
     else:
-        console.echo(text.render(result, ascii=_ascii(), numbered=numbered, since=since))
+        console.echo(text.render(result, ascii=_ascii(), language=_language(), numbered=numbered, since=since))
 
 
 def _print_answers(answers: list[Any], form: str) -> None:
@@ -532,6 +558,7 @@ def main() -> None:
 def _end(run: Run, error: BaseException) -> tuple[int, list[str]]:
     """Exit status and messages of a run that did not come to its end."""
     from annotate.findings import InputError
+    from annotate.language import words
 
     written = f"written: {', '.join(run.written)}; but " if run.written else ""
     code = WRITTEN_UNTOLD if written else COULD_NOT_LOOK
@@ -545,6 +572,6 @@ def _end(run: Run, error: BaseException) -> tuple[int, list[str]]:
     if isinstance(error, click.UsageError):
         return code, [_usage(error)]
     if isinstance(error, InputError):
-        return code, [f"{written}{line}" for line in map(str, error.args)]
+        return code, [f"{written}{words(run.language).say(line)}" for line in error.messages]
     # A fault of this program must not pass for exit 1, "something is unplayable".
     return code, [f"{written}{_fault(error)}"]

@@ -1,4 +1,4 @@
-"""Every code of a finding and what it means, for `ventwise explain`."""
+"""Every code of a finding. What each means stands in the table [explain] of every language."""
 
 from __future__ import annotations
 
@@ -7,4 +7,4 @@ from annotate.choosing import codes as choosing
 from annotate.detecting import codes as detecting
 from annotate.reading import codes as reading
 
-CODES: dict[str, str] = {**reading.CODES, **detecting.CODES, **choosing.CODES, **marking.CODES}
+CODES: tuple[str, ...] = tuple(sorted({*reading.CODES, *detecting.CODES, *choosing.CODES, *marking.CODES}))

@@ -37,12 +37,13 @@ class UnprintableError(Exception):
 @dataclass(slots=True)
 class Run:
     """One run of the command. written: files that are in their place. stopped: whether a signal has asked it to end.
-    quiet: no progress."""
+    quiet: no progress. language: of what is said."""
 
     written: list[str] = field(default_factory=list)
     stopped: bool = False
     over: bool = False
     quiet: bool = False
+    language: str = "en"
     stage: str = ""
     begun: float = field(default_factory=time.monotonic)
 
@@ -92,6 +93,11 @@ def quiet(ctx: click.Context, _: click.Parameter, value: bool) -> None:
     run = ctx.find_object(Run)
     if run and value:
         run.quiet = True
+
+
+def language(ctx: click.Context, _: click.Parameter, value: str) -> None:
+    """Callback of the option --language."""
+    ctx.ensure_object(Run).language = value
 
 
 def is_terminal(stream: TextIO | None) -> bool:

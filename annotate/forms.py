@@ -18,6 +18,7 @@ from annotate.musescore.placing import native_marks
 from annotate.musescore.program import export, find_program
 from annotate.musescore.selfcheck import verify_places, verify_same_music
 from annotate.score import Part
+from fingering_db.message import Message
 
 NATIVE = (".mscx", ".mscz")
 """Endings of MuseScore's own files."""
@@ -84,10 +85,7 @@ class MuseScore:
         if not marks:
             return self.stripped()
         if self.file.packed and _excerpts(self.file):
-            raise InputError(
-                "holds parts that are linked to the score, as MuseScore 4 keeps them, in which the marks would be missing: "
-                "export the part as MusicXML and annotate that"
-            )
+            raise InputError(Message("file.linked_parts"))
         new = splice_native(self.stripped(), native_marks(parts, marks))
         after = self._export(new)
         verify_same_music(meaning, after)
@@ -98,9 +96,7 @@ class MuseScore:
         """See Form."""
         # A splice that is not undone byte for byte, whatever the program makes of it.
         if strip_native(new) != self.stripped():
-            raise SelfCheckError(
-                "the marked score does not give the original back: nothing written, please report this"
-            )
+            raise SelfCheckError(Message("file.not_given_back"))
 
     def _export(self, data: bytes) -> bytes:
         assert self.program is not None

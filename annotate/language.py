@@ -82,8 +82,14 @@ class Words:
 
     def place(self, place: Place) -> str:
         """Part, bar and beat as a musician says them; the bar alone for a place without a part's name."""
-        bar = self.text("place.bar_beat", bar=place.bar, beat=self.number(round(float(place.beat), 2), "g"))
+        if place.is_whole_part:
+            return place.part
+        bar = self.text("place.bar_beat", bar=place.bar, beat=self.beat(place))
         return self.text("place.in_part", part=place.part, bars=bar) if place.part else bar
+
+    def beat(self, place: Place) -> str:
+        """The beat as a decimal without needless zeros."""
+        return place.beat_text.replace(".", self.tables["number"]["decimal"])
 
     def value(self, value: object, form: str = "") -> str:
         """One value of a message in words. form: of a number as in Python's format; of a tuple how it is joined: a name in

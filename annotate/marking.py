@@ -15,16 +15,14 @@ from annotate.place import Place
 from annotate.score import Event, Part
 from annotate.wording import is_gliding, legend, number_row, technique_notes
 from fingering_db.fingering import Fingering
+from fingering_db.message import Message
 
 CHANGES, EVERY, FIRST = "changes", "every", "first"
 _LONG_REST_SECONDS = 10.0  # after so long a player wants to be told again: ours
 _SHOWN = 80  # characters of words that stand in the way
 WORDS_STAND_HERE = "F201"
 
-CODES: dict[str, str] = {
-    WORDS_STAND_HERE: "Words already stand above the staff where a diagram or technique note was written; look whether "
-    "they collide on the page. Nothing of yours was moved or removed.",
-}
+CODES = (WORDS_STAND_HERE,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +71,7 @@ def mark(
     diagrams: str = CHANGES,
     carrier: str = "rows",
     numbers: Mapping[Fingering, int] | None = None,
+    language: str = "en",
 ) -> Marked:
     """Marks for one part's decisions on one flute. diagrams: 'changes' (again when the fingering changes or after a
     long rest), 'every', 'first' (each fingering once, and its number at every place). numbers: of the fingerings of
@@ -80,10 +79,11 @@ def mark(
     judged = tuple(decisions)
     texts = words_by_place(part)
     shown = (numbered(judged) if numbers is None else numbers) if diagrams == FIRST else {}
-    found = sorted(_stands(judged, shown), key=lambda stand: stand.event.onset)
+    found = sorted(_stands(judged, shown, language), key=lambda stand: stand.event.onset)
     stands = _chosen(found, diagrams)
     signs = legend(
         (stand.drawn for stand in stands if stand.drawn),
+        language,
         plain=carrier == ASCII,
         statuses={decision.status for decision in judged},
         numbered=bool(shown),
@@ -119,13 +119,13 @@ def mark(
     return Marked(marks, _crowded(part, texts, events.values()), pictures)
 
 
-def notes_at(decision: Decision, texts: dict[tuple[Fraction, int], str]) -> tuple[str, ...]:
+def notes_at(decision: Decision, texts: dict[tuple[Fraction, int], str], language: str = "en") -> tuple[str, ...]:
     """Technique notes for the place of a decision; the technique is left out where the score names it right there.
 
     texts: as `words_by_place` gives them."""
     event, word = decision.demand.events[0], decision.demand.word.strip()
     named = bool(word) and word in texts.get((event.onset, event.staff), "")
-    return technique_notes(decision, named=named)
+    return technique_notes(decision, language, named=named)
 
 
 def words_by_place(part: Part) -> dict[tuple[Fraction, int], str]:
@@ -133,22 +133,24 @@ def words_by_place(part: Part) -> dict[tuple[Fraction, int], str]:
     return {(words.onset, words.staff): words.text.strip() for words in part.directions if not words.ours}
 
 
-def _stands(decisions: Iterable[Decision], numbers: Mapping[Fingering, int]) -> list[_Stand]:
+def _stands(decisions: Iterable[Decision], numbers: Mapping[Fingering, int], language: str) -> list[_Stand]:
     found = []
     for decision in decisions:
         start, end = fingerings_of(decision)
         against = None if numbers else decision.contrary  # a numbered diagram serves many ways to it
         events = decision.demand.events
         found.append(
-            _Stand(events[0], decision.notes, start, decision.status, _number(start, numbers), contrary=against)
+            _Stand(
+                events[0], decision.notes, start, decision.status, _number(start, numbers, language), contrary=against
+            )
         )
         if end:
-            found.append(_Stand(events[-1], (), end, decision.status, _number(end, numbers)))
+            found.append(_Stand(events[-1], (), end, decision.status, _number(end, numbers, language)))
     return found
 
 
-def _number(fingering: Fingering | None, numbers: Mapping[Fingering, int]) -> str:
-    return number_row(numbers[fingering]) if fingering and fingering in numbers else ""
+def _number(fingering: Fingering | None, numbers: Mapping[Fingering, int], language: str) -> str:
+    return number_row(numbers[fingering], language) if fingering and fingering in numbers else ""
 
 
 def _chosen(stands: list[_Stand], diagrams: str) -> list[_Stand]:
@@ -182,8 +184,8 @@ def _crowded(part: Part, texts: dict[tuple[Fraction, int], str], events: Iterabl
         text = texts.get((event.onset, event.staff))
         if text:
             text = text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"
-            message = f"'{text}' already stands here, and a mark was written above the same note."
+            message = Message("reading.words_stand_here", text=text)
             found.append(
-                Finding(WORDS_STAND_HERE, "info", part.place(event), message, "Look at the place in your program.")
+                Finding(WORDS_STAND_HERE, "info", part.place(event), message, Message("reading.look_at_the_place"))
             )
     return tuple(found)

@@ -30,6 +30,7 @@ from annotate.reading.flute_parts import choose_part, find_flute_parts
 from annotate.reading.read import read_headings, read_score
 from annotate.score import Part, Score
 from fingering_db.instrument import InstrumentError, load, shipped
+from fingering_db.message import Message
 from fingering_db.model import model
 
 OnWritten = Callable[[Ready], None]
@@ -41,7 +42,8 @@ FLUTE_OF_FAMILY = {"flute": DEFAULT_FLUTE, "piccolo": "piccolo", "alto": "alto",
 @dataclass(frozen=True, slots=True)
 class Options:
     """What the user asked for. flutes: names or files, first one decides; part_flutes: (part selector, flute) pairs;
-    parts: selectors, empty for every flute part."""
+    parts: selectors, empty for every flute part; language: of what is written
+    into the score."""
 
     flutes: tuple[str, ...] = ()
     part_flutes: tuple[tuple[str, str], ...] = ()
@@ -49,6 +51,7 @@ class Options:
     parts: tuple[str, ...] = ()
     chords: str = "auto"
     tolerance_cents: float | None = None
+    language: str = "en"
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +64,7 @@ class Looked:
     score: Score
     parts: tuple[Part, ...]
     result: Result
+    language: str = "en"
 
 
 def look(path: Path, options: Options, progress: Progress | None = None) -> Looked:
@@ -101,7 +105,9 @@ def look(path: Path, options: Options, progress: Progress | None = None) -> Look
         not_judged += detected.not_judged
         undecided += detected.undecided
         texts = words_by_place(part)
-        decisions += [replace(decision, notes=notes_at(decision, texts)) for decision in decided.decisions]
+        decisions += [
+            replace(decision, notes=notes_at(decision, texts, options.language)) for decision in decided.decisions
+        ]
         findings += decided.findings
     result = Result(
         score=str(path),
@@ -113,7 +119,7 @@ def look(path: Path, options: Options, progress: Progress | None = None) -> Look
         parts_read=tuple(part.label for part in parts),
         a4_hz=a4_hz,
     )
-    return Looked(form, file, data, score, parts, result)
+    return Looked(form, file, data, score, parts, result, options.language)
 
 
 def annotate(
@@ -153,7 +159,7 @@ def marks_of(looked: Looked, diagrams: str = "changes", carrier: str = "rows") -
     own: dict[str, list[Decision]] = {part.id: [] for part in looked.parts}
     for decision in looked.result.first_flute():
         own[decision.demand.place.part_id].append(decision)
-    return [mark(part, own[part.id], diagrams, carrier, numbers) for part in looked.parts]
+    return [mark(part, own[part.id], diagrams, carrier, numbers, looked.language) for part in looked.parts]
 
 
 def strip_file(path: Path, target: Path, *, in_place: bool, on_written: OnWritten | None = None) -> None:
@@ -183,7 +189,7 @@ def _about(path: Path) -> Iterator[None]:
     try:
         yield
     except InputError as error:
-        raise InputError(f"{path}: {error}") from error
+        raise InputError(Message("file.about", path=str(path), what=error.messages[0])) from error
 
 
 def _write(
@@ -214,12 +220,12 @@ def _write(
 def _chosen_parts(headings: Score, options: Options) -> tuple[tuple[Part, str], ...]:
     """(part, family) in file order; those named by the user, else every flute part."""
     if not headings.parts:
-        raise InputError("the score lists no parts: expected a <part-list> that names a part for flute")
+        raise InputError(Message("score.no_parts"))
     flutes = find_flute_parts(headings.parts)
     if not options.parts:
         if not flutes:
-            listed = ", ".join(f"{part.number} '{part.label}'" for part in headings.parts)
-            raise InputError(f"no flute part found; name one with --part, from: {listed}")
+            listed = tuple(Message("score.listed_name", number=part.number, name=part.label) for part in headings.parts)
+            raise InputError(Message("score.no_flute_part", listed=listed))
         return flutes
     families = {part.id: family for part, family in flutes}
     asked = {choose_part(headings.parts, selector).id for selector in options.parts}
@@ -245,9 +251,7 @@ def desks_for(names: Iterable[str], options: Options) -> list[Desk]:
         one = desk(name, options)
         other = found.setdefault(one.name, one)
         if other.model.instrument != one.model.instrument:
-            raise InputError(
-                f"flute '{name}': another flute here is named '{one.name}' too; expected a name of its own"
-            )
+            raise InputError(Message("file.same_flute_name", flute=name, name=one.name))
     return list(found.values())
 
 
@@ -261,8 +265,8 @@ def desk(name: str, options: Options) -> Desk:
 
 
 def _no_flute(part: Part, family: str) -> Finding:
-    message = f"no model of this kind of flute ({family}) is shipped: the part was not judged"
-    advice = "Judge it on another flute with --flute NAME or --flute FILE.toml."
+    message = Message("reading.no_model", family=Message(f"family.{family}"))
+    advice = Message("reading.no_model_advice")
     return Finding(NO_SUCH_FLUTE, "warning", part.whole, message, advice)
 
 

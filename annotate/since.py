@@ -25,6 +25,7 @@ from annotate.demand import Kind
 from annotate.findings import InputError
 from annotate.place import Place
 from fingering_db.fingering import Fingering, FingeringError
+from fingering_db.message import Message
 from fingering_db.pitch import Pitch, PitchError
 
 VERSION = 1  # of the report that can be read
@@ -132,16 +133,20 @@ def read(text: str | bytes | msgspec.Raw, path: Path) -> Earlier:
     try:
         version = msgspec.json.decode(text, type=_Version).version
         if version != VERSION or isinstance(version, bool):
-            told = "names no version" if version is None else f"is of version {str(version)[:20]}, not {VERSION}"
+            told = (
+                Message("since_error.no_version")
+                if version is None
+                else Message("since_error.version", told=str(version)[:20], known=VERSION)
+            )
             raise _unfit(path, told)
         report = msgspec.json.decode(text, type=_Report)
         entries = tuple(_entry(demand) for demand in report.demands)
     except msgspec.ValidationError as error:
-        raise _unfit(path, f"is no report: {error}") from error
+        raise _unfit(path, Message("since_error.no_report", reason=str(error))) from error
     except (PitchError, FingeringError) as error:
-        raise _unfit(path, f"is no report: {error}") from error
+        raise _unfit(path, Message("since_error.no_report", reason=str(error))) from error
     except (msgspec.DecodeError, RecursionError) as error:
-        raise _unfit(path, f"is no JSON ({error})") from error
+        raise _unfit(path, Message("since_error.no_json", reason=str(error))) from error
     first = {entry.id: entry for entry in reversed(entries)}  # of several flutes the one named first
     return Earlier(str(path), tuple(report.flutes), tuple(first[name] for name in dict.fromkeys(e.id for e in entries)))
 
@@ -149,21 +154,23 @@ def read(text: str | bytes | msgspec.Raw, path: Path) -> Earlier:
 def _text(path: Path) -> str:
     try:
         if not path.is_file():
-            raise _unfit(path, "is no file" if path.exists() else "there is no such file")
+            raise _unfit(path, Message("since_error.no_file") if path.exists() else Message("since_error.missing"))
         with path.open("rb") as file:
             raw = file.read(_MOST_BYTES + 1)
         if len(raw) > _MOST_BYTES:
-            raise _unfit(path, f"is larger than {_MOST_BYTES >> 20} MB")
+            raise _unfit(path, Message("since_error.too_large", most=_MOST_BYTES >> 20))
         # Some shells write what is sent to a file as UTF-16.
         return raw.decode(json.detect_encoding(raw))
     except UnicodeDecodeError as error:
-        raise _unfit(path, "is no text") from error
+        raise _unfit(path, Message("since_error.no_text")) from error
     except (OSError, ValueError) as error:
-        raise _unfit(path, f"cannot be read ({getattr(error, 'strerror', None) or error})") from error
+        raise _unfit(
+            path, Message("since_error.unreadable", reason=getattr(error, "strerror", None) or str(error))
+        ) from error
 
 
-def _unfit(path: Path, why: str) -> InputError:
-    return InputError(f"{path}: {why}: expected what `ventwise check SCORE --format json` printed")
+def _unfit(path: Path, why: Message) -> InputError:
+    return InputError(Message("since_error.expected", path=str(path), why=why))
 
 
 def _entry(demand: _Demand) -> Entry:

@@ -35,3 +35,11 @@ class Message:
     def _parts(self) -> tuple[Hashable, ...]:
         found = dict(self.values).get("list") if self.key == SENTENCES else None
         return found if isinstance(found, tuple) else (self,)
+
+
+class MessageError(ValueError):
+    """An error that carries its message as a value."""
+
+    def __init__(self, message: Message) -> None:
+        super().__init__(message)
+        self.message = message

@@ -19,6 +19,7 @@ from annotate.drawing.picture_files import COLUMNS, PLACES, is_marked
 from annotate.files import neighbours
 from annotate.files.placing import uninterrupted
 from annotate.findings import InputError
+from fingering_db.message import Message
 
 _NAME = re.compile(r"[a-z0-9][a-z0-9.-]*\.(svg|png)")
 _OLD, _NEW = "old", "new"  # inside the folder of our work
@@ -52,7 +53,7 @@ def check_folder(folder: Path) -> None:
         missing = _missing(folder)
         above = missing[0].parent if missing else folder
         if not os.access(above, os.W_OK | os.X_OK):
-            raise InputError(f"{above}: is write-protected: expected a folder to write the pictures to")
+            raise InputError(Message("file.pictures_protected", path=str(above)))
 
 
 @contextmanager
@@ -121,7 +122,7 @@ def _told(folder: Path) -> Iterator[None]:
         yield
     except (OSError, ValueError) as error:
         reason = " ".join((getattr(error, "strerror", None) or str(error)).split())
-        raise InputError(f"{folder}: cannot hold the pictures ({reason}): expected a folder to write to") from error
+        raise InputError(Message("file.pictures_no_room", path=str(folder), reason=reason)) from error
 
 
 def _missing(folder: Path) -> list[Path]:
@@ -131,7 +132,7 @@ def _missing(folder: Path) -> list[Path]:
         if one.is_dir():
             break
         if one.exists() or one.is_symlink():
-            raise InputError(f"{one}: is no folder: expected a folder for the pictures")
+            raise InputError(Message("file.pictures_no_folder", path=str(one)))
         missing.append(one)
     return missing[::-1]
 
@@ -143,7 +144,7 @@ def _to_replace(folder: Path, contents: Mapping[str, bytes]) -> tuple[str, ...]:
     for name in contents:
         path = folder / name
         if (path.exists() or path.is_symlink()) and not _is_ours(path):
-            raise InputError(f"{path}: is not ours or was changed: expected a folder without such a file")
+            raise InputError(Message("file.pictures_not_ours", path=str(path)))
     places = folder / PLACES
     listed = _listed(places.read_bytes()) if places.is_file() else None
     known = dict.fromkeys([*contents, *(name for name in listed or () if _is_ours(folder / name))])

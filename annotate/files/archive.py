@@ -11,6 +11,8 @@ import zipfile
 import zlib
 from dataclasses import dataclass
 
+from fingering_db.message import Message, MessageError
+
 _CENTRAL = struct.Struct("<4s24xHHH12x")  # signature, lengths of name, extra, comment
 _LOCAL = struct.Struct("<4s22xHH")  # signature, lengths of name, extra
 _END = struct.Struct("<4s8xLLH")  # signature, directory size, directory offset, comment
@@ -21,7 +23,7 @@ _IN_EXTRA = 0xFFFFFFFF  # the number stands in the extra field with id 1, as 8 b
 _HAS_DESCRIPTOR = 0x8
 
 
-class ArchiveError(ValueError):
+class ArchiveError(MessageError):
     """The archive's directory and its members do not fit together."""
 
 
@@ -77,7 +79,7 @@ def replace_member(raw: bytes, member: zipfile.ZipInfo, data: bytes) -> bytes:
     try:
         return _replace(raw, member, data)
     except (struct.error, IndexError, OverflowError) as error:
-        raise ArchiveError(f"a record runs past the end ({error})") from error
+        raise ArchiveError(Message("archive.past_the_end", reason=str(error))) from error
 
 
 def _replace(raw: bytes, member: zipfile.ZipInfo, data: bytes) -> bytes:
@@ -89,9 +91,9 @@ def _replace(raw: bytes, member: zipfile.ZipInfo, data: bytes) -> bytes:
     stop = start + member.compress_size
     places = [header.numbers()[2] + before for header in headers]
     if stop > directory or any(member.header_offset < place < stop for place in places):
-        raise ArchiveError("members overlap")
+        raise ArchiveError(Message("archive.overlap"))
     if places.count(member.header_offset) != 1:
-        raise ArchiveError("two members share one place")
+        raise ArchiveError(Message("archive.one_place"))
     own = headers[places.index(member.header_offset)]
     packed = _packed(data, member.compress_type)
     numbers = (len(data), len(packed))
@@ -123,7 +125,7 @@ def _find_directory(raw: bytes) -> tuple[int, int, int]:
     proper."""
     end = raw.rfind(b"PK\5\6", max(0, len(raw) - _LONGEST_COMMENT - _END.size))
     if end < 0:
-        raise ArchiveError("no end record")
+        raise ArchiveError(Message("archive.no_end"))
     _, size, offset, _ = _END.unpack_from(raw, end)
     stop = end
     long = _end_64(raw, end)
@@ -141,7 +143,7 @@ def _end_64(raw: bytes | bytearray, end: int) -> int | None:
         return None
     record = locator - 56
     if raw[record : record + 4] != b"PK\6\6":
-        raise ArchiveError("no 64-bit end record at its place")
+        raise ArchiveError(Message("archive.no_long_end"))
     return record
 
 
@@ -160,7 +162,7 @@ def _local_header(new: bytearray, at: int) -> tuple[_Header, int]:
     """The local header at an offset, and the offset of the data behind it."""
     signature, name, extra = _LOCAL.unpack_from(new, at)
     if signature != b"PK\3\4":
-        raise ArchiveError("no member where the directory says")
+        raise ArchiveError(Message("archive.no_member"))
     fields = at + _LOCAL.size + name
     return _Header(new, at, (22, 18), (fields, fields + extra)), fields + extra
 

@@ -16,6 +16,7 @@ from lxml import etree
 
 from annotate.files.archive import ArchiveError, replace_member
 from annotate.files.errors import file_error, plain, reason
+from fingering_db.message import Message
 
 _MB = 1 << 20
 MOST_FILE, MOST_UNPACKED = 256 * _MB, 512 * _MB
@@ -58,22 +59,22 @@ def load(path: Path) -> ScoreFile:
     """Read a score file. Raises InputError for what is missing, unreadable, damaged or beyond the limits."""
     try:
         if not path.exists():
-            raise file_error(path, "there is no such file: expected a MusicXML file")
+            raise file_error(path, Message("file.missing"))
         if not path.is_file():
-            raise file_error(path, "is not a file: expected a MusicXML file")
+            raise file_error(path, Message("file.no_file"))
         with path.open("rb") as file:
             raw = file.read(MOST_FILE + 1)
     except (OSError, ValueError) as error:
-        raise file_error(path, f"cannot be read ({reason(error)}): expected a MusicXML file") from error
+        raise file_error(path, Message("file.unreadable", reason=reason(error))) from error
     return unpack(path, raw)
 
 
 def unpack(path: Path, raw: bytes) -> ScoreFile:
     """The score in a file's bytes; `path` is for messages. Raises InputError as load does."""
     if len(raw) > MOST_FILE:
-        raise file_error(path, f"is larger than {MOST_FILE // _MB} MB: expected a smaller score")
+        raise file_error(path, Message("file.too_large", most=MOST_FILE // _MB))
     if not raw:
-        raise file_error(path, "is empty: expected a MusicXML file")
+        raise file_error(path, Message("file.empty"))
     if not raw.startswith(b"PK"):  # no XML begins so
         return ScoreFile(path, "", raw, raw, False)
     with _open(path, raw) as archive:
@@ -95,9 +96,7 @@ def pack(score: ScoreFile, data: bytes) -> bytes:
         try:
             return replace_member(score.raw, member, data)
         except ArchiveError as error:
-            raise file_error(
-                score.path, f"is a damaged archive ({error}): expected a compressed MusicXML file"
-            ) from error
+            raise file_error(score.path, Message("file.damaged_archive", reason=error.message)) from error
 
 
 def check_packed(score: ScoreFile, content: bytes) -> ScoreFile:
@@ -107,7 +106,7 @@ def check_packed(score: ScoreFile, content: bytes) -> ScoreFile:
     """
     again = unpack(score.path, content)
     if score.packed and _others(score) != _others(again):
-        raise file_error(score.path, "would lose something beside the score: nothing written, please report this")
+        raise file_error(score.path, Message("file.would_lose"))
     return again
 
 
@@ -134,47 +133,43 @@ def check_target(source: Path, target: Path, in_place: bool) -> None:
     """
     try:
         if not target.resolve().parent.is_dir():
-            raise file_error(target, "cannot be written: expected a folder that exists")
+            raise file_error(target, Message("file.no_folder"))
         if target.exists() and not target.is_file():
-            raise file_error(target, "is a folder or device: expected a file name to write to")
+            raise file_error(target, Message("file.is_a_folder"))
         wanted, given = (_KINDS.get(path.suffix.lower(), path.suffix.lower()) for path in (source, target))
         if wanted != given:
-            raise file_error(target, f"has another kind of name than the score: expected {wanted or 'no ending'}")
+            raise file_error(target, Message("file.other_ending", wanted=wanted or Message("file.no_ending")))
         if not in_place and target.exists() and source.exists() and target.samefile(source):
-            raise file_error(target, "is the score itself: expected another file, or --in-place")
+            raise file_error(target, Message("file.is_the_score"))
     except (OSError, ValueError, RuntimeError) as error:
-        raise file_error(target, f"cannot be written ({reason(error)}): expected a file name to write to") from error
+        raise file_error(target, Message("file.unwritable_name", reason=reason(error))) from error
 
 
 def _open(path: Path, raw: bytes) -> zipfile.ZipFile:
     try:
         archive = zipfile.ZipFile(io.BytesIO(raw))
     except _DAMAGE as error:
-        raise file_error(
-            path, f"is a damaged archive ({reason(error)}): expected a compressed MusicXML file"
-        ) from error
+        raise file_error(path, Message("file.damaged_archive", reason=reason(error))) from error
     total = sum(info.file_size for info in archive.infolist())
     if total > MOST_UNPACKED:
-        raise file_error(path, f"unpacks to more than {MOST_UNPACKED // _MB} MB: expected a smaller score")
+        raise file_error(path, Message("file.unpacks_large", most=MOST_UNPACKED // _MB))
     for info in archive.infolist():
         if info.file_size > max(RATIO_FROM, MOST_RATIO * info.compress_size):
             name = plain(info.filename)
-            raise file_error(
-                path, f"'{name}' inside unpacks to more than {MOST_RATIO} times its size: expected a score"
-            )
+            raise file_error(path, Message("file.unpacks_much", name=name, most=MOST_RATIO))
     return archive
 
 
 def _find_score(path: Path, archive: zipfile.ZipFile) -> zipfile.ZipInfo:
     """The member that the archive's own list of contents names as the score."""
     if not any(_names(info, _DIRECTORY) for info in archive.infolist()):
-        raise file_error(path, f"has no {_DIRECTORY} inside: expected a compressed MusicXML file")
+        raise file_error(path, Message("file.no_container", name=_DIRECTORY))
     contents = _read(path, archive, _find(path, archive, _DIRECTORY))
     parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False)
     try:
         root = etree.fromstring(contents, parser)
     except (etree.XMLSyntaxError, ValueError) as error:
-        raise file_error(path, f"{_DIRECTORY} inside is not well-formed XML: expected a list of root files") from error
+        raise file_error(path, Message("file.bad_container", name=_DIRECTORY)) from error
     native = path.suffix.lower() == ".mscz"  # lists its style and pictures as root files too, without a media type
     for rootfile in root.iterfind(".//{*}rootfile"):
         name = rootfile.get("full-path", "")
@@ -182,17 +177,17 @@ def _find_score(path: Path, archive: zipfile.ZipFile) -> zipfile.ZipInfo:
             continue
         if name and rootfile.get("media-type", "").strip().lower() in _MUSICXML_TYPES:
             if re.match(r"[/\\]|[A-Za-z]:", name) or ".." in re.split(r"[/\\]", name):
-                raise file_error(path, f"'{plain(name)}' leads out of the archive: expected the name of a file inside")
+                raise file_error(path, Message("file.leads_out", name=plain(name)))
             return _find(path, archive, name.removeprefix("./"))
-    raise file_error(path, f"{_DIRECTORY} inside names no MusicXML file: expected a rootfile with a full-path")
+    raise file_error(path, Message("file.names_no_score", name=_DIRECTORY))
 
 
 def _find(path: Path, archive: zipfile.ZipFile, name: str) -> zipfile.ZipInfo:
     found = [info for info in archive.infolist() if _names(info, name)]
     if not found:
-        raise file_error(path, f"'{plain(name)}' is named as the score but not inside: expected it in the archive")
+        raise file_error(path, Message("file.not_inside", name=plain(name)))
     if len(found) > 1:
-        raise file_error(path, f"'{plain(name)}' is inside {len(found)} times: expected it once")
+        raise file_error(path, Message("file.inside_often", name=plain(name), n=len(found)))
     return found[0]
 
 
@@ -208,15 +203,15 @@ def _read(path: Path, archive: zipfile.ZipFile, info: zipfile.ZipInfo) -> bytes:
     """A member's unpacked bytes; sizes told by headers are not trusted."""
     name = plain(info.filename)
     if info.flag_bits & _ENCRYPTED:
-        raise file_error(path, f"'{name}' inside is encrypted: expected a score that opens without password")
+        raise file_error(path, Message("file.encrypted", name=name))
     if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
-        raise file_error(path, f"'{name}' inside is packed in an unusual way: expected it deflated or stored")
+        raise file_error(path, Message("file.packed_oddly", name=name))
     try:
         with archive.open(info) as file:
             data = file.read(MOST_UNPACKED + 1)
             rest = file.read(1)
     except _DAMAGE as error:
-        raise file_error(path, f"'{name}' inside is damaged ({reason(error)}): expected a whole archive") from error
+        raise file_error(path, Message("file.member_damaged", name=name, reason=reason(error))) from error
     if rest or len(data) != info.file_size:
-        raise file_error(path, f"'{name}' inside has not the size it says: expected a whole archive")
+        raise file_error(path, Message("file.member_size", name=name))
     return data

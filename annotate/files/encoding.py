@@ -8,6 +8,7 @@ import re
 from dataclasses import dataclass
 
 from annotate.findings import InputError
+from fingering_db.message import Message
 
 _BOMS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"))
 _DECLARATION = re.compile(r"<\?xml\s[^>]*?encoding\s*=\s*[\"']([A-Za-z0-9._:-]+)[\"']")
@@ -77,7 +78,7 @@ def inspect(data: bytes) -> TextForm:
     file that is empty, for bytes without any XML, and for an encoding that cannot be read.
     """
     if not re.search(rb"[^ \t\r\n\0]", data):
-        raise InputError("the score is empty: expected a MusicXML file")
+        raise InputError(Message("file.score_empty"))
     start, bom, proven = _beginning(data)
     declared = _declared(data, start + len(bom), proven or "utf-8")
     codec = _codec(declared) if declared else "utf-8"
@@ -95,7 +96,7 @@ def inspect(data: bytes) -> TextForm:
 def _beginning(data: bytes) -> tuple[int, bytes, str]:
     """Offset of the XML, its byte-order mark, and the encoding that its first bytes prove ('' for none)."""
     if data.startswith((codecs.BOM_UTF32_LE, codecs.BOM_UTF32_BE)):
-        raise InputError(f"the score is written in UTF-32, which is not supported: {_SAVE}")
+        raise InputError(Message("file.utf32"))
     for bom, encoding in _BOMS[1:]:
         if data.startswith(bom):
             if re.match(r"[^<]+<\?xml\s", data[len(bom) : _HEAD].decode(encoding, "replace")):
@@ -106,8 +107,8 @@ def _beginning(data: bytes) -> tuple[int, bytes, str]:
     if data.startswith(b"\0<"):
         return 0, b"", "utf-16-be"
     if data.startswith((b"%PDF", b"PK\x03\x04")):
-        kind = "a PDF" if data.startswith(b"%") else "a compressed archive"
-        raise InputError(f"the score is {kind}, not XML: expected a MusicXML file")
+        kind = Message("file.a_pdf") if data.startswith(b"%") else Message("file.an_archive")
+        raise InputError(Message("file.other_kind", kind=kind))
     return _beginning_in_bytes(data)
 
 
@@ -117,7 +118,7 @@ def _beginning_in_bytes(data: bytes) -> tuple[int, bytes, str]:
     if not found:
         if any(begin in data[:_LOOK] for begin in _BEGIN_16):
             raise _junk_before_utf16()
-        raise InputError("the score is not XML: expected a MusicXML file beginning with <?xml")
+        raise InputError(Message("file.no_xml"))
     before = data[: found.start()]
     bom = codecs.BOM_UTF8 if before.endswith(codecs.BOM_UTF8) else b""
     start = len(before) - len(bom)
@@ -127,12 +128,12 @@ def _beginning_in_bytes(data: bytes) -> tuple[int, bytes, str]:
         start = 0
         bom = codecs.BOM_UTF8 if before.startswith(codecs.BOM_UTF8) else b""
     if start > _HEAD:
-        raise InputError(f"{start:,} bytes of something else stand before the score: expected a MusicXML file")
+        raise InputError(Message("file.before_the_score", n=start))
     return start, bom, "utf-8" if bom else ""
 
 
 def _junk_before_utf16() -> InputError:
-    return InputError(f"something stands before the beginning of the score, which is written in UTF-16: {_SAVE}")
+    return InputError(Message("file.before_utf16"))
 
 
 def _declared(data: bytes, at: int, encoding: str) -> str:
@@ -145,7 +146,7 @@ def _codec(name: str) -> str:
     try:
         return codecs.lookup(name).name
     except LookupError:
-        raise InputError(f"the score declares the encoding '{name[:40]}', which is not known: {_SAVE}") from None
+        raise InputError(Message("file.encoding_unknown", name=name[:40])) from None
 
 
 def _unicode_or_latin(data: bytes, start: int, bom: bytes, declared: str, codec: str) -> TextForm:
@@ -158,7 +159,7 @@ def _unicode_or_latin(data: bytes, start: int, bom: bytes, declared: str, codec:
         if start + error.end == len(data) and error.reason == "unexpected end of data":
             return TextForm("utf-8", start, "UTF-8", declared)  # cut off within a letter: the parser will say so
         if bom:
-            raise InputError(f"byte {at} of the score is not UTF-8, of which it bears the mark: {_SAVE}") from None
+            raise InputError(Message("file.byte_not_utf8", byte=at)) from None
         return TextForm("iso8859-1", start, "ISO-8859-1", declared, not as_declared, at if as_declared else -1)
     as_declared = as_declared or (codec == "ascii" and text.isascii())
     return TextForm("utf-8", start, "UTF-8", declared, not as_declared)
@@ -176,4 +177,4 @@ def _check_single_byte(declared: str, codec: str) -> None:
     except (LookupError, UnicodeError):
         simple = False
     if not simple:
-        raise InputError(f"the score is in the encoding '{declared[:40]}', which is not supported: {_SAVE}")
+        raise InputError(Message("file.encoding_unsupported", name=declared[:40]))

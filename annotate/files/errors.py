@@ -5,11 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 from annotate.findings import InputError
+from fingering_db.message import Message
 
 
-def file_error(path: Path, text: str) -> InputError:
+def file_error(path: Path, text: Message) -> InputError:
     """The error of a file."""
-    return InputError(f"{plain(str(path))}: {text}")
+    return InputError(Message("file.about", path=plain(str(path)), what=text))
 
 
 def reason(error: BaseException) -> str:

@@ -16,6 +16,7 @@ from typing import Any
 
 from annotate.files import neighbours
 from annotate.files.errors import file_error, reason
+from fingering_db.message import Message
 
 _HANG_UP = (signal.SIGHUP,) if hasattr(signal, "SIGHUP") else ()
 NOTHING = ""
@@ -32,7 +33,7 @@ def standing(path: Path) -> str:
         with path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except (OSError, ValueError) as error:
-        raise file_error(path, f"cannot be read ({reason(error)}): expected a file that can be replaced") from error
+        raise file_error(path, Message("file.not_replaceable", reason=reason(error))) from error
 
 
 def standing_of(content: bytes) -> str:
@@ -56,7 +57,7 @@ class Ready:
         if self.before is not None and standing(self.target) != self.before:
             raise file_error(
                 self.path,
-                "was saved by another program meanwhile: expected it as it was when this began; nothing written",
+                Message("file.saved_meanwhile"),
             )
         with _told(self.path):
             self.neighbour.replace(self.target)
@@ -78,13 +79,13 @@ def prepared(path: Path, content: bytes, verify: Callable[[bytes], None], before
     whatever it be. What killed runs left in that folder is cleared. Raises InputError for a place that cannot be
     written, and what `verify` raises.
     """
-    with _told(path, "expected a folder that can be written"):
+    with _told(path, Message("file.expected_folder")):
         target = path.resolve()
         old = target.stat() if target.exists() else None
         if old and not stat.S_ISREG(old.st_mode):
-            raise file_error(path, "is a folder or device: expected a file name to write to")
+            raise file_error(path, Message("file.is_a_folder"))
         if old and not os.access(target, os.W_OK):
-            raise file_error(path, "is write-protected: expected a file that can be written")
+            raise file_error(path, Message("file.write_protected"))
         neighbours.clear(target.parent)
     with contextlib.ExitStack() as held:
         with _told(path):
@@ -161,9 +162,12 @@ def _attributes_lost(neighbour: Path, target: Path) -> list[str]:
     return lost
 
 
+_ROOM = Message("file.expected_room")
+
+
 @contextmanager
-def _told(path: Path, expected: str = "expected a folder that can be written, and room") -> Iterator[None]:
+def _told(path: Path, expected: Message = _ROOM) -> Iterator[None]:
     try:
         yield
     except (OSError, ValueError, RuntimeError) as error:
-        raise file_error(path, f"cannot be written ({reason(error)}): {expected}") from error
+        raise file_error(path, Message("file.unwritable", reason=reason(error), expected=expected)) from error

@@ -8,6 +8,7 @@ from xml.parsers import expat
 from annotate.files.encoding import TextForm, inspect
 from annotate.files.markup import BEGIN, END, SIGNATURE, TARGET, own_line
 from annotate.findings import InputError
+from fingering_db.message import Message
 
 Span = tuple[int, int]
 
@@ -57,7 +58,7 @@ def _our_spans(data: bytes) -> list[Span]:
     try:
         finder.parser.Parse(memoryview(data)[form.start :], True)
     except (expat.ExpatError, ValueError, LookupError) as error:
-        raise InputError(f"the score is not well-formed XML: {error}; expected a MusicXML file") from error
+        raise InputError(Message("file.strip_no_xml", reason=str(error))) from error
     return sorted(finder.spans)
 
 
@@ -217,6 +218,6 @@ class _Finder:
     ) -> None:
         self._entities += 1
         if system is not None:
-            raise InputError(f"the score's DOCTYPE declares the external entity '{name}': expected a file by itself")
+            raise InputError(Message("file.external_entity", name=name))
         if self._entities > _MOST_ENTITIES:
-            raise InputError(f"the score's DOCTYPE declares more than {_MOST_ENTITIES} entities: expected fewer")
+            raise InputError(Message("file.many_entities", most=_MOST_ENTITIES))

@@ -12,6 +12,7 @@ from annotate.files.markup import BEGIN, END, SIGNATURE, TARGET, own_line
 from annotate.files.stripping import strip
 from annotate.findings import InputError
 from annotate.output import in_ascii
+from fingering_db.message import Message
 
 ROWS, STACK, ASCII = "rows", "stack", "ascii"
 CARRIERS = (ROWS, STACK, ASCII)
@@ -68,7 +69,7 @@ def splice(data: bytes, marks: Sequence[Mark], carrier: str = ROWS) -> bytes:
 def verify_roundtrip(original: bytes, new: bytes) -> None:
     """Raise SelfCheckError unless the new XML bytes without marks are the original without marks."""
     if strip(new) != strip(original):
-        raise SelfCheckError("the marked score does not give the original back: nothing written, please report this")
+        raise SelfCheckError(Message("file.not_given_back"))
 
 
 def _block(data: bytes, mark: Mark, carrier: str, form: TextForm) -> str:

@@ -12,6 +12,7 @@ from annotate.findings import Finding
 from annotate.reading.codes import FLUTE_CHANGES
 from annotate.reading.flute_parts import change_told, family_of_instrument
 from annotate.score import Direction, Event, Part
+from fingering_db.message import Message
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,17 +123,6 @@ def _remarks(part: Part, found: Turns) -> Iterator[Finding]:
             FLUTE_CHANGES,
             "info",
             place,
-            f"from here on this part is played on {_NAMED[family]}.",
-            "Say --flute NAME to judge every flute passage on one flute."
-            if family
-            else "It is not judged from here on.",
+            Message("reading.played_on", instrument=Message(f"flute_of.{family or 'other'}")),
+            Message("reading.one_flute") if family else Message("reading.not_judged_on"),
         )
-
-
-_NAMED = {
-    "flute": "the flute",
-    "piccolo": "the piccolo",
-    "alto": "the alto flute",
-    "bass": "the bass flute",
-    "": "another instrument",
-}

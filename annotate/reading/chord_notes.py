@@ -20,10 +20,11 @@ from annotate.reading.pitch_reading import (
 )
 from annotate.reading.values import MalformedError
 from annotate.score import Note
+from fingering_db.message import Message
 
 MAX_AT_ONCE = 500
 
-Remark = Callable[[str, str, str, str, Fraction], None]
+Remark = Callable[[str, str, Message, Message, Fraction], None]
 """Takes code, severity, message, advice, and the moment in the bar [quarters]."""
 
 
@@ -83,15 +84,15 @@ class ChordReader:
         pitch = kids.get("pitch")
         if pitch is None:
             if "rest" not in kids and "unpitched" not in kids:
-                message = "a note without a pitch: read as a rest"
-                self._remark(codes.NOTE_WITHOUT_PITCH, "warning", message, "Check this bar.", raw.offset)
+                message = Message("reading.no_pitch")
+                self._remark(codes.NOTE_WITHOUT_PITCH, "warning", message, Message("reading.check_bar"), raw.offset)
             return None
         parts = {child.tag: child.text for child in pitch.children}
         step, octave = read_step(parts.get("step", "")), read_octave(parts.get("octave", ""))
-        ignored: list[str] = []
+        ignored: list[Message] = []
         details = details_of(raw, ignored)
         for sentence in ignored:
-            self._remark(codes.VALUE_IGNORED, "warning", sentence, "Check this note.", raw.offset)
+            self._remark(codes.VALUE_IGNORED, "warning", sentence, Message("reading.check_note"), raw.offset)
         mark = kids.get("accidental")
         witness = Witness(
             (raw.staff, step, octave),
@@ -127,12 +128,12 @@ class ChordReader:
 
     def _doubts(self, reading: Reading, offset: Fraction) -> None:
         if reading.conflict:
-            advice = "Check the accidental in the score."
+            advice = Message("reading.check_accidental")
             self._remark(codes.ACCIDENTAL_CONFLICT, "warning", reading.conflict, advice, offset)
         if reading.unsized:
             cents = reading.alter * 100 + reading.cents
-            message = f"accidental {reading.unsized} has no agreed size: {cents:+.0f} cents were assumed"
-            advice = "Use a quarter-tone accidental where something else is meant."
+            message = Message("reading.no_agreed_size", name=reading.unsized, cents=cents)
+            advice = Message("reading.use_a_quarter_tone")
             self._remark(codes.ACCIDENTAL_WITHOUT_SIZE, "info", message, advice, offset)
 
     def _emit(self, pending: list[RawNote], notes: dict[int, Note], chord: list[int], bar_index: int) -> None:
@@ -164,4 +165,4 @@ def _check_moments(pending: list[RawNote]) -> None:
     """Refuse more notes and chords at one moment than anybody writes: each of them is compared with all others there."""
     count = Counter(raw.offset for raw in pending if not raw.chord)
     if max(count.values(), default=0) > MAX_AT_ONCE:
-        raise MalformedError(f"more than {MAX_AT_ONCE} notes that begin at one moment")
+        raise MalformedError(Message("score.notes_at_once", most=MAX_AT_ONCE))

@@ -11,6 +11,7 @@ from importlib.resources import files
 
 from annotate.findings import InputError
 from annotate.score import Instrument, Part
+from fingering_db.message import Message
 
 FLUTE, PICCOLO, ALTO, BASS = "flute", "piccolo", "alto", "bass"
 _SPECIAL = (PICCOLO, ALTO, BASS)
@@ -152,10 +153,16 @@ def choose_part(parts: Sequence[Part], selector: str) -> Part:
         if len(matches) == 1:
             return matches[0]
         if matches:
-            numbers = " or ".join(str(part.number) for part in matches)
-            raise InputError(f"several parts are named '{text}': give the number, {numbers}, instead of the name")
-    listed = "; ".join(f"{part.number} {part.name or '(no name)'} [{part.id}]" for part in parts) or "none"
-    raise InputError(f"no part '{text}' in the score: expected a name, an id or a number of {listed}")
+            numbers = tuple(str(part.number) for part in matches)
+            raise InputError(Message("score.same_name", name=text, numbers=numbers))
+    listed = (
+        tuple(
+            Message("score.listed_part", number=part.number, name=part.name or Message("score.no_name"), id=part.id)
+            for part in parts
+        )
+        or "none"
+    )
+    raise InputError(Message("score.no_part", name=text, listed=listed))
 
 
 def _not_ours(name: str) -> bool:

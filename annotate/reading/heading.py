@@ -6,6 +6,7 @@ from annotate.findings import InputError
 from annotate.reading.tree import Node
 from annotate.reading.values import flat
 from annotate.score import Instrument, Part
+from fingering_db.message import Message
 
 
 def read_title(node: Node) -> str:
@@ -27,8 +28,8 @@ def read_part_list(node: Node) -> tuple[Part, ...]:
         elif child.tag == "score-part":
             part_id = child.attributes.get("id", "")
             if not part_id or part_id in seen:
-                problem = f"two parts with the id '{part_id}'" if part_id else "a part without an id"
-                raise InputError(f"the list of parts has {problem}: expected a different id for each part")
+                problem = Message("score.same_id", id=part_id) if part_id else Message("score.no_id")
+                raise InputError(Message("score.part_list", problem=problem))
             seen.add(part_id)
             group = next((name for name in reversed(groups.values()) if name), "")
             parts.append(_part(child, part_id, len(parts) + 1, group))

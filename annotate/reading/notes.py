@@ -9,6 +9,7 @@ from annotate.reading.pitch_reading import Transposition
 from annotate.reading.tree import Node
 from annotate.reading.values import MalformedError, decimal, shown, whole
 from annotate.score import SlideMark
+from fingering_db.message import Message
 
 _TYPES = {
     "maxima": Fraction(32),
@@ -80,9 +81,9 @@ def duration_from_type(note: Node) -> Fraction | None:
     return length * normal / actual if actual > 0 and normal > 0 else length
 
 
-def details_of(note: RawNote, ignored: list[str]) -> Details:
+def details_of(note: RawNote, ignored: list[Message]) -> Details:
     """Ties, slides and signs of a note. Values that cannot be read are appended to `ignored`, each as a
-    sentence."""
+    message."""
     kids = note.kids
     if "notations" not in kids and "tie" not in kids:
         return _NONE
@@ -121,16 +122,16 @@ def details_of(note: RawNote, ignored: list[str]) -> Details:
     )
 
 
-def _slide(sign: Node, ignored: list[str]) -> SlideMark:
+def _slide(sign: Node, ignored: list[Message]) -> SlideMark:
     get = sign.attributes.get
     number = 1
     try:
-        number = whole(get("number", "1"), "the number of a glissando")
+        number = whole(get("number", "1"), Message("score.glissando_number"))
     except MalformedError as error:
-        ignored.append(f"{error}: taken as 1")
+        ignored.append(Message("score.taken_as_one", what=error.message))
     role = get("type", "")
     if role not in ("start", "stop"):
-        ignored.append(f"a {sign.tag} of type {shown(role)} is neither start nor stop")
+        ignored.append(Message("score.neither_start_nor_stop", sign=sign.tag, type=shown(role)))
     return SlideMark(sign.tag, role, number, " ".join(sign.text.split()))
 
 
@@ -142,11 +143,11 @@ def _technical_text(sign: Node) -> str:
     return text or inner or sign.attributes.get("smufl", "")
 
 
-def _bends(technical: Node, ignored: list[str]) -> list[float]:
+def _bends(technical: Node, ignored: list[Message]) -> list[float]:
     found: list[float] = []
     for bend in technical.all("bend"):
         try:
             found.append(float(decimal(bend.text_of("bend-alter"), "bend-alter")))
         except MalformedError as error:
-            ignored.append(str(error))
+            ignored.append(error.message)
     return found

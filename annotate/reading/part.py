@@ -18,12 +18,13 @@ from annotate.reading.remarks import Remarks
 from annotate.reading.time import Meter, TempoMark, read_meter, read_metronome, read_sound_tempo
 from annotate.reading.tree import Node
 from annotate.reading.values import MalformedError, decimal, flat, shown, whole
+from fingering_db.message import Message
 
 MAX_GRID = 10**15
 """Ticks to a quarter note: beyond every rhythm, and short enough to reckon with."""
 _DOUBLE_BARS = frozenset({"light-light", "light-heavy", "heavy-light", "heavy-heavy", "heavy"})
 _ZERO = Fraction(0)
-_SAVE_AGAIN = "Save the score again from your notation program."
+_SAVE_AGAIN = Message("reading.save_again")
 
 SKIMMED = frozenset({
     "note", "rest", "chord", "grace", "duration", "backup", "forward", "attributes", "divisions", "time",
@@ -112,13 +113,13 @@ class PartReader:
         try:
             self._children(node)
         except MalformedError as error:
-            raise InputError(f"{self.name}, bar {raw.bars[-1]}: {error}") from None
+            raise InputError(Message("score.at_bar", part=self.name, bar=raw.bars[-1], what=error.message)) from None
         raw.contents.append(self._quarters(self._reach))
         raw.silent.append(self._silent)
 
-    def refuse(self, node: Node, why: str) -> NoReturn:
+    def refuse(self, node: Node, why: Message) -> NoReturn:
         """Raise InputError naming part and bar. node: a `<measure>` that has only begun."""
-        raise InputError(f"{self.name}, bar {self._bar(node)}: {why}")
+        raise InputError(Message("score.at_bar", part=self.name, bar=self._bar(node), what=why))
 
     def _bar(self, node: Node) -> str:
         return flat(node.attributes.get("number", "")) or str(len(self.raw.bars) + 1)
@@ -129,9 +130,9 @@ class PartReader:
             if tag == "note":
                 self._note(child)
             elif tag == "backup":
-                self._move(-self._length(child.text_of("duration"), "duration of a backup"))
+                self._move(-self._length(child.text_of("duration"), Message("score.backup_duration")))
             elif tag == "forward":
-                self._move(self._length(child.text_of("duration"), "duration of a forward"))
+                self._move(self._length(child.text_of("duration"), Message("score.forward_duration")))
             elif tag == "attributes":
                 self._attributes(child)
             elif tag == "direction":
@@ -147,7 +148,7 @@ class PartReader:
     # -- time
     # -------------------------------------------------------------------------------------------------
 
-    def _length(self, text: str, what: str) -> int:
+    def _length(self, text: str, what: str | Message) -> int:
         """Ticks of a duration in divisions; the grid is made finer where a duration does not fall on it."""
         known = self._lengths.get(text)
         if known is None:
@@ -156,12 +157,12 @@ class PartReader:
                 self._remark(
                     codes.NO_DIVISIONS,
                     "warning",
-                    "the part does not say how many divisions a quarter note has: one was assumed",
+                    Message("reading.no_divisions"),
                     _SAVE_AGAIN,
                 )
             duration = decimal(text, what)
             if duration < 0:
-                raise MalformedError(f"{what} {shown(text)} is negative")
+                raise MalformedError(Message("score.negative", name=what, text=shown(text)))
             known = self._lengths[text] = self._ticks(duration / self._divisions)
         return known
 
@@ -170,7 +171,7 @@ class PartReader:
         if finer > 1:
             self._grid *= finer
             if self._grid > MAX_GRID:
-                raise MalformedError("durations and divisions that fit into no common grid")
+                raise MalformedError(Message("score.no_common_grid"))
             self._cursor, self._reach = self._cursor * finer, self._reach * finer
             self._last, self._last_duration = self._last * finer, self._last_duration * finer
             self._lengths, self._quarters_of = {}, {}
@@ -198,8 +199,8 @@ class PartReader:
             self._remark(
                 codes.BACKUP_TOO_FAR,
                 "warning",
-                "a voice begins before its bar: read from the beginning of the bar",
-                "Check the rhythm of this bar.",
+                Message("reading.voice_too_early"),
+                Message("reading.check_rhythm"),
             )
         self._reach = max(self._reach, self._cursor)
         self._after_note = False
@@ -221,8 +222,8 @@ class PartReader:
                 self._remark(
                     codes.CHORD_WITHOUT_NOTE,
                     "warning",
-                    "a chord note without a note before it: read as a note of its own",
-                    "Check the chord.",
+                    Message("reading.chord_without_note"),
+                    Message("reading.check_chord"),
                 )
             self._last = self._cursor
             self._last_duration = duration
@@ -237,11 +238,11 @@ class PartReader:
             return 0
         length = duration_from_type(node)
         if length is None:
-            raise MalformedError("a note without a duration")
+            raise MalformedError(Message("score.no_duration"))
         self._remark(
             codes.DURATION_FROM_TYPE,
             "warning",
-            "a note without a duration: its printed shape was taken",
+            Message("reading.duration_from_shape"),
             _SAVE_AGAIN,
         )
         return self._ticks(length)
@@ -273,7 +274,7 @@ class PartReader:
     def _staff(self, text: str) -> int:
         staff = whole(text, "staff")
         if not 1 <= staff <= 100:
-            raise MalformedError(f"staff {staff} is not from 1 to 100")
+            raise MalformedError(Message("score.staff_number", staff=staff))
         return staff
 
     # -- everything else
@@ -284,7 +285,7 @@ class PartReader:
             if child.tag == "divisions":
                 divisions = decimal(child.text, "divisions")
                 if divisions <= 0:
-                    raise MalformedError(f"divisions {child.text.strip()} is not above 0")
+                    raise MalformedError(Message("score.divisions", divisions=child.text.strip()))
                 if divisions != self._divisions:
                     self._divisions = divisions
                     self._lengths = {}
@@ -303,9 +304,7 @@ class PartReader:
         octaves = whole(node.text_of("octave-change", "0") or "0", "octave-change")
         chromatic = decimal(node.text_of("chromatic", "0") or "0", "chromatic")
         if abs(octaves) > 10 or abs(chromatic) > 120:
-            raise MalformedError(
-                f"a transposition by {float(chromatic):g} semitones and {octaves} octaves is too large"
-            )
+            raise MalformedError(Message("score.transposition", semitones=float(chromatic), octaves=octaves))
         diatonic = node.text_of("diatonic")
         steps = whole(diatonic, "diatonic") + 7 * octaves if diatonic else None
         staff = self._staff(node.attributes["number"]) if "number" in node.attributes else 0
@@ -381,9 +380,12 @@ class PartReader:
             self.raw.double_bars.append((len(self.raw.bars) - 1, offset))
 
     def _ignored(self, error: MalformedError) -> None:
-        self._remark(codes.VALUE_IGNORED, "warning", f"{error}: left out", "Check this value in your notation program.")
+        message = Message("reading.left_out", what=error.message)
+        self._remark(codes.VALUE_IGNORED, "warning", message, Message("reading.check_value"))
 
-    def _remark(self, code: str, severity: str, message: str, advice: str, offset: Fraction | None = None) -> None:
+    def _remark(
+        self, code: str, severity: str, message: Message, advice: Message, offset: Fraction | None = None
+    ) -> None:
         moment = self._quarters(self._cursor) if offset is None else offset
         place = Place(self.name, self.raw.id, self.raw.bars[-1], 1 + moment / self._meter.unit)
         self._remarks.add(code, severity, place, message, advice)

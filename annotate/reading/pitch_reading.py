@@ -10,6 +10,7 @@ from functools import lru_cache
 
 from annotate.reading.accidentals import Accidental, accidental_of
 from annotate.reading.values import MalformedError, decimal, shown, whole
+from fingering_db.message import Message
 from fingering_db.pitch import STEPS, Pitch
 
 OCTAVES = range(-1, 11)
@@ -41,13 +42,13 @@ class Witness:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """alter and cents as in Pitch. as_printed: a microtonal accidental tells it. conflict: '' or what
+    """alter and cents as in Pitch. as_printed: a microtonal accidental tells it. conflict: None or what
     disagrees."""
 
     alter: int
     cents: float
     as_printed: bool = False
-    conflict: str = ""
+    conflict: Message | None = None
     unsized: str = ""
     """Name of an accidental without an agreed size that had to be taken at its assumed size."""
 
@@ -113,12 +114,12 @@ def _with_accidental(alter: Fraction | None, printed: Accidental, name: str) -> 
     off = abs(float(alter) - printed.semitones)
     if alter.denominator == 1 and micro:
         # Programs that know whole semitones only store a quarter-tone cut off, rounded, or as natural.
-        conflict = "" if off < 1.0 or alter == 0 else _disagree(name, alter, "the accidental")
+        conflict = None if off < 1.0 or alter == 0 else _disagree(name, alter, Message("reading.the_accidental"))
         return Reading(printed.alter, printed.cents, True, conflict, "" if printed.agreed else name)
     if off <= (_AGREES if micro else _AGREES_PLAIN):
         return Reading(printed.alter, round(float(alter - printed.alter) * 100.0, 6), micro)
     plain = split(alter)
-    conflict = _disagree(name, alter, "the stored one") if printed.agreed else ""
+    conflict = _disagree(name, alter, Message("reading.the_stored_one")) if printed.agreed else None
     return Reading(plain.alter, plain.cents, micro, conflict)
 
 
@@ -134,12 +135,12 @@ def _without_accidental(alter: Fraction | None, held: _Held | None) -> Reading:
     off = abs(float(alter or 0) - before.alter - before.cents / 100.0)
     if off <= _AGREES:
         return Reading(before.alter, round(float((alter or 0) - before.alter) * 100.0, 6), True)
-    conflict = _disagree("that holds here", alter or Fraction(0), "the stored one")
+    conflict = _disagree(Message("reading.holds_here"), alter or Fraction(0), Message("reading.the_stored_one"))
     return Reading(plain.alter, plain.cents, conflict=conflict)
 
 
-def _disagree(name: str, alter: Fraction, taken: str) -> str:
-    return f"the accidental {name} and the stored alteration {float(alter):g} disagree: {taken} was taken"
+def _disagree(name: str | Message, alter: Fraction, taken: Message) -> Message:
+    return Message("reading.accidentals_disagree", name=name, alter=float(alter), taken=taken)
 
 
 @lru_cache(maxsize=256)
@@ -155,7 +156,7 @@ def read_step(text: str) -> str:
     """`<step>`: A to G. Raises MalformedError."""
     step = text.strip()
     if step not in STEPS:
-        raise MalformedError(f"step {shown(text)} is not a letter from A to G")
+        raise MalformedError(Message("score.step", text=shown(text)))
     return step
 
 
@@ -163,7 +164,7 @@ def read_octave(text: str) -> int:
     """`<octave>`: a whole number from -1 to 10. Raises MalformedError."""
     octave = whole(text, "octave")
     if octave not in OCTAVES:
-        raise MalformedError(f"octave {octave} is not from {OCTAVES.start} to {OCTAVES.stop - 1}")
+        raise MalformedError(Message("score.octave", octave=octave, least=OCTAVES.start, most=OCTAVES.stop - 1))
     return octave
 
 
@@ -174,7 +175,7 @@ def read_alter(text: str) -> Fraction | None:
         return None
     alter = decimal(text, "alter")
     if abs(alter) > MAX_ALTER:
-        raise MalformedError(f"alter {shown(text)} is not between -{MAX_ALTER} and {MAX_ALTER}")
+        raise MalformedError(Message("score.alter", text=shown(text), least=MAX_ALTER, most=MAX_ALTER))
     return alter
 
 

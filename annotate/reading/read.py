@@ -21,13 +21,11 @@ from annotate.reading.time import DEFAULT_TEMPO, Timeline, bar_lengths
 from annotate.reading.tree import Node, walk
 from annotate.reading.values import shown
 from annotate.score import Direction, Event, Line, Part, Score
+from fingering_db.message import Message
 
 MAX_BYTES = 256 * 2**20
 """Largest score that is read."""
-_TIMEWISE = (
-    "the score is timewise (<score-timewise>) and must be saved as partwise: open it in a notation program and export"
-    " MusicXML again"
-)
+_TIMEWISE = Message("score.timewise")
 
 
 def read_headings(data: bytes) -> Score:
@@ -48,7 +46,7 @@ def read_score(data: bytes, wanted: Collection[str] | None = None) -> Score:
 
 def _read(data: bytes, wanted: Collection[str] | None, *, headings_only: bool) -> Score:
     if len(data) > MAX_BYTES:
-        raise InputError(f"the score is {len(data) >> 20} MB large: at most {MAX_BYTES >> 20} MB can be read")
+        raise InputError(Message("score.too_large", size=len(data) >> 20, most=MAX_BYTES >> 20))
     form = inspect(data)
     gathering = _Gathering(wanted, headings_only)
     walk(data, form, gathering)
@@ -74,7 +72,7 @@ class _Gathering:
         if tag == "score-timewise":
             raise InputError(_TIMEWISE)
         if tag != "score-partwise":
-            raise InputError(f"the file is XML with the root {shown(tag)}: expected MusicXML, <score-partwise>")
+            raise InputError(Message("score.other_root", tag=shown(tag)))
         self.version = attributes.get("version", "")
 
     def heading(self, node: Node) -> None:
@@ -92,7 +90,7 @@ class _Gathering:
             part_id = self.parts[len(self._raw)].id
         part = self._listed.get(part_id)
         if part_id in self._raw:
-            raise InputError(f"the part with the id '{part_id}' stands twice in the score")
+            raise InputError(Message("score.part_twice", id=part_id))
         if part is None:
             part = Part(part_id, len(self.parts) + 1, part_id, "")
             self.parts = (*self.parts, part)
@@ -101,8 +99,8 @@ class _Gathering:
                 codes.PART_NOT_LISTED,
                 "warning",
                 None,
-                f"part {shown(part_id)} is not in the list of parts",
-                "Save the score again from your notation program.",
+                Message("reading.part_not_listed", id=shown(part_id)),
+                Message("reading.save_again"),
             )
         full = self._wanted is None or part_id in self._wanted
         ids = frozenset(each.id for each in part.instruments)
@@ -114,7 +112,7 @@ class _Gathering:
         assert self._reader is not None
         self._reader.measure(node)
 
-    def refuse(self, node: Node, why: str) -> NoReturn:
+    def refuse(self, node: Node, why: Message) -> NoReturn:
         assert self._reader is not None
         self._reader.refuse(node, why)
 
@@ -134,8 +132,8 @@ class _Gathering:
                 codes.NO_TEMPO,
                 "info",
                 None,
-                f"no tempo in numbers: {DEFAULT_TEMPO:.0f} quarter notes a minute were assumed",
-                "Write a metronome mark.",
+                Message("reading.no_tempo", tempo=DEFAULT_TEMPO),
+                Message("reading.write_a_tempo"),
             )
         rehearsals = _rehearsals(raws, len(lengths))
         done = []
@@ -146,7 +144,7 @@ class _Gathering:
                     codes.PART_WITHOUT_MUSIC,
                     "info",
                     None,
-                    f"part '{part.label}' has no music in the file",
+                    Message("reading.part_without_music", part=part.label),
                     "",
                 )
             done.append(part if raw is None else _timed_part(part, raw, timeline, rehearsals))

@@ -5,8 +5,9 @@ from __future__ import annotations
 from annotate.files.encoding import TextForm
 from annotate.findings import Finding
 from annotate.reading import codes
+from fingering_db.message import Message
 
-_ADVICE = "Save the score again from your notation program."
+_ADVICE = Message("reading.save_again")
 _NAMES = {"utf-8": "UTF-8", "iso8859-1": "ISO-8859-1", "utf-16-le": "UTF-16", "utf-16-be": "UTF-16"}
 
 
@@ -15,15 +16,15 @@ def repairs(data: bytes, form: TextForm) -> tuple[Finding, ...]:
     found: list[Finding] = []
     if form.start:
         blank = not data[: form.start].strip()
-        what = "blank space" if blank else f"{form.start} bytes that do not belong to the score"
-        message = f"{what} before the beginning of the XML: skipped in reading"
+        what = Message("reading.blank_space") if blank else Message("reading.foreign_bytes", n=form.start)
+        message = Message("reading.before_the_xml", what=what)
         found.append(Finding(codes.JUNK_BEFORE_XML, "warning", None, message, _ADVICE))
     if form.contradicted:
         actual = _NAMES[form.encoding]
-        message = f"the file declares the encoding {form.declared} but is written in {actual}: read as {actual}"
+        message = Message("reading.other_encoding", declared=form.declared, actual=actual)
         found.append(Finding(codes.ENCODING_CONTRADICTED, "warning", None, message, _ADVICE))
     if form.broken_at >= 0:
-        message = f"the file is declared or taken as UTF-8 but byte {form.broken_at} is not: read as ISO-8859-1"
-        advice = "Check accented letters, and save the score again as UTF-8."
+        message = Message("reading.not_utf8", byte=form.broken_at)
+        advice = Message("reading.check_letters")
         found.append(Finding(codes.ENCODING_BROKEN, "warning", None, message, advice))
     return tuple(found)

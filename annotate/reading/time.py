@@ -10,6 +10,7 @@ from fractions import Fraction
 from annotate.reading.notes import type_length
 from annotate.reading.tree import Node
 from annotate.reading.values import MalformedError, decimal, shown, whole
+from fingering_db.message import Message
 
 DEFAULT_TEMPO = 120.0
 """Quarters a minute where the score tells none (the default of MIDI and of notation programs)."""
@@ -52,13 +53,13 @@ def read_meter(time: Node) -> Meter:
         return FREE
     beats, types = time.all("beats"), time.all("beat-type")
     if not beats or len(beats) != len(types):
-        raise MalformedError("a time signature without beats or beat-type")
+        raise MalformedError(Message("score.no_beats"))
     bar, largest = Fraction(0), 0
     for count, kind in zip(beats, types, strict=True):
         denominator = whole(kind.text, "beat-type")
         numbers = [decimal(each, "beats") for each in count.text.split("+")]
         if not 0 < denominator <= 1024 or not 0 < sum(numbers) <= 10_000:
-            raise MalformedError(f"time signature {shown(count.text + '/' + kind.text)} is not possible")
+            raise MalformedError(Message("score.time_signature", text=shown(count.text + "/" + kind.text)))
         bar += sum(numbers) * Fraction(4, denominator)
         largest = max(largest, denominator)
     return Meter(bar, Fraction(4, largest))
@@ -81,7 +82,7 @@ def read_metronome(metronome: Node) -> tuple[float, float] | None:
         if child.tag == "beat-unit":
             length = type_length(child.text.strip(), 0)
             if length is None:
-                raise MalformedError(f"beat-unit {shown(child.text)} is not a note value")
+                raise MalformedError(Message("score.beat_unit", text=shown(child.text)))
             units.append(length)
             dots = 0
         elif child.tag == "beat-unit-dot" and units:
@@ -95,7 +96,7 @@ def read_metronome(metronome: Node) -> tuple[float, float] | None:
     number = "".join(char if char in "0123456789." else " " for char in text).split()
     number = [each.rstrip(".") for each in number if each.strip(".")]
     if not number:
-        raise MalformedError(f"metronome mark {shown(text)} has no number")
+        raise MalformedError(Message("score.metronome", text=shown(text)))
     return _tempo(decimal(number[0], "metronome mark") * units[0], text), 0.0
 
 
@@ -107,7 +108,7 @@ def type_length_dotted(length: Fraction, dots: int) -> Fraction:
 
 def _tempo(quarters: Fraction, text: str) -> float:
     if not 0 < quarters <= MAX_TEMPO:
-        raise MalformedError(f"tempo {shown(text)} is not from 1 to {MAX_TEMPO}")
+        raise MalformedError(Message("score.tempo", text=shown(text), most=MAX_TEMPO))
     return float(quarters)
 
 

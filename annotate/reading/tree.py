@@ -9,6 +9,7 @@ from xml.parsers import expat
 
 from annotate.files.encoding import TextForm
 from annotate.findings import InputError
+from fingering_db.message import Message
 
 MAX_DEPTH = 100
 MAX_NOTES = 500_000
@@ -102,7 +103,7 @@ class Receiver(Protocol):
     def measure(self, node: Node) -> None:
         """One bar of the part that is open, whole."""
 
-    def refuse(self, node: Node, why: str) -> NoReturn:
+    def refuse(self, node: Node, why: Message) -> NoReturn:
         """A bar of the part that is open has something that ends the reading. node: its element, begun."""
         ...
 
@@ -131,15 +132,15 @@ def walk(data: bytes, form: TextForm, receiver: Receiver) -> None:
         # pyexpat: 'multi-byte encodings are not supported', or an encoding it does not know.
         if type(error) is not ValueError:
             raise
-        raise InputError(f"the encoding of the score cannot be read ({error}): save it as UTF-8") from None
+        raise InputError(Message("score.encoding_unreadable", reason=str(error))) from None
 
 
-def _not_well_formed(data: bytes, form: TextForm, error: expat.ExpatError) -> str:
+def _not_well_formed(data: bytes, form: TextForm, error: expat.ExpatError) -> Message:
     line = error.lineno + data.count(b"\n", 0, form.start)
-    reason = expat.ErrorString(error.code) or "not well-formed"
+    reason = expat.ErrorString(error.code) or Message("score.not_well_formed")
     if error.code in _CUT_OFF:
-        return f"the score is cut off at line {line}: expected a complete MusicXML file ({reason})"
-    return f"the score is not well-formed XML at line {line}: {reason}"
+        return Message("score.cut_off", line=line, reason=reason)
+    return Message("score.no_xml", line=line, reason=reason)
 
 
 class _Builder:
@@ -253,13 +254,13 @@ class _Builder:
             self._too_deep()
         if self.elements > MAX_ELEMENTS_IN_BAR:
             raise InputError(
-                f"line {self.parser.CurrentLineNumber}: more than {MAX_ELEMENTS_IN_BAR:,} elements in one bar"
+                Message("score.elements_in_bar", line=self.parser.CurrentLineNumber, most=MAX_ELEMENTS_IN_BAR)
             )
 
     def _count_note(self) -> None:
         self.notes += 1
         if self.notes > MAX_NOTES:
-            raise InputError(f"the score has more than {MAX_NOTES:,} notes: that is more than can be read")
+            raise InputError(Message("score.too_many_notes", most=MAX_NOTES))
         if not self.chord:
             self.size = 1
         self.chord = False
@@ -269,7 +270,7 @@ class _Builder:
         self.chord = True
         if self.size > MAX_CHORD and self.in_part and not self.keeping:
             # Here, and not when the bar is whole: an endless chord takes long to be read.
-            self.receiver.refuse(self.stack[0], f"a chord of more than {MAX_CHORD} notes")
+            self.receiver.refuse(self.stack[0], Message("score.chord_too_large", most=MAX_CHORD))
 
     def _close(self, tag: str) -> None:
         if self.skip:
@@ -309,11 +310,11 @@ class _Builder:
     def _count_text(self, text: str) -> None:
         self.grown += len(text)
         if self.grown > len(self.data) + MAX_GROWTH:
-            raise InputError("the entities of the score grow beyond what can be read: save it without a DOCTYPE")
+            raise InputError(Message("score.entities_grow"))
 
     def _too_deep(self) -> None:
         line = self.parser.CurrentLineNumber
-        raise InputError(f"line {line}: elements are nested deeper than {MAX_DEPTH}, which no MusicXML file needs")
+        raise InputError(Message("score.too_deep", line=line, most=MAX_DEPTH))
 
     def _entity(
         self,
@@ -326,7 +327,7 @@ class _Builder:
         notation: str | None,
     ) -> None:
         if value is None or system is not None or public is not None:
-            raise InputError(f"the score declares the external entity '{name}', which is refused: save it without one")
+            raise InputError(Message("score.external_entity", name=name))
         if not is_parameter:
             self.entities.setdefault(name, value)
 
@@ -335,7 +336,7 @@ class _Builder:
         sizes: dict[str, int] = {}
         for name in self.entities:
             if _entity_size(name, self.entities, sizes, ()) > MAX_ENTITY:
-                raise InputError(f"the entity '{name}' of the score grows beyond {MAX_ENTITY:,} characters")
+                raise InputError(Message("score.entity_grows", name=name, most=MAX_ENTITY))
         if self.entities:
             self.quiet, self.listen = self._count_text, self._counted_text
 
@@ -345,7 +346,7 @@ def _entity_size(name: str, entities: dict[str, str], sizes: dict[str, int], wit
     if name not in entities:
         return 1
     if name in within or len(within) > MAX_DEPTH:
-        raise InputError(f"the entity '{name}' of the score holds itself: save it without a DOCTYPE")
+        raise InputError(Message("score.entity_in_itself", name=name))
     if name not in sizes:
         value = entities[name]
         inner = [piece.partition(";")[0] for piece in value.split("&")[1:]]

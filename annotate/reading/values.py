@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
+from fingering_db.message import Message, MessageError
+
 # No exponent: XML Schema decimals have none, and a huge exponent would make an endless exact fraction.
 _DECIMAL = re.compile(r"[+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,15})?|\.[0-9]{1,15})\Z")
 _WHOLE = re.compile(r"[+-]?[0-9]{1,15}(?:\.0{0,15})?\Z")
@@ -12,7 +14,7 @@ _SHOWN = 40
 _NAME = 200  # characters of a name that anybody reads
 
 
-class MalformedError(ValueError):
+class MalformedError(MessageError):
     """A value that cannot be read. The message says what it is and what was expected; the reader adds the
     place."""
 
@@ -29,17 +31,17 @@ def shown(text: str) -> str:
     return f"'{line[:_SHOWN]}…'" if len(line) > _SHOWN else f"'{line}'"
 
 
-def decimal(text: str, what: str) -> Fraction:
+def decimal(text: str, what: str | Message) -> Fraction:
     """The exact value of a decimal number. Raises MalformedError naming `what`."""
     text = text.strip()
     if not _DECIMAL.match(text):
-        raise MalformedError(f"{what} {shown(text)} is not a number")
+        raise MalformedError(Message("score.no_number", name=what, text=shown(text)))
     return Fraction(text)
 
 
-def whole(text: str, what: str) -> int:
+def whole(text: str, what: str | Message) -> int:
     """A whole number ('4' or '4.0'). Raises MalformedError naming `what`."""
     text = text.strip()
     if not _WHOLE.match(text):
-        raise MalformedError(f"{what} {shown(text)} is not a whole number")
+        raise MalformedError(Message("score.no_whole_number", name=what, text=shown(text)))
     return int(text.partition(".")[0])

@@ -8,6 +8,7 @@ from typing import Protocol
 from annotate.decision import Decision
 from annotate.demand import Demand
 from annotate.drawing.diagram import letter_keys
+from annotate.language import Words
 from annotate.numbering import fingerings_of, numbered
 from annotate.output import display_width, pad, side_by_side, together, wrap
 from annotate.place import Place
@@ -30,6 +31,8 @@ class Page(Protocol):
     @property
     def ascii(self) -> bool: ...
     @property
+    def words(self) -> Words: ...
+    @property
     def several_parts(self) -> bool: ...
     def clean(self, text: str) -> str: ...
     def say(self, key: str, **values: object) -> str: ...
@@ -51,8 +54,8 @@ def number_lines(decisions: Iterable[Decision], page: Page) -> list[str]:
                 uses.setdefault(fingering, {}).setdefault(page.asked(decision.demand), []).append(place)
     lines: list[str] = []
     for fingering, number in numbered(judged).items():
-        head = page.clean(number_row(number))
-        number_width = max(len(head), len(page.clean(number_row(99))))
+        head = page.clean(number_row(number, page.words.language))
+        number_width = max(len(head), len(page.clean(number_row(99, page.words.language))))
         left = _INDENT + number_width + _GAP + _DIAGRAM_COLUMN + _GAP
         beside = page.width - left >= _FEWEST_BESIDE
         left = left if beside else 2 * _INDENT
@@ -74,10 +77,10 @@ def sign_lines(decisions: Iterable[Decision], page: Page) -> list[str]:
     shown = tuple(dict.fromkeys(one for decision in decisions for one in _shown(decision) if one))
     if not shown:
         return []
-    signs = dict.fromkeys(legend(shown, plain=page.ascii))
+    signs = dict.fromkeys(legend(shown, language=page.words.language, plain=page.ascii))
     for suffix, key in (("o", "legend.letter_hole"), ("v", "legend.letter_vent")):
         signs |= {page.say(key): None} if any(suffix in held.suffix for one in shown for held in one.held) else {}
-    texts = [page.say("signs.text"), "; ".join(signs), key_names(letter_keys(shown))]
+    texts = [page.say("signs.text"), "; ".join(signs), key_names(letter_keys(shown), page.words.language)]
     return [line for text in texts if text for line in wrap(page.clean(text), page.width, hanging=2)]
 
 
@@ -112,7 +115,7 @@ def change_lines(since: Since, page: Page) -> list[str]:
 
 
 def _where(entry: Entry, pair: Pair | None, page: Page) -> str:
-    place = together(page.say("place.bar_beat", bar=entry.bar, beat=entry.place.beat_text))
+    place = together(page.say("place.bar_beat", bar=entry.bar, beat=page.words.beat(entry.place)))
     if pair and pair.now and pair.was.bar != pair.now.bar:
         place = page.say("since.moved", place=place, bar=pair.was.bar)
     return page.clean(f"{entry.part}, {place}") if page.several_parts else place

@@ -112,7 +112,7 @@ class _Page:
         """`bars 14, 18 (beats 1, 3), 22`; beats where a bar occurs twice or is the one told above."""
         by_bar: dict[str, list[str]] = {}
         for place in places:
-            by_bar.setdefault(place.bar, []).append(place.beat_text)
+            by_bar.setdefault(place.bar, []).append(self.words.beat(place))
         texts = [
             self.count("place.with_beats", len(beats), bar=bar, list=", ".join(beats))
             if len(beats) > 1 or bar == bar_above
@@ -145,7 +145,7 @@ class _Page:
         result, total = self.report.result, self.report.total
         flutes, parts = ", ".join(result.flutes), ", ".join(result.parts_read)
         if result.a4_hz != _USUAL_A4_HZ:
-            flutes = self.say("report.tuning", flutes=flutes, hz=f"{result.a4_hz:g}")
+            flutes = self.say("report.tuning", flutes=flutes, hz=self.words.number(result.a4_hz, "g"))
         read = self.count("report.parts", len(result.parts_read), list=parts)
         told = [
             self.clean(result.score),
@@ -305,7 +305,7 @@ class _Page:
         """`Flute, bar 12, beat 2`."""
         if place.is_whole_part:
             return self.clean(place.part)
-        at = self.say("place.bar_beat", bar=place.bar, beat=place.beat_text)
+        at = self.say("place.bar_beat", bar=place.bar, beat=self.words.beat(place))
         return self.say("place.in_part", part=place.part, bars=at)
 
     def not_judged(self) -> list[str]:
@@ -350,7 +350,7 @@ class _Page:
         """Lines for the place column: bar and beat, rehearsal mark and time, part."""
         when = f"{int(place.seconds) // 60}:{int(place.seconds) % 60:02d}"
         mark = f"{self.clean(place.rehearsal)}, {when}" if place.rehearsal else when
-        lines = [self.say("place.bar_beat", bar=place.bar, beat=place.beat_text), mark]
+        lines = [self.say("place.bar_beat", bar=place.bar, beat=self.words.beat(place)), mark]
         return [*lines, self.clean(place.part)] if self.several_parts else lines
 
     def answers(self, group: Group, width: int) -> list[str]:
@@ -402,10 +402,10 @@ class _Page:
         texts = [self.sentence(decision.why)]
         if decision.fingering:
             word = confidence_word(decision.confidence)
-            texts.insert(0, self.say(f"confidence.{word}", figure=f"{decision.confidence:.2f}"))
+            texts.insert(0, self.say(f"confidence.{word}", figure=self.words.number(decision.confidence, ".2f")))
         texts += self.path(decision.path)
         others = [
-            self.say("report.sound", pitch=self.pitch(sound.pitch), strength=f"{sound.strength:.2f}")
+            self.say("report.sound", pitch=self.pitch(sound.pitch), strength=self.words.number(sound.strength, ".2f"))
             for sound in other_sounds(decision)
         ]
         if others:
@@ -433,7 +433,7 @@ class _Page:
         lines = []
         for one in shown:
             cents = ", ".join(_cents(cents) for cents in one.deviation_cents)
-            figures = self.say("report.alternative", cents=cents, figure=f"{one.confidence:.2f}")
+            figures = self.say("report.alternative", cents=cents, figure=self.words.number(one.confidence, ".2f"))
             # A no-break text: the figures go to a line of their own where both do not fit on one.
             text = f"{lead} {together(pad(str(one.fingering), widest))} {together(figures)}"
             lines += wrap(text, width, hanging=display_width(lead) + 1)
@@ -459,7 +459,7 @@ class _Page:
         if len(passed) > 1:
             texts.append(self.say("report.fingerings", list=" → ".join(together(str(one)) for one in passed)))
         moves = []
-        for key, touch, start, end in _moves(path):
+        for key, touch, start, end in _moves(path, self.words):
             moves.append(self.say(key, touch=touch, start=start, end=end))
         if moves:
             texts.append(self.say("report.means", list=", ".join(moves)))
@@ -477,7 +477,7 @@ def _cents(cents: float) -> str:
     return f"{cents:+.0f}" if round(cents) else "0"
 
 
-def _moves(path: tuple[PathPoint, ...]) -> list[tuple[str, str, str, str]]:
+def _moves(path: tuple[PathPoint, ...], words: Words) -> list[tuple[str, str, str, str]]:
     """(key of the words, touch, from, to) of everything that changes continuously along the path."""
     first, last = path[0], path[-1]
     moves = []
@@ -486,7 +486,9 @@ def _moves(path: tuple[PathPoint, ...]) -> list[tuple[str, str, str, str]]:
     for touch in dict.fromkeys(touch for point in path for touch, _ in point.open):
         shares = [dict(point.open).get(touch, 0.0) for point in path]
         if len(set(shares)) > 1:
-            moves.append(("report.hole", touch, f"{round(shares[0], 1):g}", f"{round(shares[-1], 1):g}"))
+            moves.append(
+                ("report.hole", touch, words.number(round(shares[0], 1), "g"), words.number(round(shares[-1], 1), "g"))
+            )
     if len({point.lip_cents for point in path}) > 1:
         moves.append(("report.lip", "", _cents(first.lip_cents), _cents(last.lip_cents)))
     return moves

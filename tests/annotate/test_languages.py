@@ -12,6 +12,7 @@ import pytest
 
 import annotate
 import fingering_db
+from annotate.codes import CODES
 from annotate.language import Words, languages, words
 from annotate.place import Place
 from fingering_db.message import Message
@@ -134,6 +135,13 @@ def test_no_key_is_in_the_file_without_being_used():
     for key in entries(ENGLISH):
         used = f'"{key}"' in code or (made and key.startswith(made)) or key.split(".")[1] in ("heading", "lines")
         assert used, key
+
+
+@pytest.mark.parametrize("language", languages())
+def test_every_code_of_a_finding_is_explained_in_whole_sentences(language):
+    explained = words(language).tables["explain"]
+    assert set(CODES) <= set(explained)
+    assert all(text.endswith(".") and len(text) > 40 for text in explained.values())
 
 
 def test_a_language_that_is_not_there_is_not_looked_for_elsewhere():
