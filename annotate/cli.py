@@ -7,7 +7,7 @@ import math
 import sys
 import traceback
 import warnings
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -254,7 +254,7 @@ def find(
 
     answers = [questions.find(one, pitches, tolerance, limit) for one in _desks(flutes, a4)]
     _print_answers(answers, form)
-    return LOOKED if answers[0].results else UNPLAYABLE
+    return LOOKED if answers[0].found else UNPLAYABLE
 
 
 @cli.command()
@@ -300,7 +300,7 @@ def glide(start: str, end: str, flutes: tuple[str, ...], a4: float | None, toler
 
     answers = [questions.glide(one, start, end, tolerance) for one in _desks(flutes, a4)]
     _print_answers(answers, form)
-    return LOOKED if answers[0].results else UNPLAYABLE
+    return LOOKED if answers[0].ways else UNPLAYABLE
 
 
 @cli.command()
@@ -502,10 +502,10 @@ def _print_report(result: Result, form: str, *, numbered: bool = False, since: S
         console.echo(text.render(result, ascii=_ascii(), language=_language(), numbered=numbered, since=since))
 
 
-def _print_answers(answers: list[Any], form: str) -> None:
-    from annotate import questions
+def _print_answers(answers: Sequence[Any], form: str) -> None:
+    from annotate.report import answers_json, answers_text
 
-    console.echo(questions.as_json(answers) if form == "json" else questions.as_text(answers, ascii_only=_ascii()))
+    console.echo(answers_json.render(answers) if form == "json" else answers_text.render(answers, ascii_only=_ascii()))
 
 
 def _one_line(message: str) -> str:

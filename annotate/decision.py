@@ -28,11 +28,12 @@ class Status(StrEnum):
 @dataclass(frozen=True, slots=True)
 class Sound:
     """One resonance of a fingering. hz: frequency; pitch: nearest note (sounding) with cents; strength: 0..1,
-    how surely it sounds alone (under 0.5: not expected to)."""
+    how surely it sounds alone (under 0.5: not expected to); band_cents: ± of the cents."""
 
     hz: float
     pitch: Pitch
     strength: float
+    band_cents: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

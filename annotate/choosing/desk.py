@@ -104,7 +104,7 @@ def alternatives(candidates: tuple[Candidate, ...], tolerance_cents: float) -> t
 
 def shown(sounds: tuple[Resonance, ...], a4_hz: float) -> tuple[Sound, ...]:
     """Resonances with the nearest sounding pitch."""
-    return tuple(Sound(sound.hz, Pitch.from_hz(sound.hz, a4_hz), sound.strength) for sound in sounds)
+    return tuple(Sound(sound.hz, Pitch.from_hz(sound.hz, a4_hz), sound.strength, sound.band_cents) for sound in sounds)
 
 
 def instead(desk: Desk, demand: Demand, sounding: tuple[Pitch, ...]) -> tuple[Instead, ...]:

@@ -78,7 +78,7 @@ def _since(since: Since) -> dict[str, Any]:
 
 def _pair(pair: Pair) -> dict[str, Any]:
     """Place and id of today; of the earlier report where it is not asked any more (then `id` is None)."""
-    was = {"bar": pair.was.bar, "beat": _figure(pair.was.beat, 3)} | _entry(pair.was)
+    was = {"bar": pair.was.bar, "beat": figure(pair.was.beat, 3)} | _entry(pair.was)
     if pair.now is None:
         return _place(pair.was) | {"id": None, "was": was, "now": None}
     return _place(pair.now) | {"was": was, "now": _entry(pair.now)}
@@ -86,7 +86,7 @@ def _pair(pair: Pair) -> dict[str, Any]:
 
 def _place(entry: Entry) -> dict[str, Any]:
     at = {"id": entry.id, "kind": entry.kind, "part": entry.part, "part_id": entry.part_id}
-    return at | {"bar": entry.bar, "beat": _figure(entry.beat, 3)}
+    return at | {"bar": entry.bar, "beat": figure(entry.beat, 3)}
 
 
 def _entry(entry: Entry) -> dict[str, Any]:
@@ -116,9 +116,9 @@ def _demand(decision: Decision, report: Report) -> dict[str, Any]:
         "part": place.part,
         "part_id": place.part_id,
         "bar": place.bar,
-        "beat": _figure(float(place.beat), 3),
+        "beat": figure(float(place.beat), 3),
         "rehearsal": place.rehearsal,
-        "seconds": _figure(place.seconds, 2),
+        "seconds": figure(place.seconds, 2),
         "written": [str(pitch) for pitch in demand.pitches],
         "pitches": [_pitch(pitch, report.result.a4_hz) for pitch in demand.sounding],
         "to": [str(pitch) for pitch in demand.to],
@@ -126,30 +126,31 @@ def _demand(decision: Decision, report: Report) -> dict[str, Any]:
         "status": decision.status,
         "why": _SAID(decision.why),
         "fingering": text_of(decision.fingering),
-        "deviation_cents": [_figure(cents) for cents in decision.deviation_cents],
-        "confidence": _figure(decision.confidence, 2),
-        "sounds": _sounds(decision.sounds, asked),
+        "deviation_cents": [figure(cents) for cents in decision.deviation_cents],
+        "confidence": figure(decision.confidence, 2),
+        "sounds": sounds_data(decision.sounds, asked),
         "alternatives": [_alternative(one) for one in decision.alternatives],
         "instead": [_instead(one) for one in decision.instead],
         "path": [_path_point(point, asked) for point in decision.path],
         "notes": list(decision.notes),
         "findings": list(report.findings_of(demand.id)),
-        "band_cents": [_figure(cents) for cents in decision.band_cents],
+        "band_cents": [figure(cents) for cents in decision.band_cents],
         "reading": _SAID(demand.reading) if demand.reading else "",
     }
 
 
 def _pitch(pitch: Pitch, a4_hz: float) -> dict[str, Any]:
-    return {"name": pitch.name, "cents": _figure(pitch.cents), "hz": _figure(pitch.hz(a4_hz), 2)}
+    return {"name": pitch.name, "cents": figure(pitch.cents), "hz": figure(pitch.hz(a4_hz), 2)}
 
 
-def _sounds(sounds: tuple[Sound, ...], asked: tuple[Pitch, ...]) -> list[dict[str, Any]]:
+def sounds_data(sounds: tuple[Sound, ...], asked: tuple[Pitch, ...] = ()) -> list[dict[str, Any]]:
+    """Resonances, those asked for spelled as asked."""
     return [
         {
-            "hz": _figure(sound.hz, 2),
+            "hz": figure(sound.hz, 2),
             "name": spelled_as_asked(sound.pitch, asked).name,
-            "cents": _figure(sound.pitch.cents),
-            "strength": _figure(sound.strength, 2),
+            "cents": figure(sound.pitch.cents),
+            "strength": figure(sound.strength, 2),
         }
         for sound in sounds
     ]
@@ -158,9 +159,9 @@ def _sounds(sounds: tuple[Sound, ...], asked: tuple[Pitch, ...]) -> list[dict[st
 def _alternative(one: Alternative) -> dict[str, Any]:
     return {
         "fingering": text_of(one.fingering),
-        "deviation_cents": [_figure(cents) for cents in one.deviation_cents],
-        "band_cents": [_figure(cents) for cents in one.band_cents],
-        "confidence": _figure(one.confidence, 2),
+        "deviation_cents": [figure(cents) for cents in one.deviation_cents],
+        "band_cents": [figure(cents) for cents in one.band_cents],
+        "confidence": figure(one.confidence, 2),
     }
 
 
@@ -177,12 +178,12 @@ def _instead(one: Instead) -> dict[str, Any]:
 
 def _path_point(point: PathPoint, asked: tuple[Pitch, ...]) -> dict[str, Any]:
     return {
-        "t": _figure(point.t, 3),
-        "slide_mm": _figure(point.slide_mm, 1),
-        "open": {key: _figure(share, 2) for key, share in point.open},
-        "lip_cents": _figure(point.lip_cents),
+        "t": figure(point.t, 3),
+        "slide_mm": figure(point.slide_mm, 1),
+        "open": {key: figure(share, 2) for key, share in point.open},
+        "lip_cents": figure(point.lip_cents),
         "fingering": str(point.fingering),
-        "sounds": _sounds(point.sounds, asked),
+        "sounds": sounds_data(point.sounds, asked),
     }
 
 
@@ -199,7 +200,7 @@ def _finding(numbered: NumberedFinding) -> dict[str, str]:
     }
 
 
-def _figure(value: float, decimals: int | None = None) -> float | int | None:
+def figure(value: float, decimals: int | None = None) -> float | int | None:
     """Rounded; whole (an int) without `decimals`; None for what is not a number; no negative zero."""
     if not math.isfinite(value):
         return None

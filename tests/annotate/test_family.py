@@ -14,7 +14,7 @@ from annotate import instruments, pipeline, questions
 from annotate.decision import Result
 from annotate.findings import InputError
 from annotate.pipeline import Options, desk, desks_for
-from annotate.report import json_report, text
+from annotate.report import answers_json, answers_text, json_report, text
 from fingering_db.instrument import load
 from fingering_db.model import model
 from fingering_db.ranking import sounds
@@ -141,8 +141,8 @@ def test_wherever_a_number_of_a_scaled_flute_is_shown_it_says_so(name: str) -> N
         *questions.shifts([asked], "small 4"),
     ]
     for answer in answers:
-        assert f"{name} is {LESS_CERTAIN}." in " ".join(questions.as_text([answer]).split())
-        assert json.loads(questions.as_json([answer]))["remarks"] == {name: LESS_CERTAIN}
+        assert f"{name} is {LESS_CERTAIN}." in " ".join(answers_text.render([answer]).split())
+        assert json.loads(answers_json.render([answer]))["remarks"] == {name: LESS_CERTAIN}
     for told in (instruments.description(name), instruments.moved_scale(name, 10.0)):
         assert f"It is {LESS_CERTAIN}." in " ".join(told.split())
         assert max(map(len, told.splitlines())) <= 80
@@ -158,9 +158,9 @@ def test_a_report_says_of_which_flutes_the_figures_are_less_certain(duet: Result
 
 def test_nothing_of_the_kind_is_said_of_the_flute_in_c() -> None:
     answer = questions.find(desk("open-hole-b", Options()), ("C5", "D6"), 30.0, 3)
-    assert "less certain" not in questions.as_text([answer]) and "remarks" not in questions.as_json([answer])
+    assert "less certain" not in answers_text.render([answer]) and "remarks" not in answers_json.render([answer])
 
 
 def test_find_on_a_transposing_flute_tells_how_the_part_writes_the_pitches() -> None:
     answer = questions.find(desk("alto", Options()), ("G4", "A5"), 30.0, 1)
-    assert "G4 + A5 (sounding; written C5 + D6)" in " ".join(questions.as_text([answer]).split())
+    assert "G4 + A5 (sounding; written C5 + D6)" in " ".join(answers_text.render([answer]).split())

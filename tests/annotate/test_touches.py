@@ -64,6 +64,7 @@ def said(folder: Path, code: str) -> str:
 def test_a_new_key_takes_one_row_of_the_table_and_the_strokes_of_its_sign(invented: Path) -> None:
     code = """
 from annotate import questions
+from annotate.report import answers_text
 from annotate.drawing.diagram import letter_keys, rows
 from annotate.drawing.picture import drawing, svg
 from annotate.pipeline import Options, desk
@@ -74,8 +75,8 @@ held = Fingering.parse("t 1 2 f | eb")
 print(held, rows(held), round(effort_of(held), 2), key_names(letter_keys((held,))), "<path" in svg(drawing(held)), sep="; ")
 own = desk("one-more-key.toml", Options())
 print(len(own.model.reach.placements))
-print(questions.as_text([questions.sounds(own, "T 1 2 F | Eb")]))
-print(questions.as_text([questions.find(own, ("C5", "D6"), 40.0, 400)]))
+print(answers_text.render([questions.sounds(own, "T 1 2 F | Eb")]))
+print(answers_text.render([questions.find(own, ("C5", "D6"), 40.0, 400)]))
 """
     first, count, *rest = said(invented, code).splitlines()
     assert first == (

@@ -12,7 +12,7 @@ from annotate import pipeline, questions
 from annotate.decision import Result
 from annotate.drawing.diagram import plain_rows, rows
 from annotate.pipeline import Options, desk
-from annotate.report import text
+from annotate.report import answers_json, answers_text, text
 from annotate.wording import legend
 from fingering_db.fingering import Fingering
 
@@ -95,12 +95,12 @@ def test_the_report_explains_the_signs_and_letters_that_it_shows(both: Result) -
 
 def test_find_tells_the_size_of_each_set_as_text_and_as_json() -> None:
     answer = questions.find(desk("vented-b", Options()), ("C5", "D6"), 30.0, 8)
-    lines = [line for line in questions.as_text([answer]).splitlines() if "confidence" in line]
+    lines = [line for line in answers_text.render([answer]).splitlines() if "confidence" in line]
     sizes = [int(found[1]) for line in lines if (found := re.search(r" (\d+) places? ", line))]
-    data = json.loads(questions.as_json([answer]))["results"]
+    data = json.loads(answers_json.render([answer]))["results"]
     assert sizes == [row["set_size"] for row in data] and max(sizes) == 9
-    widths = [len(line) for line in questions.as_text([answer]).splitlines()]
+    widths = [len(line) for line in answers_text.render([answer]).splitlines()]
     assert max(widths) <= 80
     # The size is the number of places that `shifts` lists.
     (moved,) = questions.shifts([desk("vented-b", Options())], data[0]["fingering"])
-    assert sum(row["reachable"] for row in moved.results) == sizes[0]
+    assert len(moved.reached) == sizes[0]

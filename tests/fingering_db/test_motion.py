@@ -145,10 +145,11 @@ def test_a_pattern_moved_to_the_thumb_vent_and_away_again_goes_against_the_ear()
     """`shifts` tells it beside each place."""
     from annotate import questions
     from annotate.pipeline import Options, desk
+    from annotate.report import answers_text
 
     (answer,) = questions.shifts([desk("vented-b", Options())], "small 4")
-    against = {row["hole"]: row["contrary"] for row in answer.results}
-    assert against["C"].startswith("Tv")
-    assert against["B"].startswith("Tv")
-    assert against["A"] == ""
-    assert any("contrary on the way here: Tv" in line for line, _ in answer.lines)
+    against = {one.hole: one.contrary for one in answer.places}
+    assert str(against["C"]).startswith("Tv")
+    assert str(against["B"]).startswith("Tv")
+    assert against["A"] is None
+    assert "contrary on the way here: Tv" in answers_text.render([answer])
