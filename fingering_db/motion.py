@@ -119,10 +119,10 @@ def _own_seconds(move: FingerMove) -> float:
 
 def effort(model: Model, before: Fingering, after: Fingering) -> float:
     """Effort of the way [pressed keys]: one for each finger that moves, more for one that goes from key to key or moves
-    against the ear."""
+    a vent against the ear (every player knows the keys that open a hole)."""
     moved = moves(before, after)
     across = sum(_EFFORT_ACROSS for move in moved if move.way == ACROSS)
-    contrary = sum(_EFFORT_CONTRARY for move in moved if acts_against(model, before, move))
+    contrary = sum(_EFFORT_CONTRARY for move in moved if move.of_a_lever and acts_against(model, before, move))
     return len(moved) + across + contrary
 
 

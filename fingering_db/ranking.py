@@ -10,6 +10,7 @@ from fingering_db.acoustics.arrays import IndexArray, RealArray
 from fingering_db.acoustics.resonance import Crossings
 from fingering_db.bands import bands, sound_of
 from fingering_db.fingering import Fingering
+from fingering_db.idle import told_apart
 from fingering_db.mechanism import hole_states
 from fingering_db.model import Model, highest_hz
 from fingering_db.pitch import Pitch
@@ -135,9 +136,11 @@ def score(confidence: RealArray, off_cents: RealArray, effort: RealArray) -> Rea
 def find(
     model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float = 440.0, limit: int = 100
 ) -> Found:
-    """Every distinct sound that answers, best first, each by its easiest fingering; the best `limit` listed in full."""
+    """Every distinct sound that answers, best first, each by its easiest fingering; the best `limit` listed in full, those
+    left out that differ from a better one by an idle key."""
     found = answers(model, targets, tolerance_cents, a4_hz)
-    order = np.argsort(-found.score, kind="stable")[:limit]
+    order = np.argsort(-found.score, kind="stable")
+    order = told_apart(model, found.rows, found.cents, found.confidence, order, limit)
     return Found(len(found.rows), candidates(model, found, order))
 
 

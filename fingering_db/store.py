@@ -49,7 +49,9 @@ def _code() -> str:
     digest = hashlib.sha256(np.__version__.encode())
     for path in sorted(Path(__file__).parent.rglob("*.py")):
         digest.update(path.read_bytes())
-    for path in sorted((Path(__file__).parent / "data/charts").glob("*.toml")):
+    for path in sorted(
+        path for path in (Path(__file__).parent / "data").rglob("*.toml") if path.parent.name != "instruments"
+    ):
         digest.update(path.read_bytes())
     return digest.hexdigest()
 

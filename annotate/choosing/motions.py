@@ -11,7 +11,6 @@ from annotate.findings import Finding
 from fingering_db.fingering import Fingering
 from fingering_db.message import Message
 from fingering_db.motion import (
-    ACROSS,
     DOWN,
     Contrary,
     FingerMove,
@@ -22,8 +21,6 @@ from fingering_db.motion import (
     seconds,
 )
 from fingering_db.pitch import Pitch
-
-_HEARD_CENTS = 50.0  # a component that is asked to move by less is not taken to go up or down: ours
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,27 +38,17 @@ def remarks(step: Step) -> Remarks:
     if decision is None:
         return Remarks(None, ())
     against = _against(step)
-    whole = () if against else _whole(step)
     findings = [_said(step, against)] if against else []
-    findings += [_said_whole(step, whole)] if whole else []
     findings += _time(step)
-    return Remarks(as_fingering(tuple(one.move for one in against) or whole), tuple(findings))
+    return Remarks(as_fingering(tuple(one.move for one in against)), tuple(findings))
 
 
 def _against(step: Step) -> list[Contrary]:
-    """Fingers that move against the ear, levers of vents first, and the thumb's before all. From an ordinary note, and between
-    single pitches, only levers count: there a player expects what the other keys do."""
-    before = step.before
-    asked = _frequencies(before, step.desk)
-    found = against_the_ear(step.desk.model, before.options[0].end, step.after.options[0].start, asked)
-    several = before.decision is not None and (_is_multiphonic(before) or _is_multiphonic(step.after))
-    kept = [one for one in found if several or one.move.of_a_lever]
-    return sorted(kept, key=lambda one: not one.move.of_a_lever)
-
-
-def _is_multiphonic(hold: Hold) -> bool:
-    decision = hold.decision
-    return decision is not None and (len(decision.demand.sounding) > 1 or decision.demand.open_pitches)
+    """Fingers whose vent levers move against the ear, the thumb's before all. Keys that every flute has (G sharp, E flat, the
+    trill keys) are not told: a player expects what they do."""
+    start, end = step.before.options[0].end, step.after.options[0].start
+    asked = _frequencies(step.before, step.desk)
+    return [one for one in against_the_ear(step.desk.model, start, end, asked) if one.move.of_a_lever]
 
 
 def _frequencies(hold: Hold, desk: Desk) -> tuple[float, ...]:
@@ -79,19 +66,6 @@ def _written(hold: Hold) -> tuple[Pitch, ...]:
     if hold.decision is None:
         return (hold.last.notes[0].written,)
     return hold.decision.demand.to or hold.decision.demand.pitches
-
-
-def _whole(step: Step) -> tuple[FingerMove, ...]:
-    """All fingers that move, where they all go one way and a component of the chord the other way."""
-    moved = step.moved()
-    ways = {move.way for move in moved}
-    assert step.after.decision is not None
-    start, end = _sounding(step.before), step.after.decision.demand.sounding
-    if step.before.decision is None or len(ways) != 1 or ways == {ACROSS} or len(start) != len(end):
-        return ()
-    sign = 1.0 if ways == {DOWN} else -1.0
-    changes = [(b.midi - a.midi) * 100.0 for a, b in zip(start, end, strict=True)]
-    return moved if any(change * sign > _HEARD_CENTS for change in changes) else ()
 
 
 def _said(step: Step, against: list[Contrary]) -> Finding:
@@ -112,8 +86,7 @@ def _said(step: Step, against: list[Contrary]) -> Finding:
         last=str(step.after.options[0].start),
         parts=tuple(parts),
     )
-    severity = "warning" if any(one.move.of_a_lever for one in against) else "info"
-    return _finding(AGAINST_THE_EAR, severity, step, message, _avoiding(step))
+    return _finding(AGAINST_THE_EAR, "warning", step, message, _avoiding(step))
 
 
 def _does(move: FingerMove) -> Message:
@@ -124,22 +97,10 @@ def _does(move: FingerMove) -> Message:
 def _avoiding(step: Step) -> Message:
     start = step.before.options[0].end
     for option in step.after.options[1:]:
-        if not any(acts_against(step.desk.model, start, move) for move in moves(start, option.start)):
+        levers = (move for move in moves(start, option.start) if move.of_a_lever)
+        if not any(acts_against(step.desk.model, start, move) for move in levers):
             return Message("hands.practise_or", fingering=str(option.start))
     return Message("hands.practise")
-
-
-def _said_whole(step: Step, moved: tuple[FingerMove, ...]) -> Finding:
-    assert step.after.decision is not None
-    message = Message(
-        "hands.all_down" if moved[0].way == DOWN else "hands.all_up",
-        first=str(step.before.options[0].end),
-        last=str(step.after.options[0].start),
-        start=_written(step.before),
-        end=step.after.decision.demand.pitches,
-    )
-    advice = Message("hands.practise")
-    return _finding(AGAINST_THE_EAR, "info", step, message, advice)
 
 
 def _time(step: Step) -> list[Finding]:
