@@ -12,9 +12,10 @@ from pathlib import Path
 import msgspec
 
 from fingering_db.mistakes import mistakes
+from fingering_db.toml_size import too_nested
 
 DATA = resources.files("fingering_db") / "data"
-MOST_BYTES = 1 << 20
+MOST_BYTES = 1 << 18
 """Largest instrument file that is read; those shipped have some 10 kB."""
 
 
@@ -188,6 +189,9 @@ def _text(path: Path) -> str:
 @lru_cache(maxsize=16)  # of a score with many parts each asks for its flute
 def decode(text: str, source: str) -> Instrument:
     """An instrument from TOML text; `source` names it in errors. Raises InstrumentError with every mistake."""
+    nested = too_nested(text)
+    if nested:
+        raise InstrumentError(f"flute file '{source}': {nested}: expected tables and values as in the flutes shipped")
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

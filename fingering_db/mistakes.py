@@ -47,6 +47,7 @@ _RANGES = {
     ("slide", "travel_mm"): (0.0, 300.0),
     ("slide", "slide_rest_mm"): (0.0, 300.0),
 }
+_LEAST_HOLE_MM, _LEAST_SMALL_MM = 0.5, 0.1  # a pinhole is no hole of a flute; far below a figure of 64 bits is none
 _HOLE_RANGES = {
     "position_mm": (1.0, 4000.0),
     "chimney_mm": (0.1, 50.0),
@@ -219,12 +220,15 @@ def _holes(data: Table) -> Iterator[str]:
         for key, (least, most) in _HOLE_RANGES.items():
             yield from _in_range(hole, key, f"{where}, {key}", least, most)
         diameter = hole.get("diameter_mm", math.inf)
-        if "diameter_mm" in hole and not 0.0 < diameter <= bore:
-            yield f"{where}, diameter_mm = {diameter:g}: expected above 0, at most the bore, {bore:g}"
+        if "diameter_mm" in hole and not _LEAST_HOLE_MM <= diameter <= bore:
+            yield f"{where}, diameter_mm = {diameter:g}: expected {_LEAST_HOLE_MM:g} to the bore, {bore:g}"
             continue
         for key in ("perforation_mm", "vent_mm"):
-            if key in hole and not 0.0 <= hole[key] < diameter:
-                yield f"{where}, {key} = {hole[key]:g}: expected 0 (none) to below the hole's diameter, {diameter:g}"
+            if key in hole and not (hole[key] == 0.0 or _LEAST_SMALL_MM <= hole[key] < diameter):
+                yield (
+                    f"{where}, {key} = {hole[key]:g}: expected 0 (none), or {_LEAST_SMALL_MM:g} to below the hole's "
+                    f"diameter, {diameter:g}"
+                )
     yield from _places(data, holes)
 
 

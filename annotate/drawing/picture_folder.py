@@ -16,9 +16,9 @@ from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 from annotate.drawing.picture_files import COLUMNS, PLACES, is_marked
-from annotate.files import neighbours
 from annotate.files.placing import uninterrupted
 from annotate.findings import InputError
+from fingering_db import neighbours
 from fingering_db.message import Message
 
 _NAME = re.compile(r"[a-z0-9][a-z0-9.-]*\.(svg|png)")

@@ -25,6 +25,8 @@ MOST_RATIO, RATIO_FROM = 200, _MB
 """Largest unpacked to packed size of a member that is larger than RATIO_FROM [bytes] unpacked."""
 
 _DIRECTORY = "META-INF/container.xml"
+MOST_DIRECTORY = 1 << 16
+"""Largest list of contents in an archive [bytes]; usual ones have some 300."""
 _MUSICXML_TYPES = ("", "application/vnd.recordare.musicxml+xml", "application/vnd.recordare.musicxml")
 # What Python's zipfile raises on damaged archives, on purpose or not.
 _DAMAGE = (
@@ -164,7 +166,10 @@ def _find_score(path: Path, archive: zipfile.ZipFile) -> zipfile.ZipInfo:
     """The member that the archive's own list of contents names as the score."""
     if not any(_names(info, _DIRECTORY) for info in archive.infolist()):
         raise file_error(path, Message("file.no_container", name=_DIRECTORY))
-    contents = _read(path, archive, _find(path, archive, _DIRECTORY))
+    listed = _find(path, archive, _DIRECTORY)
+    if listed.file_size > MOST_DIRECTORY:
+        raise file_error(path, Message("file.container_large", name=_DIRECTORY, most=MOST_DIRECTORY >> 10))
+    contents = _read(path, archive, listed)
     parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False)
     try:
         root = etree.fromstring(contents, parser)

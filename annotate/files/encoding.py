@@ -19,6 +19,9 @@ _LOOK = 65_536
 _HEAD = 2048
 """Bytes that a declaration may take, and that may stand before the XML without belonging to it."""
 
+MOST_TOKEN = 32 << 20
+"""Bytes from one '>' to the next: a comment, a value or a text that is longer is no music."""
+
 _SAVE = "expected UTF-8; save it again as UTF-8"
 
 
@@ -79,6 +82,7 @@ def inspect(data: bytes) -> TextForm:
     """
     if not re.search(rb"[^ \t\r\n\0]", data):
         raise InputError(Message("file.score_empty"))
+    _check_tokens(data)
     start, bom, proven = _beginning(data)
     declared = _declared(data, start + len(bom), proven or "utf-8")
     codec = _codec(declared) if declared else "utf-8"
@@ -91,6 +95,16 @@ def inspect(data: bytes) -> TextForm:
         return _unicode_or_latin(data, start, bom, declared, codec)
     _check_single_byte(declared, codec)
     return TextForm(codec, start, "ISO-8859-1" if codec == "iso8859-1" else None, declared)
+
+
+def _check_tokens(data: bytes) -> None:
+    """Refuse a piece of markup or text that is so long that parsers need minutes for it; looked for from window to window."""
+    at = 0
+    while len(data) - at > MOST_TOKEN:
+        found = data.rfind(b">", at, at + MOST_TOKEN)
+        if found < 0:
+            raise InputError(Message("file.token_long", most=MOST_TOKEN >> 20, at=at))
+        at = found + 1
 
 
 def _beginning(data: bytes) -> tuple[int, bytes, str]:

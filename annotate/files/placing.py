@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from annotate.files import neighbours
 from annotate.files.errors import file_error, reason
+from fingering_db import neighbours
 from fingering_db.message import Message
 
 _HANG_UP = (signal.SIGHUP,) if hasattr(signal, "SIGHUP") else ()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from xml.parsers import expat
 
+from annotate.files.doctype import Defaults
 from annotate.files.encoding import TextForm, inspect
 from annotate.files.markup import BEGIN, END, SIGNATURE, TARGET, own_line
 from annotate.findings import InputError
@@ -99,6 +100,7 @@ class _Finder:
         self.parser.ProcessingInstructionHandler = self._on_instruction
         self.parser.CommentHandler = self._on_foreign
         self.parser.EntityDeclHandler = self._on_entity
+        self.parser.AttlistDeclHandler = Defaults().declared
         self._entities = 0
         self._data = data
         self._form = form

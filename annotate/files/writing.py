@@ -50,7 +50,7 @@ def splice(data: bytes, marks: Sequence[Mark], carrier: str = ROWS) -> bytes:
     'stack' (one direction with line breaks) or 'ascii' (rows in ASCII, but for ♯ and ♭). `strip` gives the bytes back.
     Raises ValueError for what the calling code must not do: an offset that is no note's, two marks on one
     note, a text of no characters or with characters that break an importer, an unknown carrier. Raises InputError for
-    bytes that cannot be read as text.
+    bytes that cannot be read as text, and for a note out of an entity, before which nothing can be put.
     """
     if carrier not in CARRIERS:
         raise ValueError(f"no carrier '{carrier}': expected one of {', '.join(CARRIERS)}")
@@ -58,6 +58,9 @@ def splice(data: bytes, marks: Sequence[Mark], carrier: str = ROWS) -> bytes:
     pieces = []
     at = -1
     for mark in sorted(marks, key=lambda mark: mark.offset):
+        if data.startswith(form.encode("&"), mark.offset):
+            line = data.count(b"\n", 0, mark.offset) + 1
+            raise InputError(Message("file.note_of_entity", line=line))
         tag = data[mark.offset : mark.offset + 6 * form.width].decode(form.encoding, "replace")
         if mark.offset <= at or not re.match(r"<note[\s/>]", tag):
             raise ValueError(f"two marks at byte {mark.offset}, or no note there")

@@ -8,6 +8,8 @@ from annotate.reading.values import flat
 from annotate.score import Instrument, Part
 from fingering_db.message import Message
 
+MAX_PARTS = 2_000
+
 
 def read_title(node: Node) -> str:
     """The title in `<work>` or `<movement-title>`, '' for none."""
@@ -31,6 +33,8 @@ def read_part_list(node: Node) -> tuple[Part, ...]:
                 problem = Message("score.same_id", id=part_id) if part_id else Message("score.no_id")
                 raise InputError(Message("score.part_list", problem=problem))
             seen.add(part_id)
+            if len(seen) > MAX_PARTS:
+                raise InputError(Message("score.many_parts", most=MAX_PARTS))
             group = next((name for name in reversed(groups.values()) if name), "")
             parts.append(_part(child, part_id, len(parts) + 1, group))
     return tuple(parts)

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from typing import NoReturn, Protocol
 from xml.parsers import expat
 
+from annotate.files.doctype import Defaults
 from annotate.files.encoding import TextForm
 from annotate.findings import InputError
 from fingering_db.message import Message
@@ -14,7 +15,7 @@ from fingering_db.message import Message
 MAX_DEPTH = 100
 MAX_NOTES = 500_000
 MAX_CHORD = 500
-MAX_ELEMENTS_IN_BAR = 2_000_000
+MAX_ELEMENTS_IN_BAR = 400_000
 MAX_ENTITY = 100_000
 """Characters that one internal entity may grow to."""
 MAX_GROWTH = 1_000_000
@@ -54,6 +55,9 @@ _CUT_OFF = frozenset({3, 5, 6, 20})
 _HEADING = frozenset({"work", "movement-title", "part-list"})
 
 
+_NO_ATTRIBUTES: dict[str, str] = {}
+
+
 class Node:
     """An element. start, end: byte offsets in the file, told for notes and directions only, else -1."""
 
@@ -61,8 +65,8 @@ class Node:
 
     def __init__(self, tag: str, attributes: dict[str, str]) -> None:
         self.tag = tag
-        self.attributes = attributes
-        self.children: list[Node] = []
+        self.attributes = attributes or _NO_ATTRIBUTES
+        self.children: list[Node] | tuple[()] = ()  # most elements have none: a list only for those that do
         self.text = ""
         self.start = -1
         self.end = -1
@@ -149,6 +153,7 @@ class _Builder:
         "chord",
         "closing",
         "data",
+        "defaults",
         "depth",
         "elements",
         "entities",
@@ -186,6 +191,9 @@ class _Builder:
         self.parser = expat.ParserCreate(form.override)
         self.parser.buffer_text = True
         self.parser.EntityDeclHandler = self._entity
+        given = Defaults()
+        self.defaults = given.characters
+        self.parser.AttlistDeclHandler = given.declared
         self._outside()
 
     def run(self) -> None:
@@ -239,8 +247,14 @@ class _Builder:
             return
         node = Node(tag, attributes)
         stack = self.stack
-        stack[-1].children.append(node)
+        above = stack[-1]
+        if not above.children:
+            above.children = [node]
+        else:
+            above.children.append(node)
         stack.append(node)
+        if self.defaults:
+            self._grow(self.defaults.get(tag, 0))
         if tag not in _WITHOUT_TEXT:
             self.parser.CharacterDataHandler = self.listen
         elif tag in _PLACED:
@@ -308,7 +322,10 @@ class _Builder:
         self._text(text)
 
     def _count_text(self, text: str) -> None:
-        self.grown += len(text)
+        self._grow(len(text))
+
+    def _grow(self, characters: int) -> None:
+        self.grown += characters
         if self.grown > len(self.data) + MAX_GROWTH:
             raise InputError(Message("score.entities_grow"))
 

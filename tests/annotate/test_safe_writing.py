@@ -18,10 +18,10 @@ from click.testing import CliRunner
 from annotate import console
 from annotate.cli import cli
 from annotate.drawing import picture_folder
-from annotate.files import neighbours
 from annotate.files.placing import prepared, standing, uninterrupted
 from annotate.findings import InputError
 from annotate.pipeline import Options, annotate, look, strip_file
+from fingering_db import neighbours
 
 COMPOSER = Path(__file__).parents[2] / "examples/composer/score.musicxml"
 NOTE = "<note><pitch><step>C</step><octave>5</octave></pitch><duration>4</duration></note>"

@@ -52,6 +52,66 @@ def test_a_damaged_file_is_computed_anew(own_folder):
     assert len(calls) == 5
 
 
+def test_a_file_with_any_bit_flipped_is_computed_anew(own_folder):
+    compute, calls = counting(1)
+    store.fetch("key", compute)
+    (path,) = own_folder.glob("*.npz")
+    whole = path.read_bytes()
+    for at in range(0, len(whole), 7):
+        damaged = bytearray(whole)
+        damaged[at] ^= 1 << at % 8
+        path.write_bytes(damaged)
+        assert store.fetch("key", compute)["a"] == [1]
+        assert path.read_bytes() == whole
+    assert len(calls) == 1 + len(range(0, len(whole), 7))
+
+
+def test_a_file_under_the_name_of_another_is_computed_anew(own_folder):
+    store.fetch("key", counting(1)[0])
+    (one,) = own_folder.glob("*.npz")
+    whole = one.read_bytes()
+    store.fetch("other key", counting(2)[0])
+    (two,) = set(own_folder.glob("*.npz")) - {one}
+    two.write_bytes(whole)
+    assert store.fetch("other key", counting(2)[0])["a"] == [2]
+
+
+@pytest.mark.parametrize("kind", ["pipe", "folder", "link to a pipe", "device"])
+def test_what_is_no_file_does_not_hold_up(own_folder, kind):
+    compute, calls = counting(1)
+    store.fetch("key", compute)
+    (path,) = own_folder.glob("*.npz")
+    path.unlink()
+    if kind == "pipe":
+        os.mkfifo(path)
+    elif kind == "folder":
+        path.mkdir()
+    elif kind == "device":
+        path.symlink_to("/dev/zero")
+    else:
+        os.mkfifo(own_folder / "pipe")
+        path.symlink_to(own_folder / "pipe")
+    assert store.fetch("key", compute)["a"] == [1] and len(calls) == 2
+    store.fetch("key", compute)
+    assert len(calls) == (3 if kind == "folder" else 2)
+
+
+def test_what_killed_runs_left_is_cleared(own_folder):
+    own_folder.mkdir()
+    (own_folder / ".ventwise-0123456789abcdef.tmp").write_bytes(b"x")
+    store.fetch("key", counting(1)[0])
+    assert [path.suffix for path in own_folder.iterdir()] == [".npz"]
+
+
+def test_without_a_home_there_is_no_folder_and_none_is_made(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("HOME", raising=False)
+    monkeypatch.delenv("XDG_CACHE_HOME", raising=False)
+    monkeypatch.setattr(os.path, "expanduser", lambda path: path)  # as where there is no passwd entry either
+    assert store.fetch("key", counting(1)[0])["a"] == [1]
+    assert list(tmp_path.iterdir()) == []
+
+
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write everywhere")
 def test_a_folder_that_cannot_be_written_to_is_done_without(own_folder):
     own_folder.mkdir()
