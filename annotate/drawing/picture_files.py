@@ -9,7 +9,7 @@ import re
 import struct
 import unicodedata
 import zlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 
 import resvg_py
 
@@ -17,6 +17,7 @@ from annotate.decision import Decision, Status
 from annotate.drawing import picture
 from annotate.drawing.path_picture import path_svg
 from annotate.marking import Drawn
+from annotate.output import clean
 from annotate.place import Place
 from annotate.score import Part
 from fingering_db.fingering import Fingering
@@ -28,6 +29,7 @@ PNG_DPI = 600  # what printers of line art resolve
 
 _LONGEST_PART, _LONGEST_BAR = 40, 20  # characters of a name
 _MM_PER_INCH = 25.4
+_FORMULA = r"=+@\-＝＋＠－"  # a cell that begins so is run by spreadsheets
 _DIGEST = 32  # characters
 _PNG_END = struct.pack(">I", 0) + b"IEND" + struct.pack(">I", zlib.crc32(b"IEND"))
 _PNG_HEAD = 33  # bytes of signature and header
@@ -71,7 +73,7 @@ def _paths(decisions: Iterable[Decision], prefixes: Mapping[str, str]) -> dict[t
         if len(decision.path) > 1 and decision.path[0].sounds and decision.status != Status.UNPLAYABLE:
             place = decision.demand.place
             name = f"{prefixes.get(place.part_id, '')}{place_name(place)}-path"
-            name = f"{_free_name(name, [taken for taken, _ in found.values()])}.svg"
+            name = f"{_free_name(name, {taken for taken, _ in found.values()})}.svg"
             found[*_moment(place), decision.fingering] = name, _marked_svg(path_svg(decision).encode())
     return found
 
@@ -82,10 +84,16 @@ def _moment(place: Place) -> tuple[str, str, object, str]:
 
 def place_name(place: Place) -> str:
     """`bar-012-beat-2.5`: sorts as the score goes."""
-    found = re.match(r"\d+", place.bar)
+    text = "".join(map(_ascii_digit, place.bar))
+    found = re.match(r"[0-9]+", text)
     digits = found[0] if found else ""
-    bar = digits.zfill(3) * bool(digits) + _safe(place.bar[len(digits) :])
+    bar = digits.zfill(3) * bool(digits) + _safe(text[len(digits) :])
     return f"bar-{bar[:_LONGEST_BAR] or 'unnamed'}-beat-{_safe(place.beat_text) or '0'}"
+
+
+def _ascii_digit(char: str) -> str:
+    """Digits of every script as those of ASCII, other characters as they are."""
+    return str(unicodedata.decimal(char, char))
 
 
 def _prefixes(parts: Sequence[Part]) -> dict[str, str]:
@@ -108,24 +116,27 @@ def _safe(text: str) -> str:
     return re.sub(r"[^a-z0-9.]+", "-", bare).strip("-.")
 
 
-def _free_name(name: str, taken: Iterable[str]) -> str:
-    names, number = set(taken), 1
+def _free_name(name: str, taken: Container[str]) -> str:
+    number = 1
     free = name
-    while f"{free}.svg" in names:
+    while f"{free}.svg" in taken:
         number += 1
         free = f"{name}-no-{number}"
     return free
 
 
 def _cell(text: str) -> str:
-    """Other people's text, such that no spreadsheet takes it for a formula."""
-    line = " ".join(text.split())
-    return f"'{line}" if line[:1] in ("=", "+", "@") or re.match(r"-(?!\d+\Z)", line) else line
+    """Other people's text, such that no terminal takes it for a command and no spreadsheet for a formula, be the cells
+    parted by commas, semicolons, tabs or bars. Signs of full width count as their narrow ones."""
+    line = " ".join(clean(text).split())
+    if re.fullmatch(r"-?[0-9]+", line):
+        return line
+    return re.sub(f"(^|[,;|][\"' ]*)(?=[{_FORMULA}])", r"\1'", line)
 
 
 def _table(rows: Iterable[Sequence[str]]) -> bytes:
     text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
+    writer = csv.writer(text, lineterminator="\n", quoting=csv.QUOTE_ALL)
     writer.writerow(COLUMNS)
     writer.writerows(rows)
     return text.getvalue().encode("utf-8", "replace")

@@ -3,7 +3,9 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import struct
+import unicodedata
 import zlib
 from dataclasses import replace
 from fractions import Fraction
@@ -96,9 +98,9 @@ def test_parts_of_one_name_or_of_a_name_without_latin_letters_go_by_number():
 def test_the_list_of_places_has_a_row_for_each_picture():
     files = picture_files.files((drawn("12", "5/2", rehearsal="C+3"), drawn("13", fingering="Tb |")), (FLUTE,))
     assert files["places.csv"].decode().splitlines() == [
-        "part,bar,beat,voice,rehearsal,text,status,drawn,svg,png,path",
-        "Flute,12,2.5,1,C+3,T 2 3 | Eb,playable,here,bar-012-beat-2.5.svg,bar-012-beat-2.5.png,",
-        "Flute,13,1,1,,Tb |,playable,here,bar-013-beat-1.svg,bar-013-beat-1.png,",
+        '"part","bar","beat","voice","rehearsal","text","status","drawn","svg","png","path"',
+        '"Flute","12","2.5","1","C+3","T 2 3 | Eb","playable","here","bar-012-beat-2.5.svg","bar-012-beat-2.5.png",""',
+        '"Flute","13","1","1","","Tb |","playable","here","bar-013-beat-1.svg","bar-013-beat-1.png",""',
     ]
 
 
@@ -142,6 +144,34 @@ def test_every_demand_with_a_fingering_is_listed_whatever_is_drawn_again(tmp_pat
     for name, rows in lists.items():
         for row in rows:
             assert row["text"] in (tmp_path / name / row["svg"]).read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("bar", "name"),
+    [("１２", "bar-012-beat-1"), ("١٢b", "bar-012b-beat-1"), ("²", "bar-2-beat-1"), ("五", "bar-unnamed-beat-1")],
+)
+def test_bar_numbers_in_other_digits_have_plain_names_and_the_second_run_knows_its_folder(bar, name, tmp_path):
+    files = picture_files.files((drawn(bar),), (FLUTE,))
+    assert set(files) == {f"{name}.svg", f"{name}.png", "places.csv"}
+    for _ in range(2):
+        place(tmp_path, files)
+    assert contents(tmp_path) == files
+
+
+@pytest.mark.parametrize("sign", "=+-@＝＋－＠")
+@pytest.mark.parametrize("before", ["", " ", "x;", "x; ", 'x;"', "x|", "x\t", "x,"])
+def test_no_cell_is_a_formula_however_cells_are_parted(before, sign):
+    part = Part("P1", 1, f"{before}{sign}cmd|' /C calc'!A0", "")
+    (row,) = table(picture_files.files((drawn("1", part=part),), (part,))["places.csv"])
+    for cell in re.split(r"[,;|\t]", row["part"]):
+        assert cell.strip(' "')[:1] not in set("=+-@＝＋－＠")
+
+
+def test_a_list_of_places_tells_no_terminal_anything():
+    part = Part("P1", 1, "Flute \x9b31m\u202egnorw", "")
+    data = picture_files.files((drawn("\x9b1\u202e", part=part, rehearsal="\x1b[2J"),), (part,))["places.csv"]
+    text = data.decode()
+    assert all(char == "\n" or unicodedata.category(char)[0] != "C" for char in text)
 
 
 def test_names_from_the_score_are_no_formulas_in_a_spreadsheet():

@@ -58,7 +58,7 @@ ONE_BY_ONE = [
     ("end_mm = 636.3", "end_mm = 636,3", ["line 17", "`end_mm = 636,3`", "decimals with a point"]),
     ('name = "open-hole-b"', "name = “open-hole-b”", ["line 2", "straight quotes"]),
     ("bore_mm = 19.0", "bore_mm = 0.748", ["body.bore_mm = 0.748", "4 to 80"]),
-    ("diameter_mm = 7.0", "diameter_mm = -7.0", ["hole 'C#5'", "diameter_mm = -7", "above 0"]),
+    ("diameter_mm = 7.0", "diameter_mm = -7.0", ["hole 'C#5'", "diameter_mm = -7", "expected 0.5 to"]),
 ]  # fmt: skip
 
 
