@@ -31,7 +31,7 @@ def too_nested(text: str) -> str:
     for number, line in enumerate(bare.split("\n"), start=1):
         if _LONG.search(line):
             return f"a number or key of more than {MOST_DIGITS} signs near line {number}"
-        if any(piece.count(".") > MOST_DOTS for piece in _APART.split(line)):
+        if any(len(piece.split(".")) > MOST_DOTS + 1 for piece in _APART.split(line)):
             return f"a key of more than {MOST_DOTS} dots near line {number}"
     depth = 0
     for bracket in re.finditer(r"[\[\]{}]", bare):
