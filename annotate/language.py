@@ -20,7 +20,8 @@ DEFAULT = "en"
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """The words of one language. Keys are `table.name`; KeyError for a key the language lacks.
+    """The words of one language. Keys are `table.name`; what a language lacks is said in English,
+    KeyError for a key that English lacks too.
 
     signs: whether note names carry ♯ and ♭; else # and b, as they are typed."""
 
@@ -121,6 +122,8 @@ class Words:
 
     def _entry(self, key: str) -> Any:
         table, _, name = key.partition(".")
+        if self.language != DEFAULT and not self.has(key):
+            return words(DEFAULT, self.signs)._entry(key)  # English rather than nothing; a test tells what lacks
         return self.tables[table][name]
 
 

@@ -9,12 +9,14 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
+from report_samples import rich_result
 
 import annotate
 import fingering_db
 from annotate.codes import CODES
 from annotate.language import Words, languages, words
 from annotate.place import Place
+from annotate.report import text
 from fingering_db.message import Message
 from fingering_db.pitch import Pitch
 
@@ -153,7 +155,27 @@ def test_a_language_that_is_not_there_is_not_looked_for_elsewhere():
 def test_note_names_are_those_of_the_language():
     names = ["C##5", "Bbb4", "A4", "F#6", "Eb5", "B3", "Bb4"]
     said = {language: [words(language).pitch(Pitch.parse(name)) for name in names] for language in languages()}
-    assert said["en"] == ["C♯♯5", "B♭♭4", "A4", "F♯6", "E♭5", "B3", "B♭4"]
+    assert said == {
+        "en": ["C♯♯5", "B♭♭4", "A4", "F♯6", "E♭5", "B3", "B♭4"],
+        "de": ["Cisis5", "Heses4", "A4", "Fis6", "Es5", "H3", "B4"],
+        "fr": ["do♯♯5", "si♭♭4", "la4", "fa♯6", "mi♭5", "si3", "si♭4"],
+        "it": ["do♯♯5", "si♭♭4", "la4", "fa♯6", "mi♭5", "si3", "si♭4"],
+    }
+
+
+def test_numbers_carry_the_signs_of_the_language():
+    told = {language: words(language).value(34560.5, ",.1f") for language in languages()}
+    assert told == {"en": "34,560.5", "de": "34.560,5", "fr": "34\u00a0560,5", "it": "34.560,5"}
+
+
+def test_a_report_in_another_language_has_no_english_sentence_and_the_same_fingerings():
+    english = text.render(rich_result())
+    for language in ("de", "fr", "it"):
+        other = text.render(rich_result(), language=language)
+        for key in ("findings.heading", "signs.heading", "cautions.heading", "report.margin"):
+            assert ENGLISH.text(key) not in other
+        assert all(len(line) <= 80 for line in other.splitlines())
+        assert english.count("T 2 3 | Eb") == other.count("T 2 3 | Eb")
 
 
 def test_values_are_said_by_their_kind():
