@@ -186,9 +186,13 @@ def check(score: Path, form: str, earlier: Path | None, **chosen: Any) -> int:
 @quiet_option
 @language_option
 @click.option("--diagrams", type=click.Choice(["changes", "every", "first"]), default="changes", show_default=True,
-              help="When to draw a fingering again; with 'first' they are numbered.")  # fmt: skip
-@click.option("--carrier", type=click.Choice(["rows", "stack", "ascii"]), default="rows", show_default=True,
-              help="How a diagram is carried in the file.")  # fmt: skip
+              help="When to draw a fingering again; 'first' writes numbers and one list.")  # fmt: skip
+@click.option("--carrier", type=click.Choice(["column", "rows", "ascii"]), default="column", show_default=True,
+              help="How a diagram stands: one sign a row, or a row for each hand.")  # fmt: skip
+@click.option("--notes", type=click.Choice(["none", "brief", "full"]), default="brief", show_default=True,
+              help="What is written beside diagrams; 'full' adds cents and motions.")  # fmt: skip
+@click.option("--legend", type=click.Choice(["start", "end", "none"]), default=None,
+              help="Where the signs are explained  [default: start; end with a list]")  # fmt: skip
 @click.option("--pictures", "picture_folder", type=_FILE, metavar="DIR",
               help="Also write each diagram as SVG and PNG into DIR, and places.csv.")  # fmt: skip
 def annotate(
@@ -197,12 +201,15 @@ def annotate(
     in_place: bool,
     diagrams: str,
     carrier: str,
+    notes: str,
+    legend: str | None,
     picture_folder: Path | None,
     **chosen: Any,
 ) -> int:
     """Write fingering diagrams and technique notes into SCORE."""
     from annotate import pipeline
     from annotate.drawing import picture_folder as picture_folders
+    from annotate.marking import Style
 
     target = _target(score, output, in_place)
     before = pipeline.standing_before(score, target, in_place)
@@ -213,8 +220,7 @@ def annotate(
         looked,
         target,
         in_place=in_place,
-        diagrams=diagrams,
-        carrier=carrier,
+        style=Style(diagrams, carrier, notes, legend or ""),
         picture_folder=picture_folder,
         before=before,
         on_written=_keep_in_mind(),

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import textwrap
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
 
 from annotate.decision import Decision, Status
+from annotate.demand import Kind
 from annotate.drawing import diagram
-from annotate.files.writing import ASCII, Mark
+from annotate.files.writing import ASCII, COLUMN, ROWS, Mark
 from annotate.findings import Finding
 from annotate.numbering import fingerings_of, numbered
 from annotate.place import Place
@@ -18,11 +21,41 @@ from fingering_db.fingering import Fingering
 from fingering_db.message import Message
 
 CHANGES, EVERY, FIRST = "changes", "every", "first"
+DIAGRAMS = (CHANGES, EVERY, FIRST)
+NONE, BRIEF, FULL = "none", "brief", "full"
+NOTES = (NONE, BRIEF, FULL)
+START, END = "start", "end"
+LEGENDS = (START, END, NONE)
 _LONG_REST_SECONDS = 10.0  # after so long a player wants to be told again: ours
 _SHOWN = 80  # characters of words that stand in the way
-WORDS_STAND_HERE = "F201"
+_WIDE, _NARROW = 60, 24  # characters of a row of the legend
+# Quarters between two notes, at least, for what stands above them to find room in the programs measured.
+_ROOM_FOR_COLUMN, _ROOM_FOR_ROWS = Fraction(1), Fraction(2)
+_BARS_NAMED = 8
+WORDS_STAND_HERE, CROWDED = "F201", "F202"
 
-CODES = (WORDS_STAND_HERE,)
+CODES = (WORDS_STAND_HERE, CROWDED)
+
+
+@dataclass(frozen=True, slots=True)
+class Style:
+    """How marks are written. diagrams: 'changes' (again when the fingering changes, or the last one stands more than a bar
+    back), 'every', 'first' (a number at every place, each fingering once in a list). notes: 'none', 'brief' (technique and a
+    mark of doubt), 'full'. legend: 'start', 'end', 'none'; '' for the end where there is a list, else the start."""
+
+    diagrams: str = CHANGES
+    carrier: str = COLUMN
+    notes: str = BRIEF
+    legend: str = ""
+    language: str = "en"
+
+    @property
+    def legend_at(self) -> str:
+        """Where the legend stands."""
+        return self.legend or (END if self.diagrams == FIRST else START)
+
+
+DEFAULT = Style()
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,67 +98,112 @@ class _Stand:
         return self.fingering if self.draw else None
 
 
-def mark(
-    part: Part,
-    decisions: Iterable[Decision],
-    diagrams: str = CHANGES,
-    carrier: str = "rows",
-    numbers: Mapping[Fingering, int] | None = None,
-    language: str = "en",
-) -> Marked:
-    """Marks for one part's decisions on one flute. diagrams: 'changes' (again when the fingering changes or after a
-    long rest), 'every', 'first' (each fingering once, and its number at every place). numbers: of the fingerings of
-    the whole piece, for 'first'; those of this part alone where it is None."""
-    judged = tuple(decisions)
-    texts = words_by_place(part)
-    shown = (numbered(judged) if numbers is None else numbers) if diagrams == FIRST else {}
-    found = sorted(_stands(judged, shown, language), key=lambda stand: stand.event.onset)
-    stands = _chosen(found, diagrams)
-    signs = legend(
-        (stand.drawn for stand in stands if stand.drawn),
-        language,
-        plain=carrier == ASCII,
-        statuses={decision.status for decision in judged},
-        numbered=bool(shown),
-        gliding=any(map(is_gliding, judged)),
-        contrary=[decision.contrary for decision in judged if decision.contrary],
-    )
-    line = "  ".join(signs)
+def mark_parts(parts: Sequence[tuple[Part, Sequence[Decision]]], style: Style = DEFAULT) -> list[Marked]:
+    """Marks for each part's decisions on one flute. The numbers of fingerings and the legend are those of the whole piece; the
+    legend, and with `first` the list of fingerings, stand under the staff of the first part that has a fingering: at its
+    first note, or at the beginning of its last bar."""
+    judged = [decision for _, own in parts for decision in own]
+    numbers = numbered(judged) if style.diagrams == FIRST else {}
+    stands = [_chosen(_stands(part, own, style, numbers), style.diagrams) for part, own in parts]
+    keeper = next((n for n, own in enumerate(stands) if any(stand.fingering for stand in own)), -1)
+    found = []
+    for n, (part, _) in enumerate(parts):
+        below = (
+            _below(part, judged, [stand for own in stands for stand in own], style, numbers) if n == keeper else None
+        )
+        found.append(_marked(part, stands[n], style, below))
+    return found
+
+
+def _marked(part: Part, stands: list[_Stand], style: Style, below: tuple[Event, tuple[str, ...]] | None) -> Marked:
     rows: dict[int, list[str]] = {}
     events: dict[int, Event] = {}
     for stand in stands:
-        above = [line] if stand.drawn and line else []
-        number = [stand.number] if stand.number else []
-        own = [*above, *stand.notes, *number, *_drawing(stand, carrier)]
-        if stand.drawn:
-            line = ""  # the legend stands at the first diagram only
+        own = [*stand.notes, *([stand.number] if stand.number else _drawing(stand, style))]
         if own:
             rows.setdefault(stand.event.start, []).extend(own)
             events[stand.event.start] = stand.event
+    under: dict[int, tuple[str, ...]] = {}
+    if below and below[1]:
+        under[below[0].start] = below[1]
+    at = {event.start: event for event in events.values()} | ({below[0].start: below[0]} if under and below else {})
     marks = tuple(
         Mark(
             offset,
-            tuple(own_rows),
-            voice=events[offset].voice if part.multiple_voices else "",
-            staff=events[offset].staff if part.staves > 1 else 0,
+            tuple(rows.get(offset, ())),
+            voice=event.voice if part.multiple_voices else "",
+            staff=event.staff if part.staves > 1 else 0,
+            below=under.get(offset, ()),
+            to_the_left=style.legend_at == END,
         )
-        for offset, own_rows in sorted(rows.items())
+        for offset, event in sorted(at.items())
     )
     pictures = tuple(
         Drawn(part.place(stand.event), stand.fingering, stand.status, stand.draw, stand.contrary)
         for stand in stands
         if stand.fingering
     )
-    return Marked(marks, _crowded(part, texts, events.values()), pictures)
+    findings = (*_on_words(part, events.values()), *_crowded(part, stands, style))
+    return Marked(marks, findings, pictures)
 
 
-def notes_at(decision: Decision, texts: dict[tuple[Fraction, int], str], language: str = "en") -> tuple[str, ...]:
+def _below(
+    part: Part, judged: list[Decision], stands: list[_Stand], style: Style, numbers: Mapping[Fingering, int]
+) -> tuple[Event, tuple[str, ...]] | None:
+    """Where legend and list stand, and their rows; None for a part without a note that may carry them."""
+    visible = [event for event in part.events if not (event.hidden or event.cue or event.ossia or event.grace)]
+    if not visible:
+        return None
+    last = max(event.bar_index for event in visible)
+    at_end = style.legend_at == END
+    event = min((one for one in visible if not at_end or one.bar_index == last), key=lambda one: (one.onset, one.start))
+    # Nothing but a first bar is sure to begin at the left edge of a page.
+    width = _WIDE if event.bar_index == 0 and not at_end else _NARROW
+    full = style.notes == FULL
+    entries: tuple[str, ...] = ()
+    if style.legend_at != NONE:
+        entries = legend(
+            [stand.fingering for stand in stands if stand.fingering and stand.draw],
+            style.language,
+            plain=style.carrier == ASCII,
+            statuses={decision.status for decision in judged} if style.notes != NONE else (),
+            numbered=bool(numbers),
+            gliding=full and any(map(is_gliding, judged)),
+            contrary=[decision.contrary for decision in judged if decision.contrary and full],
+            column=style.carrier != ROWS,
+        )
+    listed = tuple(
+        f"{number_row(number, style.language)} {diagram.line(fingering, style.carrier == ASCII)}"
+        for fingering, number in numbers.items()
+    )
+    return event, (*_packed(entries, width), *_packed(listed, width))
+
+
+def _packed(entries: Iterable[str], width: int) -> list[str]:
+    """Entries in as few rows of so many characters as hold them; what is longer itself is wrapped."""
+    found: list[str] = []
+    for entry in entries:
+        if found and len(found[-1]) + 2 + len(entry) <= width:
+            found[-1] += f"  {entry}"
+        else:
+            found += textwrap.wrap(entry, width) if len(entry) > width else [entry]
+    return found
+
+
+def notes_at(
+    decision: Decision,
+    texts: dict[tuple[Fraction, int], str],
+    language: str = "en",
+    *,
+    brief: bool = False,
+    goes_on: bool = False,
+) -> tuple[str, ...]:
     """Technique notes for the place of a decision; the technique is left out where the score names it right there.
 
-    texts: as `words_by_place` gives them."""
+    texts: as `words_by_place` gives them. brief: one row at most. goes_on: it was said before and still holds."""
     event, word = decision.demand.events[0], decision.demand.word.strip()
     named = bool(word) and word in texts.get((event.onset, event.staff), "")
-    return technique_notes(decision, language, named=named)
+    return technique_notes(decision, language, named=named or goes_on, brief=brief)
 
 
 def words_by_place(part: Part) -> dict[tuple[Fraction, int], str]:
@@ -133,20 +211,29 @@ def words_by_place(part: Part) -> dict[tuple[Fraction, int], str]:
     return {(words.onset, words.staff): words.text.strip() for words in part.directions if not words.ours}
 
 
-def _stands(decisions: Iterable[Decision], numbers: Mapping[Fingering, int], language: str) -> list[_Stand]:
+def _stands(part: Part, decisions: Sequence[Decision], style: Style, numbers: Mapping[Fingering, int]) -> list[_Stand]:
+    """In time order. A word that says the technique is not said again while it goes on."""
+    texts = words_by_place(part)
     found = []
-    for decision in decisions:
+    said, until = "", float("-inf")
+    for decision in sorted(decisions, key=lambda one: one.demand.events[0].onset):
         start, end = fingerings_of(decision)
-        against = None if numbers else decision.contrary  # a numbered diagram serves many ways to it
-        events = decision.demand.events
+        # A numbered diagram serves many ways to it, and a column has no room for the sign.
+        against = decision.contrary if style.notes == FULL and not numbers else None
+        events, kind = decision.demand.events, decision.demand.kind
+        goes_on = kind == said and kind in (Kind.MULTIPHONIC, Kind.MICROTONE) and events[0].seconds <= until
+        notes = (
+            ()
+            if style.notes == NONE
+            else notes_at(decision, texts, style.language, brief=style.notes == BRIEF, goes_on=goes_on)
+        )
+        said, until = kind, events[-1].seconds_end + _LONG_REST_SECONDS
         found.append(
-            _Stand(
-                events[0], decision.notes, start, decision.status, _number(start, numbers, language), contrary=against
-            )
+            _Stand(events[0], notes, start, decision.status, _number(start, numbers, style.language), contrary=against)
         )
         if end:
-            found.append(_Stand(events[-1], (), end, decision.status, _number(end, numbers, language)))
-    return found
+            found.append(_Stand(events[-1], (), end, decision.status, _number(end, numbers, style.language)))
+    return sorted(found, key=lambda stand: stand.event.onset)
 
 
 def _number(fingering: Fingering | None, numbers: Mapping[Fingering, int], language: str) -> str:
@@ -154,31 +241,52 @@ def _number(fingering: Fingering | None, numbers: Mapping[Fingering, int], langu
 
 
 def _chosen(stands: list[_Stand], diagrams: str) -> list[_Stand]:
-    """The same, told which fingerings need not be drawn again."""
+    """The same, told which fingerings need not be drawn again: with `changes` one that was drawn in this bar or the one
+    before, so that no note stands alone far from its diagram."""
     kept: list[_Stand] = []
     seen: set[Fingering] = set()
     last: Fingering | None = None
-    last_end = float("-inf")
+    last_bar = 0
     for stand in stands:
-        rested = stand.event.seconds - last_end > _LONG_REST_SECONDS
-        again = stand.fingering in seen if diagrams == FIRST else stand.fingering == last and not rested
+        near = stand.fingering == last and stand.event.bar_index - last_bar <= 1
+        again = stand.fingering in seen if diagrams == FIRST else near
         draw = bool(stand.fingering) and (diagrams == EVERY or not again)
         kept.append(replace(stand, draw=draw))
         if stand.fingering:
             seen.add(stand.fingering)
-            last, last_end = stand.fingering, stand.event.seconds_end
+        if stand.fingering and draw:
+            last, last_bar = stand.fingering, stand.event.bar_index
     return kept
 
 
-def _drawing(stand: _Stand, carrier: str) -> tuple[str, ...]:
+def _drawing(stand: _Stand, style: Style) -> tuple[str, ...]:
     if not stand.drawn:
         return ()
-    draw = diagram.plain_rows if carrier == ASCII else diagram.rows
-    return draw(stand.drawn, stand.contrary)
+    if style.carrier == ROWS:
+        return diagram.rows(stand.drawn, stand.contrary)
+    return diagram.column(stand.drawn, plain=style.carrier == ASCII)
 
 
-def _crowded(part: Part, texts: dict[tuple[Fraction, int], str], events: Iterable[Event]) -> tuple[Finding, ...]:
+def _crowded(part: Part, stands: list[_Stand], style: Style) -> tuple[Finding, ...]:
+    """One finding where diagrams stand closer than programs find room for, with the option that helps."""
+    if style.diagrams == FIRST:
+        return ()
+    wide = style.carrier == ROWS or style.notes == FULL
+    room = _ROOM_FOR_ROWS if wide else _ROOM_FOR_COLUMN
+    drawn = [stand for stand in stands if stand.drawn]
+    close = [two.event for one, two in pairwise(drawn) if two.event.onset - one.event.onset < room]
+    if not close:
+        return ()
+    bars = tuple(dict.fromkeys(event.bar for event in close))
+    more = len(bars) - _BARS_NAMED
+    message = Message("reading.crowded", n=len(close), bars=(*bars[:_BARS_NAMED], *(("..",) if more > 0 else ())))
+    advice = Message("reading.write_narrower" if wide else "reading.write_numbers")
+    return (Finding(CROWDED, "info", part.place(close[0]), message, advice),)
+
+
+def _on_words(part: Part, events: Iterable[Event]) -> tuple[Finding, ...]:
     """A finding for each marked event at which the score has words of its own."""
+    texts = words_by_place(part)
     found = []
     for event in sorted(events, key=lambda one: one.onset):
         text = texts.get((event.onset, event.staff))

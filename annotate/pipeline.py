@@ -23,8 +23,7 @@ from annotate.files import container
 from annotate.files.placing import Ready, prepared, standing, standing_of, uninterrupted
 from annotate.findings import Finding, InputError
 from annotate.forms import Form, form_of
-from annotate.marking import Marked, mark, notes_at, words_by_place
-from annotate.numbering import numbered
+from annotate.marking import DEFAULT, Marked, Style, mark_parts, notes_at, words_by_place
 from annotate.reading.changes import turns
 from annotate.reading.flute_parts import choose_part, find_flute_parts
 from annotate.reading.read import read_headings, read_score
@@ -127,8 +126,7 @@ def annotate(
     target: Path,
     *,
     in_place: bool,
-    diagrams: str = "changes",
-    carrier: str = "rows",
+    style: Style = DEFAULT,
     picture_folder: Path | None = None,
     before: str | None = None,
     on_written: OnWritten | None = None,
@@ -139,10 +137,10 @@ def annotate(
     before: as `standing_before` told of `target` when the work began; anything else there now is not overwritten.
     on_written: told before anything can interrupt."""
     container.check_target(looked.file.path, target, in_place)
-    marked = marks_of(looked, diagrams, carrier)
+    marked = marks_of(looked, style)
     marks = [one for part in marked for one in part.marks]
     with _about(looked.file.path):
-        new_data = looked.form.marked(looked.data, looked.parts, marks, carrier)
+        new_data = looked.form.marked(looked.data, looked.parts, marks, style.carrier)
     pictures: tuple[Path, Mapping[str, bytes]] | None = None
     if picture_folder is not None:
         drawn = [one for part in marked for one in part.drawn]
@@ -153,13 +151,12 @@ def annotate(
     return replace(looked.result, findings=looked.result.findings + findings)
 
 
-def marks_of(looked: Looked, diagrams: str = "changes", carrier: str = "rows") -> list[Marked]:
+def marks_of(looked: Looked, style: Style = DEFAULT) -> list[Marked]:
     """What is to be written at which note, part by part, at bytes of `looked.data`."""
-    numbers = numbered(looked.result.first_flute())
     own: dict[str, list[Decision]] = {part.id: [] for part in looked.parts}
     for decision in looked.result.first_flute():
         own[decision.demand.place.part_id].append(decision)
-    return [mark(part, own[part.id], diagrams, carrier, numbers, looked.language) for part in looked.parts]
+    return mark_parts([(part, own[part.id]) for part in looked.parts], replace(style, language=looked.language))
 
 
 def strip_file(path: Path, target: Path, *, in_place: bool, on_written: OnWritten | None = None) -> None:

@@ -24,19 +24,21 @@ _LEGEND_KEYS = {
 }
 
 
-def technique_notes(decision: Decision, language: str = "en", *, named: bool = False) -> tuple[str, ...]:
+def technique_notes(
+    decision: Decision, language: str = "en", *, named: bool = False, brief: bool = False
+) -> tuple[str, ...]:
     """What is written above the staff beside the diagram, top to bottom.
 
     The technique, marked if doubtful or unplayable, and deviations a player must know while playing. Empty
     for an ordinary note that simply plays. named: the score itself names the technique at this place, so that only
-    the mark is written.
+    the mark is written. brief: one row at most, the technique and its mark.
     """
     lexicon = words(language)
     technique = "" if named else _technique(decision, lexicon)
     if decision.status in (Status.DOUBTFUL, Status.UNPLAYABLE):
         key = f"note.{decision.status}" + ("" if technique else "_alone")
         technique = lexicon.text(key, note=technique)
-    if decision.status == Status.UNPLAYABLE:
+    if brief or decision.status == Status.UNPLAYABLE:
         return (technique,) if technique else ()
     rows = (
         technique,
@@ -138,7 +140,7 @@ def _large_deviations(decision: Decision, lexicon: Words) -> str:
 
 
 def number_row(number: int, language: str = "en") -> str:
-    """The row that tells a fingering's number: 'fing. 3', which is no rehearsal mark and no bar number."""
+    """The row that tells a fingering's number: '[3]', which is no rehearsal mark and no bar number."""
     return words(language).text("note.number", n=number)
 
 
@@ -151,11 +153,12 @@ def legend(
     numbered: bool = False,
     gliding: bool = False,
     contrary: Iterable[Fingering] = (),
+    column: bool = False,
 ) -> tuple[str, ...]:
     """The entries of a part's line at its first diagram, explaining only the signs these fingerings and statuses use;
     none without a fingering. plain: circles stand as plain signs.
     numbered: fingerings carry numbers and are drawn once. gliding: some notes say what moves where.
-    contrary: the notes of moves against the ear."""
+    contrary: the notes of moves against the ear. column: the diagrams are columns."""
     shown = tuple(fingerings)
     if not shown:
         return ()
@@ -168,7 +171,8 @@ def legend(
     if diagram.vented_letters(shown) or "v" in suffixes:
         parts.append(lexicon.text("legend.letter_vent"))
     parts += [lexicon.text("legend.letter_hole")] if "o" in suffixes else []
-    parts.append(lexicon.text("legend.hands"))
+    parts.append(lexicon.text("legend.column" if column else "legend.hands"))
+    parts += [lexicon.text("legend.trill")] if column and diagram.trill_keys(shown) else []
     parts += [lexicon.text("legend.number")] if numbered else []
     parts += [lexicon.text("legend.gliding")] if gliding else []
     parts += [lexicon.text("legend.contrary")] if against else []

@@ -1,4 +1,4 @@
-"""A fingering as two rows of signs, from the player's view: left hand above, right hand below.
+"""A fingering as signs, from the player's view: in a column, or in two rows with the left hand above, the right hand below.
 
 The three main keys of each hand stand as circles in playing order, so that both rows together make a grid of
 two by three; thumb, side and foot keys follow as letters. `T 2 3 | Eb` becomes `○●● T` over `○○○ E♭`.
@@ -19,6 +19,10 @@ CONTRARY = "~"
 PLAIN_SIGNS = {DOWN: "@", UP: "-", HOLE_OPEN: "o", VENT_OPEN: "v", BOTH_OPEN: "&"}
 """Plain signs by drawn sign; `o` and `v` are the suffixes of the fingering text."""
 
+DIVIDER = "–"
+"""Between the hands of a column."""
+
+_PLAIN_TABLE = {ord(sign): plain for sign, plain in PLAIN_SIGNS.items()}
 _SUFFIX_SIGNS = {"": DOWN, "o": HOLE_OPEN, "v": VENT_OPEN, "ov": BOTH_OPEN}
 _CIRCLES = ("1", "2", "3")
 
@@ -38,9 +42,49 @@ def rows(fingering: Fingering, contrary: Fingering | None = None) -> tuple[str, 
 
 def plain_rows(fingering: Fingering, contrary: Fingering | None = None) -> tuple[str, str]:
     """The same two rows with plain signs for the circles: `-@@ T` over `--- E♭`."""
-    table = {ord(sign): plain for sign, plain in PLAIN_SIGNS.items()}
-    upper, lower = (row.translate(table) for row in rows(fingering, contrary))
+    upper, lower = (row.translate(_PLAIN_TABLE) for row in rows(fingering, contrary))
     return upper, lower
+
+
+def column(fingering: Fingering, plain: bool = False) -> tuple[str, ...]:
+    """One sign a row, from top to bottom as the flute lies: thumb, three circles, what lies between the hands (else a dash),
+    three circles, right little finger. Narrow enough to stand over neighbouring notes. plain: plain signs for the circles."""
+    top, upper, between, lower, bottom = _from_the_top(fingering)
+    found = (*top, *upper, *(between or (DIVIDER,)), *lower, *bottom)
+    table = _PLAIN_TABLE | {ord(DIVIDER): "="} if plain else {}
+    return tuple(row.translate(table) for row in found)
+
+
+def line(fingering: Fingering, plain: bool = False) -> str:
+    """The same on one line, for a list: `T ○●● | ○○○ E♭`."""
+    top, upper, between, lower, bottom = _from_the_top(fingering)
+    left = [sign for sign in between if sign in _left_letters(fingering)]
+    right = [sign for sign in between if sign not in left]
+    told = " ".join([*top, "".join(upper), *left, "|", *right, "".join(lower), *bottom])
+    return told.translate(_PLAIN_TABLE) if plain else told
+
+
+def _left_letters(fingering: Fingering) -> list[str]:
+    return [_short(held) for held in fingering.left if not held.touch.is_circle]
+
+
+def _from_the_top(fingering: Fingering) -> tuple[list[str], list[str], list[str], list[str], list[str]]:
+    """Thumb, circles of the left hand, keys between the hands, circles of the right hand, keys of its little finger."""
+    letters = [held for held in fingering.held if not held.touch.is_circle]
+    top = [_short(held) for held in letters if held.touch.finger == "thumb"]
+    bottom = [_short(held) for held in letters if held.touch.finger == "R4"]
+    between = [_short(held) for held in letters if held.touch.finger not in ("thumb", "R4")]
+    return top, _circles(fingering.left), between, _circles(fingering.right), bottom
+
+
+def _short(held: Held) -> str:
+    """Letters as narrow as they go: a third one runs into the neighbouring column in a program that sets words large."""
+    return held.touch.sign.replace("tr", "t") + held.suffix
+
+
+def trill_keys(fingerings: tuple[Fingering, ...]) -> bool:
+    """Whether a trill key, shortened in columns, is among these."""
+    return any(held.touch.sign.startswith("tr") for one in fingerings for held in one.held)
 
 
 def signs_used(fingerings: tuple[Fingering, ...]) -> tuple[str, ...]:
@@ -62,7 +106,11 @@ def vented_letters(fingerings: tuple[Fingering, ...]) -> bool:
 
 def _row(hand: tuple[Held, ...]) -> str:
     """One hand: three circles, then every other touch as letters."""
+    others = [held.touch.sign + held.suffix for held in hand if not held.touch.is_circle]
+    return " ".join(["".join(_circles(hand)), *others])
+
+
+def _circles(hand: tuple[Held, ...]) -> list[str]:
     circles = dict.fromkeys(_CIRCLES, UP)
     circles |= {held.touch.drawn: _SUFFIX_SIGNS[held.suffix] for held in hand if held.touch.is_circle}
-    others = [held.touch.sign + held.suffix for held in hand if not held.touch.is_circle]
-    return " ".join(["".join(circles.values()), *others])
+    return list(circles.values())

@@ -14,15 +14,17 @@ from annotate.findings import InputError
 from annotate.output import in_ascii
 from fingering_db.message import Message
 
-ROWS, STACK, ASCII = "rows", "stack", "ascii"
-CARRIERS = (ROWS, STACK, ASCII)
+COLUMN, ROWS, ASCII = "column", "rows", "ascii"
+CARRIERS = (COLUMN, ROWS, ASCII)
 
 # These break an importer of a notation program (`#` too, which is therefore written as a sharp).
 _BREAKING = frozenset('\\{$"%')
 _SIGNS = "♯♭"  # in every carrier: a file whose encoding lacks them takes character references
 _NOT_XML = re.compile("[\x00-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 # Spelled out: left to the program, some would set italics or their own size for words.
-_FONT = 'font-size="8" font-style="normal" font-weight="normal"'
+_FONT = 'font-size="{}" font-style="normal" font-weight="normal"'
+_SIZES = {COLUMN: 6, ROWS: 8, ASCII: 6}  # points; Verovio sets all words alike
+_SMALL = 6  # of legend and list
 
 
 class SelfCheckError(InputError):
@@ -33,21 +35,24 @@ class SelfCheckError(InputError):
 class Mark:
     """What to write at one note.
 
-    offset: of the first byte of its `<note` in the file. rows: texts from top to bottom, at least one, none
-    empty. voice: '' in a part of one voice. staff: from 1; 0 in a part of one staff.
+    offset: of the first byte of its `<note` in the file. rows: texts above the staff from top to bottom; below: such under
+    it, to_the_left: ending at the note where a program can do that. One of both at least, none empty. voice: '' in a part of
+    one voice. staff: from 1; 0 in a part of one staff.
     """
 
     offset: int
     rows: tuple[str, ...]
     voice: str = ""
     staff: int = 0
+    below: tuple[str, ...] = ()
+    to_the_left: bool = False
 
 
-def splice(data: bytes, marks: Sequence[Mark], carrier: str = ROWS) -> bytes:
+def splice(data: bytes, marks: Sequence[Mark], carrier: str = COLUMN) -> bytes:
     """The XML bytes with the marks put in, each right before its note.
 
-    carrier: 'rows' (a direction for each row, bottom row first: the order in which programs stack upwards),
-    'stack' (one direction with line breaks) or 'ascii' (rows in ASCII, but for ♯ and ♭). `strip` gives the bytes back.
+    carrier: 'column' (small type) or 'rows', a direction for each row, bottom row first: the order in which programs stack
+    upwards; 'ascii': small, in ASCII but for ♯ and ♭. `strip` gives the bytes back.
     Raises ValueError for what the calling code must not do: an offset that is no note's, two marks on one
     note, a text of no characters or with characters that break an importer, an unknown carrier. Raises InputError for
     bytes that cannot be read as text, and for a note out of an entity, before which nothing can be put.
@@ -77,26 +82,28 @@ def verify_roundtrip(original: bytes, new: bytes) -> None:
 
 def _block(data: bytes, mark: Mark, carrier: str, form: TextForm) -> str:
     """Everything to be put in at one note, ending such that the note keeps a line of its own."""
-    rows = [_signed(row, carrier) for row in mark.rows]
-    if not rows:
+    if not mark.rows and not mark.below:
         raise ValueError(f"a mark without rows at byte {mark.offset}")
     line = own_line(data, mark.offset, form)
     newline, indent = line or ("", "")
-    # Each row of a stack is signed by itself, for programs that split it when they save.
-    texts = [(newline or "\n").join(rows)] if carrier == STACK else rows[::-1]
+    unit = ("\t" if indent.endswith("\t") else "  ") if line else ""
     lines = [f"<?{TARGET} {BEGIN}?>"]
-    for text in texts:
-        lines += _direction(text, mark, ("\t" if indent.endswith("\t") else "  ") if line else "")
+    # Programs stack what follows outwards: upwards above the staff, downwards below it.
+    for text in mark.rows[::-1]:
+        lines += _direction(_signed(text, carrier), mark, unit, "above", _FONT.format(_SIZES[carrier]))
+    for text in mark.below:
+        font = _FONT.format(_SMALL) + (' halign="right"' if mark.to_the_left else "")
+        lines += _direction(_signed(text, carrier), mark, unit, "below", font)
     lines.append(f"<?{TARGET} {END}?>")
     return (newline + indent).join(lines)
 
 
-def _direction(text: str, mark: Mark, unit: str) -> list[str]:
+def _direction(text: str, mark: Mark, unit: str, placement: str, font: str) -> list[str]:
     """Lines of one direction, indented by `unit` for each level; the order of children is the schema's."""
     return [
-        '<direction placement="above">',
+        f'<direction placement="{placement}">',
         f"{unit}<direction-type>",
-        f"{unit * 2}<words {_FONT}>{text}</words>",
+        f"{unit * 2}<words {font}>{text}</words>",
         f"{unit}</direction-type>",
         *([f"{unit}<voice>{escape(mark.voice)}</voice>"] if mark.voice else []),
         *([f"{unit}<staff>{mark.staff}</staff>"] if mark.staff else []),

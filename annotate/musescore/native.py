@@ -42,7 +42,7 @@ _READ = frozenset(("durationType", "dots", "duration", "subtype", "fractions", "
 ROUNDING = Fraction(2, 480)
 """Quarters: the program counts 480 ticks to a quarter and rounds what does not divide."""
 _MAIN_LINK, _COPY_LINK = ("<linkedMain/>",), ("<linked>", "  </linked>")
-_FONT = '<font size="8"></font>'
+_FONT = '<font size="6"></font>'
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +88,7 @@ def splice_native(data: bytes, marks: Iterable[NativeMark]) -> bytes:
     """
     score = read_native(data)
     found = sorted(place for mark in marks for place in _places(score, mark))
-    size = ("<size>8</size>",) if _major(score.version) > 3 else ()  # version 4 says it twice
+    size = ("<size>6</size>",) if _major(score.version) > 3 else ()  # version 4 says it twice
     pieces, at = [], 0
     for offset, link, rows in found:
         pieces += [data[at:offset], _staff_text(rows, (*link, *size), _indent(data, offset)).encode()]

@@ -20,7 +20,9 @@ def native_marks(parts: Sequence[Part], marks: Iterable[Mark]) -> tuple[NativeMa
         # staff beside it stays in its own voice.
         track = int(event.voice) - 1 if event.voice.isdecimal() else 4 * (event.staff - 1)
         staff, voice = divmod(max(track, 0), 4)
-        found.append(NativeMark(part.number, staff + 1, event.bar_index, event.in_bar, voice, mark.rows))
+        found.append(
+            NativeMark(part.number, staff + 1, event.bar_index, event.in_bar, voice, (*mark.below, *mark.rows))
+        )
     return tuple(found)
 
 

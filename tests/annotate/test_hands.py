@@ -12,6 +12,7 @@ from annotate.choosing.hands import Hold, Option, Step
 from annotate.choosing.passage import best_way, cost
 from annotate.drawing.diagram import plain_rows, rows
 from annotate.drawing.picture import drawing, size, svg
+from annotate.marking import Style
 from annotate.pipeline import Options, annotate, look
 from fingering_db.fingering import Fingering
 from fingering_db.instrument import load
@@ -94,7 +95,7 @@ def test_keys_that_every_flute_has_are_not_told_between_multiphonics(looked):
 
 
 def test_a_numbered_diagram_carries_no_mark_of_one_way_to_it(looked, tmp_path):
-    annotate(looked(vent_move()), tmp_path / "out.musicxml", in_place=False, diagrams="first")
+    annotate(looked(vent_move()), tmp_path / "out.musicxml", in_place=False, style=Style("first"))
     written = (tmp_path / "out.musicxml").read_text(encoding="utf-8")
     assert "contrary: Tv |" in written
     assert "Tv ~" not in written

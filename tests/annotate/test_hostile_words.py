@@ -86,7 +86,7 @@ WRONG: list[tuple[tuple[str, ...], str]] = [
     (("annotate", "s.musicxml", "-o", "x.musicxml", "--in-place"), "expected either"),
     (("annotate", "s.musicxml", "-o", "x.mxl"), "expected .musicxml or .xml"),
     (("annotate", "s.musicxml", "-o", "dir/../s.musicxml"), "is the score itself"),
-    (("annotate", "s.musicxml", "-o", "x.musicxml", "--carrier", "x"), "'rows', 'stack', 'ascii'"),
+    (("annotate", "s.musicxml", "-o", "x.musicxml", "--carrier", "x"), "'column', 'rows', 'ascii'"),
     (("annotate", "s.musicxml", "-o", "x.musicxml", "--diagrams", "x"), "'changes', 'every', 'first'"),
     (("annotate", "s.musicxml", "-o", "x.musicxml", "--pictures", ""), "expected a name"),
     (("strip",), "SCORE"),

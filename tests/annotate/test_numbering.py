@@ -12,7 +12,7 @@ from report_samples import demand, pitches, place, playable, two_flutes, unplaya
 
 from annotate.cli import cli
 from annotate.decision import Decision, PathPoint
-from annotate.marking import mark
+from annotate.marking import FIRST, Style, mark_parts
 from annotate.numbering import numbered
 from annotate.report import text
 from annotate.report.content import build
@@ -47,7 +47,8 @@ def gliding(start: Fingering, end: Fingering, quarter: int = 0) -> Decision:
 
 
 def rows(decisions: list[Decision], **more: object) -> list[tuple[str, ...]]:
-    return [one.rows for one in mark(Part("P1", 1, "Flute", ""), decisions, **more).marks]
+    part = Part("P1", 1, "Flute", "", events=tuple(one.demand.events[0] for one in decisions))
+    return [one.rows for one in mark_parts([(part, decisions)], Style(**more))[0].marks]
 
 
 def test_each_distinct_fingering_has_a_number_in_the_order_of_appearance():
@@ -68,28 +69,32 @@ def test_what_cannot_be_played_has_no_number():
 def test_the_end_of_a_glissando_has_a_number_of_its_own():
     glide = gliding(A, C)
     assert numbered([glide, decided(1, B)]) == {A: 1, B: 2, C: 3}
-    assert [one[-3] for one in rows([glide, decided(1, B)], diagrams="first")] == ["fing. 1", "fing. 2", "fing. 3"]
+    assert [one[-1] for one in rows([glide, decided(1, B)], diagrams="first")] == ["[1]", "[2]", "[3]"]
 
 
-def test_the_first_place_carries_number_and_diagram_and_later_places_the_number():
-    legend, *first = rows([decided(0, A), decided(1, B), decided(2, A)], diagrams="first")[0]
-    assert "fing. 1, 2 ..: drawn where it first comes" in legend
-    assert first == ["mult.", "fing. 1", "○●● T", "○○○ E♭"]
-    assert rows([decided(0, A), decided(1, B), decided(2, A)], diagrams="first")[1:] == [
-        ("mult.", "fing. 2", "○●● T", "○○○"),
-        ("mult.", "fing. 1"),
-    ]
+def test_places_carry_numbers_and_the_list_stands_under_the_last_bar():
+    decisions = [decided(0, A), decided(1, B), decided(2, A)]
+    assert rows(decisions, diagrams=FIRST) == [("mult.", "[1]"), ("[2]",), ("[1]",)]
+    part = Part("P1", 1, "Flute", "", events=tuple(one.demand.events[0] for one in decisions))
+    below = [one.below for one in mark_parts([(part, decisions)], Style(FIRST))[0].marks]
+    assert below[:2] == [(), ()] and below[2][-2:] == ("[1] T ○●● | ○○○ E♭", "[2] T ○●● | ○○○")
+    assert "fingerings by number" in " ".join(below[2])
+    assert max(map(len, below[2])) <= 24
 
 
-def test_a_part_draws_what_another_part_has_drawn_before_under_the_same_number():
-    found = rows([decided(5, B)], diagrams="first", numbers={A: 1, B: 7})
-    assert found[0][-3:] == ("fing. 7", "○●● T", "○○○")
+def test_parts_share_their_numbers_and_one_list_stands_in_the_first_part():
+    parts = [(Part(f"P{n}", n, "Flute", "", events=(event(n, 1000 * n),)),
+              [replace(decided(n, one, part_id=f"P{n}"), demand=replace(decided(n, one).demand, events=(event(n, 1000 * n),)))])
+             for n, one in ((1, A), (2, B))]  # fmt: skip
+    first, second = mark_parts(parts, Style(FIRST))
+    assert [one.rows for one in (*first.marks, *second.marks)] == [("mult.", "[1]"), ("mult.", "[2]")]
+    assert first.marks[0].below and not second.marks[0].below
 
 
 @pytest.mark.parametrize("diagrams", ["changes", "every"])
 def test_without_first_there_are_no_numbers(diagrams):
     told = [row for one in rows([decided(0, A), decided(1, B)], diagrams=diagrams) for row in one]
-    assert not [row for row in told if "fing." in row]
+    assert not [row for row in told if row.startswith("[")]
 
 
 def test_the_json_report_tells_the_numbers_last_in_each_demand_of_the_first_flute():
@@ -108,7 +113,7 @@ def test_the_text_report_has_the_table_when_it_is_asked_for():
     result = two_flutes()
     assert "Fingerings by number" not in text.render(result)
     told = text.render(result, numbered=True)
-    assert re.search(r"fing\. 1 +○●● T +T 2 3 \| Eb\n +○○○ E♭ +C5\+D6 \(bar 12\)\n", told)
+    assert re.search(r"\[1\] +○●● T +T 2 3 \| Eb\n +○○○ E♭ +C5\+D6 \(bar 12\)\n", told)
 
 
 @pytest.mark.parametrize("width", [40, 60, 80])
@@ -118,21 +123,20 @@ def test_the_table_keeps_to_the_width(width, ascii_only):
     told = text.render(result, numbered=True, width=width, ascii=ascii_only)
     assert max(map(len, told.splitlines())) <= width
     assert told.isascii() or not ascii_only
-    assert "fing. 3" in told
+    assert "[3]" in told
 
 
-@pytest.mark.parametrize("carrier", ["rows", "stack", "ascii"])
+@pytest.mark.parametrize("carrier", ["rows", "column", "ascii"])
 def test_in_every_carrier_the_score_has_each_diagram_once_and_its_numbers(tmp_path, carrier):
     out, clean = tmp_path / "o.musicxml", tmp_path / "c.musicxml"
     words = ["annotate", str(COMPOSER), "-o", str(out), "--diagrams", "first", "--carrier", carrier]
     report = CliRunner().invoke(cli, words).stdout
     ours = [text for text in etree.parse(out).xpath("//words/text()") if text.startswith("\u2063")]
     told = [row.strip("\u2063") for one in ours for row in one.split("\n")]
-    numbers = [int(row.removeprefix("fing. ")) for row in told if re.fullmatch(r"fing\. \d+", row)]
+    numbers = [int(row.strip("[]")) for row in told if re.fullmatch(r"\[\d+\]", row)]
     distinct = sorted(set(numbers))
     assert distinct == list(range(1, len(distinct) + 1)) and len(numbers) > len(distinct)
-    upper = [row for row in told if re.match(r"[●○◎◉◐@ov&-]{3}( |$)", row)]
-    assert len(upper) == 2 * len(distinct)
-    assert f"fing. {distinct[-1]} " in report and f"fing. {distinct[-1] + 1}" not in report
+    assert [int(row[1 : row.index("]")]) for row in told if re.match(r"\[\d+\] .*\|", row)] == distinct
+    assert f"[{distinct[-1]}] " in report and f"[{distinct[-1] + 1}]" not in report
     CliRunner().invoke(cli, ["strip", str(out), "-o", str(clean)])
     assert clean.read_bytes() == COMPOSER.read_bytes()

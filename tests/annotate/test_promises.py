@@ -269,10 +269,9 @@ def test_rows_outlive_saving_by_musescore_and_are_found_again(carrier: str, tmp_
     rows = list(reversed(written(carrier)))
     texts = [str(text) for text in etree.fromstring(saved).xpath("//words/text()")]  # type: ignore[union-attr]
     ours = [text.strip().strip(SIGNATURE) for text in texts if SIGNATURE in text]
-    assert ours == (list(ROWS) if carrier == "stack" else rows)
-    if carrier != "stack":
-        tree = etree.fromstring(saved)
-        places = [float(str(words.get("default-y"))) for words in tree.iter("words") if SIGNATURE in str(words.text)]
-        assert places == sorted(set(places))  # upwards, each row on a height of its own
+    assert ours == rows
+    tree = etree.fromstring(saved)
+    places = [float(str(words.get("default-y"))) for words in tree.iter("words") if SIGNATURE in str(words.text)]
+    assert places == sorted(set(places))  # upwards, each row on a height of its own
     assert carries_marks(saved)
     assert music(strip(saved)) == music(plain)

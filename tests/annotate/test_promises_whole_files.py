@@ -18,6 +18,7 @@ from test_promises import schema_errors
 from annotate.files.container import load
 from annotate.files.stripping import carries_marks, strip
 from annotate.findings import InputError
+from annotate.marking import Style
 from annotate.pipeline import Looked, Options, annotate, look, strip_file
 from annotate.reading.read import read_headings
 
@@ -68,8 +69,8 @@ def keeps_the_promises(path: Path, folder: Path) -> bool:
     annotate(seen, again, in_place=False)
     assert again.read_bytes() == marked.read_bytes()
     # With other options the old marks are replaced: the same comes out as without any marks before.
-    annotate(seen, other, in_place=False, carrier="ascii", diagrams="every")
-    annotate(looked, direct, in_place=False, carrier="ascii", diagrams="every")
+    annotate(seen, other, in_place=False, style=Style("every", "ascii"))
+    annotate(looked, direct, in_place=False, style=Style("every", "ascii"))
     assert contents(other) == contents(direct)
     errors = schema_errors(looked.data)
     for one in (marked, other):

@@ -11,6 +11,7 @@ import pytest
 from annotate import pipeline, questions
 from annotate.decision import Result
 from annotate.drawing.diagram import plain_rows, rows
+from annotate.marking import Style
 from annotate.pipeline import Options, desk
 from annotate.report import answers_json, answers_text, text
 from annotate.wording import legend
@@ -27,7 +28,9 @@ def both() -> Result:
 @pytest.fixture(scope="module")
 def marked_rows(tmp_path_factory: pytest.TempPathFactory) -> list[str]:
     target = tmp_path_factory.mktemp("vents") / "marked.musicxml"
-    pipeline.annotate(pipeline.look(LADDER, Options(flutes=("vented-b",))), target, in_place=False, diagrams="every")
+    pipeline.annotate(
+        pipeline.look(LADDER, Options(flutes=("vented-b",))), target, in_place=False, style=Style("every")
+    )
     return re.findall(r"\u2063([^\u2063<]*)\u2063</words>", target.read_text(encoding="utf-8"))
 
 

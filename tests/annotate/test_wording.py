@@ -20,8 +20,8 @@ def test_a_playable_multiphonic_gets_one_short_word():
 
 
 def test_doubt_and_impossibility_are_marked():
-    assert wording.technique_notes(playable(CHORD, status="doubtful")) == ("mult. (?)",)
-    assert wording.technique_notes(unplayable(CHORD)) == ("mult. (!)",)
+    assert wording.technique_notes(playable(CHORD, status="doubtful")) == ("mult. ?",)
+    assert wording.technique_notes(unplayable(CHORD)) == ("mult. !",)
 
 
 def test_cents_reach_the_stand_only_beyond_fifteen():
@@ -58,7 +58,7 @@ def test_a_glissando_says_by_what_it_glides():
 def test_an_ordinary_note_is_silent_when_it_plays():
     note = demand(1, place("1"), "C3", kind="note")
     assert wording.technique_notes(playable(note, deviation_cents=(0.0,))) == ()
-    assert wording.technique_notes(unplayable(note)) == ("(!)",)
+    assert wording.technique_notes(unplayable(note)) == ("!",)
 
 
 def test_notes_carry_proper_accidentals_and_nothing_that_breaks_an_importer():

@@ -154,7 +154,7 @@ def test_a_block_reads_as_the_rest_of_the_file_does() -> None:
     data = FILES["CRLF"]
     offset = note_offsets(data)[0]
     made = splice(data, [Mark(offset, ("○ #",), "2", 1)])
-    words = f'<words font-size="8" font-style="normal" font-weight="normal">{SIGNATURE}○ ♯{SIGNATURE}</words>'
+    words = f'<words font-size="6" font-style="normal" font-weight="normal">{SIGNATURE}○ ♯{SIGNATURE}</words>'
     lines = [
         "<?ventwise begin?>",
         '      <direction placement="above">',
@@ -177,11 +177,13 @@ def test_a_block_in_a_line_or_behind_tabs_follows_it() -> None:
     assert made.count(b"\n\t\t\t\t\t<words") == 3
 
 
-def test_a_stack_is_one_direction_with_a_line_for_each_row_each_signed() -> None:
-    data = FILES["CRLF"]
-    made = splice(data, [Mark(note_offsets(data)[0], ROWS)], "stack")
-    assert made.count(b"<direction ") == data.count(b"<direction ") + 1
-    assert texts(made)[-1].split("\n") == [f"{SIGNATURE}{row}{SIGNATURE}" for row in ROWS]
+def test_what_stands_below_the_staff_follows_from_top_to_bottom_and_comes_out_again() -> None:
+    data = SCORE.encode()
+    made = splice(data, [Mark(note_offsets(data)[0], ("above",), below=("first", "second"), to_the_left=True)])
+    found = [(one.getparent().getparent().get("placement"), one.text.strip(SIGNATURE), one.get("halign"))
+             for one in etree.fromstring(made).iter("words") if SIGNATURE in str(one.text)]  # fmt: skip
+    assert found == [("above", "above", None), ("below", "first", "right"), ("below", "second", "right")]
+    assert strip(made) == data
 
 
 def test_the_ascii_carrier_writes_ascii_but_for_sharp_and_flat() -> None:

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from lxml import etree
-from programs import HERE, _musescore3, _run, plain, webmscore
+from programs import HERE, musescore3, plain, run, webmscore
 from svg import Extent, Matrix, apply, extent, numbers, points, slices, walk
 
 TEXT, NOTE, STAFF, OTHER = "text", "note", "staff", "other"
@@ -66,9 +66,27 @@ def _numbered(folder: Path, stem: str) -> list[Path]:
 
 # -- MuseScore, both versions
 
-_MUSESCORE_NOTE = {"Note", "Stem", "Hook", "Beam", "Accidental", "LedgerLine", "NoteDot", "Rest", "StemSlash", "Tremolo"}
+_MUSESCORE_NOTE = {
+    "Note",
+    "Stem",
+    "Hook",
+    "Beam",
+    "Accidental",
+    "LedgerLine",
+    "NoteDot",
+    "Rest",
+    "StemSlash",
+    "Tremolo",
+}
 _MUSESCORE_TEXT = {"StaffText", "SystemText", "Tempo", "Dynamic", "Expression", "Text", "RehearsalMark", "Lyrics"}
-_MUSESCORE_LONG = {"SlurSegment", "TieSegment", "HairpinSegment", "GlissandoSegment", "OttavaSegment", "TextLineSegment"}
+_MUSESCORE_LONG = {
+    "SlurSegment",
+    "TieSegment",
+    "HairpinSegment",
+    "GlissandoSegment",
+    "OttavaSegment",
+    "TextLineSegment",
+}
 
 
 def _musescore_pages(folder: Path, stem: str) -> Pages:
@@ -96,7 +114,23 @@ def _musescore_pages(folder: Path, stem: str) -> Pages:
             kind = NOTE if name in _MUSESCORE_NOTE else TEXT if name in _MUSESCORE_TEXT else OTHER
             here = extent(outline)
             boxes.append(_box(kind, page, space, here, _text_in(here, on_page) if kind == TEXT else ""))
-    return Pages(tuple(boxes), len(drawn), width)
+    return Pages(tuple(_joined(boxes)), len(drawn), width)
+
+
+def _joined(boxes: list[Box]) -> list[Box]:
+    """Version 4 draws a text in pieces where its font lacks a sign: what is drawn one after the other on one line is one."""
+    found: list[Box] = []
+    for box in boxes:
+        last = found[-1] if found else None
+        if last and last.kind == box.kind == TEXT and last.page == box.page:
+            share = min(last.y1, box.y1) - max(last.y0, box.y0)
+            if share > 0.3 * min(last.y1 - last.y0, box.y1 - box.y0) and -0.2 <= box.x0 - last.x1 < 1.2:
+                text = last.text if box.text in last.text else f"{last.text} {box.text}"
+                y0, y1 = min(last.y0, box.y0), max(last.y1, box.y1)
+                found[-1] = replace(last, x1=box.x1, y0=y0, y1=y1, text=text)
+                continue
+        found.append(box)
+    return found
 
 
 def _staves(lines: list[Extent], page: int, space: float) -> list[Box]:
@@ -141,14 +175,14 @@ def _text_in(ink: Extent, words: list[tuple[str, Extent]]) -> str:
 def _draw_in_musescore3(data: bytes, folder: Path) -> Pages:
     (folder / "in.musicxml").write_bytes(data)
     for form in ("svg", "pdf"):
-        _run([_musescore3(), str(folder / "in.musicxml"), "-o", str(folder / f"page.{form}")], folder)
+        run([musescore3(), str(folder / "in.musicxml"), "-o", str(folder / f"page.{form}")], folder)
     return _musescore_pages(folder, "page")
 
 
 def _draw_in_webmscore(data: bytes, folder: Path) -> Pages:
     (folder / "in.musicxml").write_bytes(data)
     command = ["node", str(HERE / "draw_webmscore.cjs"), webmscore(), str(folder / "in.musicxml"), str(folder / "page")]
-    _run(command, folder)
+    run(command, folder)
     return _musescore_pages(folder, "page")
 
 
@@ -161,7 +195,7 @@ _VEROVIO_OTHER = {"clef", "meterSig", "keySig", "tupletNum", "tupletBracket", "a
 
 def _draw_in_verovio(data: bytes, folder: Path) -> Pages:
     (folder / "in.musicxml").write_bytes(data)
-    _run([sys.executable, str(HERE / "draw_verovio.py"), str(folder / "in.musicxml"), str(folder / "page")], folder)
+    run([sys.executable, str(HERE / "draw_verovio.py"), str(folder / "in.musicxml"), str(folder / "page")], folder)
     boxes: list[Box] = []
     drawn = _numbered(folder, "page")
     width = 0.0
@@ -223,19 +257,21 @@ def _of_verovio(one: etree._Element, matrix: Matrix, page: int, space: float) ->
 _LILYPOND_NOTE = "NoteHead Stem Beam Flag Accidental AccidentalCautionary Rest MultiMeasureRest Dots LedgerLineSpanner"
 _LILYPOND_TEXT = "TextScript DynamicText MetronomeMark RehearsalMark LyricText"
 _LILYPOND_LONG = "Slur Tie Hairpin Glissando"
-_LILYPOND_OTHER = "Script Fingering TupletBracket TupletNumber Clef TimeSignature KeySignature Arpeggio TextSpanner BarNumber"
+_LILYPOND_OTHER = (
+    "Script Fingering TupletBracket TupletNumber Clef TimeSignature KeySignature Arpeggio TextSpanner BarNumber"
+)
 
 
 def _draw_in_lilypond(data: bytes, folder: Path) -> Pages:
     (folder / "in.musicxml").write_bytes(data)
-    _run(["musicxml2ly", "-m", "-o", "page.ly", "in.musicxml"], folder)
+    run(["musicxml2ly", "-m", "-o", "page.ly", "in.musicxml"], folder)
     source = (folder / "page.ly").read_text(encoding="utf-8")
     names = f"{_LILYPOND_NOTE} {_LILYPOND_TEXT} {_LILYPOND_LONG} {_LILYPOND_OTHER} StaffSymbol".split()
     told = "".join(f"\\override {name}.output-attributes = #vw-box\n" for name in names)
     before = (HERE / "boxes.ly").read_text(encoding="utf-8") + f"\\layout {{ \\context {{ \\Score\n{told}}} }}\n"
     version, line, rest = source.partition("\n")
     (folder / "page.ly").write_text(f"{version}{line}{before}{rest}", encoding="utf-8")
-    _run(["lilypond", "-dbackend=svg", "-o", "page", "page.ly"], folder)
+    run(["lilypond", "-dbackend=svg", "-o", "page", "page.ly"], folder)
     drawn = _numbered(folder, "page")
     found = [list(_of_lilypond(path, page)) for page, path in enumerate(drawn)]
     width = numbers(etree.parse(drawn[0]).getroot().get("viewBox", ""))[2]

@@ -60,7 +60,7 @@ def ours(data: bytes) -> tuple[str, ...]:
     return tuple(plain(row) for text in words for row in text.splitlines() if plain(row))
 
 
-def _run(command: list[str], folder: Path, seconds: int = 120) -> list[str]:
+def run(command: list[str], folder: Path, seconds: int = 120) -> list[str]:
     """Lines that a program says; CalledProcessError where it fails."""
     (folder / "home").mkdir(exist_ok=True)
     alone = {"QT_QPA_PLATFORM": "offscreen", "HOME": str(folder / "home"), "XDG_RUNTIME_DIR": str(folder / "home")}
@@ -107,14 +107,14 @@ def _seen_as_saved(lines: list[str], saved: bytes) -> Seen:
 # -- MuseScore 3
 
 
-def _musescore3() -> str:
+def musescore3() -> str:
     return shutil.which("musescore3") or shutil.which("mscore3") or ""
 
 
 def _see_in_musescore3(data: bytes, folder: Path) -> Seen:
     source, target = folder / "in.musicxml", folder / "out.musicxml"
     source.write_bytes(data)
-    lines = _run([_musescore3(), str(source), "-o", str(target)], folder)
+    lines = run([musescore3(), str(source), "-o", str(target)], folder)
     return _seen_as_saved(lines, target.read_bytes())
 
 
@@ -138,7 +138,7 @@ def _webmscore_absent() -> str:
 def _see_in_webmscore(data: bytes, folder: Path) -> Seen:
     source, target = folder / "in.musicxml", folder / "out.musicxml"
     source.write_bytes(data)
-    lines = _run(["node", str(HERE / "webmscore.cjs"), webmscore(), str(source), str(target)], folder)
+    lines = run(["node", str(HERE / "webmscore.cjs"), webmscore(), str(source), str(target)], folder)
     return _seen_as_saved(lines, target.read_bytes())
 
 
@@ -156,7 +156,7 @@ def _verovio_absent() -> str:
 def _see_in_verovio(data: bytes, folder: Path) -> Seen:
     source, target = folder / "in.musicxml", folder / "out.json"
     source.write_bytes(data)
-    lines = _run([sys.executable, str(HERE / "ask_verovio.py"), str(source), str(target)], folder)
+    lines = run([sys.executable, str(HERE / "ask_verovio.py"), str(source), str(target)], folder)
     told = json.loads(target.read_text(encoding="utf-8"))
     # The times at which notes sound are told by the MIDI file.
     return Seen(complaints(lines), tuple(map(plain, told["texts"])), told["midi"], told["notes"])
@@ -172,8 +172,8 @@ def _lilypond_absent() -> str:
 
 def _see_in_lilypond(data: bytes, folder: Path) -> Seen:
     (folder / "in.musicxml").write_bytes(data)
-    lines = _run(["musicxml2ly", "-m", "-o", "out.ly", "in.musicxml"], folder)
-    lines += _run(["lilypond", "-dbackend=svg", "-o", "out", "out.ly"], folder)
+    lines = run(["musicxml2ly", "-m", "-o", "out.ly", "in.musicxml"], folder)
+    lines += run(["lilypond", "-dbackend=svg", "-o", "out", "out.ly"], folder)
     texts = []
     for page in sorted(folder.glob("out*.svg")):
         words = [_on_one_line("".join(str(each) for each in text.itertext())) for text in _texts_of(page)]
@@ -197,7 +197,7 @@ def _notes_in_midi(midi: bytes) -> int:
 
 
 PROGRAMS = (
-    Program("MuseScore 3", lambda: "" if _musescore3() else "MuseScore 3 is not installed", _see_in_musescore3),
+    Program("MuseScore 3", lambda: "" if musescore3() else "MuseScore 3 is not installed", _see_in_musescore3),
     Program("MuseScore 4 (engine)", _webmscore_absent, _see_in_webmscore),
     Program("Verovio", _verovio_absent, _see_in_verovio),
     Program("LilyPond", _lilypond_absent, _see_in_lilypond),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Iterator
 
@@ -138,7 +139,7 @@ def slices(found: list[Point], width: float) -> list[Extent]:
     x0, _, x1, _ = extent(found)
     count = max(1, round((x1 - x0) / width))
     pieces: dict[int, list[Point]] = {}
-    for (ax, ay), (bx, by) in zip(found, found[1:], strict=False):
+    for (ax, ay), (bx, by) in itertools.pairwise(found):
         steps = max(1, round(abs(bx - ax) / width * 2))
         for step in range(steps + 1):
             x, y = ax + (bx - ax) * step / steps, ay + (by - ay) * step / steps

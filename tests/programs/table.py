@@ -16,7 +16,8 @@ from programs import PROGRAMS, Program, Seen, ours, see
 
 from annotate.files.container import load
 from annotate.files.stripping import carries_marks, strip
-from annotate.files.writing import CARRIERS, ROWS
+from annotate.files.writing import CARRIERS, COLUMN
+from annotate.marking import Style
 from annotate.pipeline import Options, annotate, look
 
 ROOT = Path(__file__).parents[2]
@@ -61,13 +62,13 @@ def scores(example: Path, carrier: str) -> tuple[bytes, bytes]:
     with tempfile.TemporaryDirectory() as name:
         target = Path(name) / f"marked{example.suffix}"
         looked = look(example, Options())
-        annotate(looked, target, in_place=False, carrier=carrier, diagrams="every")
+        annotate(looked, target, in_place=False, style=Style("every", carrier))
         return looked.data, load(target).data
 
 
 @cache
 def unmarked(program: Program, example: Path) -> Seen:
-    return see(program, scores(example, ROWS)[0])
+    return see(program, scores(example, COLUMN)[0])
 
 
 @cache
@@ -78,8 +79,8 @@ def tried(program: Program, example: Path, carrier: str) -> Tried:
 
 
 def cell(program: Program, carrier: str) -> str:
-    """One field of the table; rows are tried with every example, the other carriers with one."""
-    all_tried = [tried(program, example, carrier) for example in (EXAMPLES if carrier == ROWS else EXAMPLES[:1])]
+    """One field of the table; columns are tried with every example, the other carriers with one."""
+    all_tried = [tried(program, example, carrier) for example in (EXAMPLES if carrier == COLUMN else EXAMPLES[:1])]
     asked = sum(len(one.asked) for one in all_tried)
     lost = sum(len(one.missing()) for one in all_tried)
     told = [f"{asked - lost} of {asked} rows shown"]

@@ -9,7 +9,8 @@ from programs import PROGRAMS, Program, complaints, ours, see
 from table import EXAMPLES, Tried, scores, tried, unmarked
 
 from annotate.files.stripping import strip
-from annotate.files.writing import ASCII, ROWS, STACK
+from annotate.files.writing import ASCII, COLUMN, ROWS
+from annotate.marking import Style
 from annotate.pipeline import Options, annotate, look, strip_file
 
 PRESENT = [
@@ -34,17 +35,17 @@ def check(program: Program, example: Path, carrier: str) -> None:
 @pytest.mark.parametrize("example", EXAMPLES, ids=lambda path: path.stem)
 @pytest.mark.parametrize("program", QUICK)
 def test_a_program_shows_every_row_and_leaves_the_music_alone(program: Program, example: Path) -> None:
-    check(program, example, ROWS)
+    check(program, example, COLUMN)
 
 
-@pytest.mark.parametrize("carrier", [STACK, ASCII])
+@pytest.mark.parametrize("carrier", [ROWS, ASCII])
 @pytest.mark.parametrize("program", QUICK)
 def test_a_program_shows_the_other_carriers_too(program: Program, carrier: str) -> None:
     check(program, EXAMPLES[0], carrier)
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("carrier", [ROWS, STACK, ASCII])
+@pytest.mark.parametrize("carrier", [COLUMN, ROWS, ASCII])
 @pytest.mark.parametrize("program", SLOW)
 def test_a_program_that_sets_pages_shows_every_row(program: Program, carrier: str) -> None:
     check(program, EXAMPLES[0], carrier)
@@ -53,11 +54,11 @@ def test_a_program_that_sets_pages_shows_every_row(program: Program, carrier: st
 @pytest.mark.parametrize("program", [param for param in QUICK if "MuseScore" in str(param.id)])
 def test_rows_are_updated_and_taken_out_after_a_program_saved_them(program: Program, tmp_path: Path) -> None:
     """Marked again, the saved file has the same rows once; stripped, it has the words and music of the saved original."""
-    seen = tried(program, EXAMPLES[0], ROWS)
+    seen = tried(program, EXAMPLES[0], COLUMN)
     saved, updated = tmp_path / "saved.musicxml", tmp_path / "updated.musicxml"
     saved.write_bytes(seen.after.saved)
-    annotate(look(saved, Options()), updated, in_place=False, diagrams="every")
-    assert ours(updated.read_bytes()) == ours(scores(EXAMPLES[0], ROWS)[1])
+    annotate(look(saved, Options()), updated, in_place=False, style=Style("every"))
+    assert ours(updated.read_bytes()) == ours(scores(EXAMPLES[0], COLUMN)[1])
     for stripped in (strip(saved.read_bytes()), strip(updated.read_bytes())):
         (tmp_path / "bare.musicxml").write_bytes(stripped)
         demands = [look(tmp_path / name, Options()).result.decisions for name in ("bare.musicxml", "saved.musicxml")]
@@ -66,18 +67,18 @@ def test_rows_are_updated_and_taken_out_after_a_program_saved_them(program: Prog
 
 
 @pytest.mark.parametrize("program", [param for param in QUICK if "MuseScore" in str(param.id)])
-@pytest.mark.parametrize(("carrier", "diagrams"), [(STACK, "first"), (ASCII, "every")])
+@pytest.mark.parametrize(("carrier", "diagrams"), [(ROWS, "first"), (ASCII, "every")])
 def test_with_other_options_the_rows_that_a_program_saved_are_replaced(
     program: Program, carrier: str, diagrams: str, tmp_path: Path
 ) -> None:
     """The same comes out as for the saved file without our rows, and taking them out leaves just that."""
     saved, bare = tmp_path / "saved.musicxml", tmp_path / "bare.musicxml"
-    saved.write_bytes(tried(program, EXAMPLES[0], ROWS).after.saved)
+    saved.write_bytes(tried(program, EXAMPLES[0], COLUMN).after.saved)
     strip_file(saved, bare, in_place=False)
     made = []
     for source in (saved, bare):
         target = tmp_path / f"marked-{source.name}"
-        annotate(look(source, Options()), target, in_place=False, carrier=carrier, diagrams=diagrams)
+        annotate(look(source, Options()), target, in_place=False, style=Style(diagrams, carrier))
         made.append(target.read_bytes())
     assert made[0] == made[1]
     assert len(ours(made[0])) > 5 and ours(made[0]) != ours(saved.read_bytes())
@@ -93,7 +94,7 @@ def words(data: bytes) -> list[str]:
 @pytest.mark.parametrize("program", QUICK)
 def test_a_lost_row_and_another_note_would_be_seen(program: Program) -> None:
     """The witness itself is put on trial, with a marked score that is not as it should be."""
-    before, marked = scores(EXAMPLES[0], ROWS)
+    before, marked = scores(EXAMPLES[0], COLUMN)
     asked = ours(marked)
     spoiled = marked.replace(b"<octave>5</octave>", b"<octave>4</octave>", 1).replace(asked[-1].encode(), b"else")
     seen = Tried(unmarked(program, EXAMPLES[0]), see(program, spoiled), asked)

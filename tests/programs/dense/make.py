@@ -52,8 +52,9 @@ def bar(number: int, lines: list[str], *, first: str = "") -> str:
 
 
 def attributes(clef: str = "G2") -> str:
-    key = f"<key><fifths>0</fifths></key><time><beats>4</beats><beat-type>4</beat-type></time>"
-    return f"      <attributes><divisions>{DIVISIONS}</divisions>{key}<clef><sign>{clef[0]}</sign><line>{clef[1]}</line></clef></attributes>"
+    key = "<key><fifths>0</fifths></key><time><beats>4</beats><beat-type>4</beat-type></time>"
+    sign = f"<clef><sign>{clef[0]}</sign><line>{clef[1]}</line></clef>"
+    return f"      <attributes><divisions>{DIVISIONS}</divisions>{key}{sign}</attributes>"
 
 
 def score(title: str, parts: list[tuple[str, str, list[str]]]) -> str:
@@ -63,15 +64,59 @@ def score(title: str, parts: list[tuple[str, str, list[str]]]) -> str:
         f"</instrument-name><instrument-sound>{sound}</instrument-sound></score-instrument></score-part>\n"
         for n, (name, sound, _) in enumerate(parts, start=1)
     )
-    music = "".join(f'  <part id="P{n}">\n' + "\n".join(bars) + "\n  </part>\n" for n, (_, _, bars) in enumerate(parts, start=1))
+    music = "".join(
+        f'  <part id="P{n}">\n' + "\n".join(bars) + "\n  </part>\n" for n, (_, _, bars) in enumerate(parts, start=1)
+    )
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n<!-- Invented, made by make.py. -->\n<score-partwise version="3.1">\n'
         f"  <work><work-title>{title}</work-title></work>\n  <part-list>\n{listed}  </part-list>\n{music}</score-partwise>\n"
     )
 
 
-CHORDS = "C5.D6 B4.C6 A4.B5 C5.C#6 G4.A5 D5.E6 F#4.G5 B4.A5 C5.B5 G4.F#5 E4.F5 D5.C6 A4.G#5 C5.D#6 F4.F#5 B4.C#6".split()
-STEPS = "C+5 D-5 D+5 E-5 F+5 G-5 G+5 A-5 A+5 B-5 C+6 B-5 A+5 G+5 F#+5 F+5 E-5 D+5 D-5 C+5 B-4 A+4 G+4 A-4".split()
+CHORDS = [
+    "C5.D6",
+    "B4.C6",
+    "A4.B5",
+    "C5.C#6",
+    "G4.A5",
+    "D5.E6",
+    "F#4.G5",
+    "B4.A5",
+    "C5.B5",
+    "G4.F#5",
+    "E4.F5",
+    "D5.C6",
+    "A4.G#5",
+    "C5.D#6",
+    "F4.F#5",
+    "B4.C#6",
+]
+STEPS = [
+    "C+5",
+    "D-5",
+    "D+5",
+    "E-5",
+    "F+5",
+    "G-5",
+    "G+5",
+    "A-5",
+    "A+5",
+    "B-5",
+    "C+6",
+    "B-5",
+    "A+5",
+    "G+5",
+    "F#+5",
+    "F+5",
+    "E-5",
+    "D+5",
+    "D-5",
+    "C+5",
+    "B-4",
+    "A+4",
+    "G+4",
+    "A-4",
+]
 
 
 def on_every_beat() -> str:
