@@ -549,7 +549,7 @@ def main() -> None:
         warnings.simplefilter("ignore")
     try:
         with run.signs_of_life():
-            code = cli.main(standalone_mode=False, obj=run)
+            code = cli.main(standalone_mode=False, obj=run, prog_name="ventwise")
         run.over = True
         messages: list[str] = []
     except (Exception, KeyboardInterrupt) as error:

@@ -68,9 +68,13 @@ class Looked:
 
 def look(path: Path, options: Options, progress: Progress | None = None) -> Looked:
     """Read a score and decide every demand. Raises InputError when it cannot be looked at."""
-    file = container.load(path)
+    return look_at(container.load(path), options, progress)
+
+
+def look_at(file: container.ScoreFile, options: Options, progress: Progress | None = None) -> Looked:
+    """The same for a score that was loaded."""
     form = form_of(file)
-    with _about(path):
+    with _about(file.path):
         data = form.meaning()
         headings = read_headings(data)
         chosen = _chosen_parts(headings, options)
@@ -109,7 +113,7 @@ def look(path: Path, options: Options, progress: Progress | None = None) -> Look
         ]
         findings += decided.findings
     result = Result(
-        score=str(path),
+        score=str(file.path),
         flutes=tuple(dict.fromkeys(names)),
         decisions=tuple(decisions),
         findings=tuple(findings),

@@ -1,6 +1,7 @@
 """The arrow between the packages and the order of modules: imports go one way only."""
 
 import ast
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -66,6 +67,7 @@ ORDER = [
     ["annotate.console"],
     ["annotate.cli"],
     ["annotate.start"],
+    ["annotate.ventwise"],
 ]
 RANK = {name: rank for rank, row in enumerate(ORDER) for name in row}
 
@@ -120,8 +122,21 @@ def test_fingering_db_never_imports_annotate():
 
 def test_packages_have_no_re_exports():
     for path in [*(ROOT / "annotate").rglob("__init__.py"), *(ROOT / "fingering_db").rglob("__init__.py")]:
+        if path.parent.name == "ventwise":
+            continue  # the face: what `import ventwise` gives
         body = ast.parse(path.read_text(encoding="utf-8")).body
         assert len(body) == 1 and isinstance(body[0], ast.Expr), path
+
+
+def test_every_package_is_installed_and_the_face_under_its_own_name():
+    told = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["setuptools"]
+    folders = [
+        path.parent.relative_to(ROOT)
+        for name in ("annotate", "fingering_db")
+        for path in (ROOT / name).rglob("__init__.py")
+    ]
+    places = {told["package-dir"].get(name, name.replace(".", "/")) for name in told["packages"]}
+    assert places == {folder.as_posix() for folder in folders}
 
 
 def test_only_the_command_line_prints_or_exits():

@@ -1,0 +1,5 @@
+"""`python -m ventwise`: the command line."""
+
+from annotate.start import main
+
+main()
