@@ -31,6 +31,7 @@ from annotate.demand import Kind
 from annotate.files.container import ScoreFile, load, unpack
 from annotate.findings import Finding, InputError
 from annotate.language import words
+from annotate.marking import DEFAULT, Style
 from annotate.report import json_report, text
 from fingering_db.acoustics.arrays import ComplexArray, RealArray, StateArray
 from fingering_db.fingering import Fingering, FingeringError
@@ -58,6 +59,7 @@ __all__ = [
     "Shifted",
     "Sound",
     "Status",
+    "Style",
     "Way",
     "annotate",
     "check",
@@ -236,19 +238,17 @@ def annotate(
     chords: str = "auto",
     tolerance_cents: float | None = None,
     a4_hz: float | None = None,
-    diagrams: str = "changes",
-    carrier: str = "",
+    style: Style = DEFAULT,
     in_place: bool = False,
 ) -> Result:
     """Check a score, and write it with diagrams and technique notes to `out`; no other byte of it changes.
 
     Arguments as in `check`. out: a path with the ending of the score's kind (.mxl for compressed scores); the score itself only
-    with in_place. diagrams: 'changes', 'every' or 'first'. carrier: how a diagram stands in the file, '' for the usual way.
+    with in_place. style: when diagrams are drawn again and how, which notes, where the legend, in which language.
     Raises InputError, and then nothing is written.
     """
     looked = _look(score, flute, parts, chords, tolerance_cents, a4_hz)
-    how = {"carrier": carrier} if carrier else {}
-    return pipeline.annotate(looked, Path(out), in_place=in_place, diagrams=diagrams, **how)  # type: ignore[arg-type]
+    return pipeline.annotate(looked, Path(out), in_place=in_place, style=style)
 
 
 def strip(score: str | os.PathLike[str], out: str | os.PathLike[str], *, in_place: bool = False) -> None:
