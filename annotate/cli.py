@@ -226,7 +226,8 @@ def annotate(
         on_written=_keep_in_mind(),
     )
     _print_report(result, "text", numbered=diagrams == "first")
-    console.tell(f"written: {_one_line(str(target))}")
+    nothing = "" if result.marked else " (nothing was marked)"
+    console.tell(f"written: {_one_line(str(target))}{nothing}")
     return _exit_code(result)
 
 

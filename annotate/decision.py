@@ -111,6 +111,8 @@ class Result:
     undecided: tuple[Undecided, ...] = ()
     parts_read: tuple[str, ...] = ()
     a4_hz: float = 440.0
+    marked: int = 0
+    """How many marks were written into the score."""
 
     def first_flute(self) -> tuple[Decision, ...]:
         """Decisions on the flute named first (per part, for scores with several parts)."""

@@ -35,6 +35,7 @@ from fingering_db.model import model
 OnWritten = Callable[[Ready], None]
 DEFAULT_FLUTE = "open-hole-b"
 # The flute that a part's sound id or name tells, where one of that name is shipped.
+_LISTED_PARTS = 12
 FLUTE_OF_FAMILY = {"flute": DEFAULT_FLUTE, "piccolo": "piccolo", "alto": "alto", "bass": "bass"}
 
 
@@ -83,7 +84,9 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
         score = read_score(data, flutes | {part.id for part, _ in chosen})
     families = {part.id: family for part, family in chosen}
     parts = tuple(part for part in score.parts if part.id in families)
-    findings: list[Finding] = list(score.findings)
+    # Of the flutes that only give evidence nothing is told.
+    aside = flutes - {part.id for part in parts}
+    findings = [finding for finding in score.findings if finding.place is None or finding.place.part_id not in aside]
     decisions: list[Decision] = []
     not_judged: list[NotJudged] = []
     undecided: list[Undecided] = []
@@ -152,7 +155,7 @@ def annotate(
     ready = _before(looked.file, before, in_place)
     _write(looked.form, looked.file, new_data, target, ready, pictures, on_written)
     findings = tuple(finding for part in marked for finding in part.findings)
-    return replace(looked.result, findings=looked.result.findings + findings)
+    return replace(looked.result, findings=looked.result.findings + findings, marked=len(marks))
 
 
 def marks_of(looked: Looked, style: Style = DEFAULT) -> list[Marked]:
@@ -225,7 +228,11 @@ def _chosen_parts(headings: Score, options: Options) -> tuple[tuple[Part, str], 
     flutes = find_flute_parts(headings.parts)
     if not options.parts:
         if not flutes:
-            listed = tuple(Message("score.listed_name", number=part.number, name=part.label) for part in headings.parts)
+            named = headings.parts[:_LISTED_PARTS]
+            listed = tuple(Message("score.listed_name", number=part.number, name=part.label) for part in named)
+            more = len(headings.parts) - len(named)
+            if more:
+                listed += (Message("score.more_parts", n=more),)
             raise InputError(Message("score.no_flute_part", listed=listed))
         return flutes
     families = {part.id: family for part, family in flutes}

@@ -15,7 +15,7 @@ from typing import Any
 from annotate.detecting.company import Company
 from annotate.detecting.fingering_text import WrittenFingerings
 from annotate.detecting.names import NUMBERED, PLAIN, name_tells
-from annotate.detecting.sonority import Sonority
+from annotate.detecting.sonority import Sonority, overlapping
 from annotate.detecting.words import SEVERAL, Spans
 from annotate.reading.flute_parts import flute_family
 from annotate.score import Note, Part
@@ -77,6 +77,7 @@ class PartEvidence:
         self._part, self._spans, self._company = part, spans, company
         self._sonorities = sonorities
         self._chords = [sonority for sonority in sonorities if sonority.is_chord]
+        self._apart = bool(overlapping(tuple(sonorities)))
         self.several = self._named_several() or spans.several_anywhere() is not None
         self.reasons = self._name() + self._ensemble() + self._chord_kinds()
         if not self.several:
@@ -157,7 +158,7 @@ class PartEvidence:
         table = evidence_table()
         chords = [chord for chord in self._chords if not chord.first.grace]
         count, of = len(chords), len(self._sonorities)
-        if not count or self._large() or not flute_family(self._part):
+        if not count or self._apart or self._large() or not flute_family(self._part):
             return []
         alone = self._company.parts == 1 and count >= table["habit_share_alone"] * of
         if alone or (count >= table["habit_chords"] and count >= table["habit_share"] * of):

@@ -15,6 +15,7 @@ _CIRCLE = re.compile("[●○◐◑◒◓◉◎⦿⊙⬤◯⚫⚪⨂⊗]")
 _FINGER = re.compile(r"(?:t|th|[1-4])(?:[ov½]|ov)?", re.IGNORECASE)
 _KEY = re.compile(r"(?:tb|tr|tr\.?\s?[12]?|[a-h][#♯b♭]?|gis|es|dis|cis|gz)(?:v|o)?", re.IGNORECASE)
 _APART = re.compile(r"[\s|/,–—-]+")
+_NO_FINGERING = re.compile(r"\d{2,}[a-z]?|(?:[pf]{1,4}|mp|mf|sfz?|fp)")  # bar numbers, dynamics
 _MOST_ROWS = 50  # of words at one place: more are no fingering
 
 
@@ -42,12 +43,14 @@ def is_fingering(rows: Sequence[str]) -> bool:
     circles = sum(_tokens(row)[0] for row in rows)
     tokens = [token for row in rows for token in _tokens(row)[1]]
     fingers = [token for token in tokens if _FINGER.fullmatch(token)]
+    if sum(token.casefold().startswith("t") for token in fingers) > 1:
+        return False  # one thumb: the rehearsal mark T, written twice
     bar = any("|" in row for row in rows) or (any("/" in row for row in rows) and "T" in tokens)
     return (
         circles >= 3
         or (bar and len(fingers) + circles >= 1 and len(tokens) >= 2)
         or (len(rows) >= 3 and len(fingers) >= 2)
-        or ("T" in tokens and len(fingers) >= 2)
+        or (len(rows) != 2 and "T" in tokens and len(fingers) >= 2)
     )
 
 
@@ -60,13 +63,19 @@ def read_fingering(text: str) -> Fingering | None:
 
 
 class WrittenFingerings:
-    """The fingerings written in a part, by place. This program's own are not among them."""
+    """The fingerings written in a part, by place. This program's own are not among them, nor rehearsal marks, bar numbers and
+    dynamics."""
 
     def __init__(self, part: Part) -> None:
         self._by_staff = part.staves > 1
         self._rows: dict[tuple[int, Fraction], list[str]] = defaultdict(list)
+        marks = {(event.bar_index, event.rehearsal) for event in part.events}
+        marks |= {(event.bar_index, event.bar) for event in part.events}
+        marks |= {(each.bar_index, each.text.strip()) for each in part.directions if each.kind == "rehearsal"}
         for direction in part.directions:
-            if not direction.ours:
+            text = direction.text.strip()
+            mark = direction.kind == "rehearsal" or (direction.bar_index, text) in marks
+            if not direction.ours and not mark and not _NO_FINGERING.fullmatch(text):
                 rows = [row for row in direction.text.splitlines() if row.strip()]
                 key = (direction.staff if self._by_staff else 0, direction.onset)
                 if all(_is_row(row) for row in rows):

@@ -106,6 +106,24 @@ def _level_finding(scene: Scene, end: End) -> Finding:
     )
 
 
+def _between_finding(scene: Scene, start: Sonority, stop: Sonority, line: tuple[End, End]) -> list[Finding]:
+    """A line over notes of its own voice: glissando and run, or a wrong end."""
+    event = start.first
+    first, last = scene.index_of[event.start], scene.index_of[stop.first.start]
+    between = [
+        each
+        for each in scene.sonorities[first + 1 : last]
+        if each.first.voice == event.voice and each.first.staff == event.staff and not each.first.grace
+    ]
+    tied = {id(link.sonority) for sonority in (start, stop) for link in scene.ties.chain(sonority)}
+    count = sum(id(each) not in tied for each in between)
+    if not count:
+        return []
+    sign, pitch, to = Message(f"sign.{line[0].mark.kind}"), line[0].note.written, line[1].note.written
+    message = Message("reading.line_over_notes", sign=sign, pitch=pitch, to=to, n=count)
+    return [Finding("G206", "warning", scene.part.place(event), message, Message("reading.line_over_notes_advice"))]
+
+
 def _words_on(scene: Scene, start: Sonority, stop: Sonority) -> list[Said]:
     """Glissando words from the start of a line up to its end."""
     until = max(stop.onset, start.onset)
@@ -218,5 +236,6 @@ def find_glissandi(scene: Scene) -> Glissandi:
         demands += found
         if not found:
             findings.append(_level_finding(scene, lines[0][0]))
+        findings += _between_finding(scene, start_sonority, stop_sonority, lines[0])
     findings += _word_findings(scene, ends)
     return Glissandi(tuple(demands), tuple(findings), frozenset(used))

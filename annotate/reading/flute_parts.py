@@ -17,6 +17,7 @@ FLUTE, PICCOLO, ALTO, BASS = "flute", "piccolo", "alto", "bass"
 _SPECIAL = (PICCOLO, ALTO, BASS)
 _PIECES = re.compile(r"[/&+,;()\[\]|:–—]|\b(?:and|und|et|ed|y|och|og|en)\b")
 _LETTERS = str.maketrans({"ø": "o", "æ": "ae", "ł": "l", "đ": "d"})  # accents that are part of the letter
+_ORGAN_STOP = re.compile(r"(?<!\d)(?:32|16|8|4|2)\s*(?:['′’]|(?:fuss|ft|pieds|piedi|pies)(?!\w))")
 _WORD = re.compile(r"[^\W\d_]+")
 
 # Beginnings of MusicXML sound ids that are surely no flute of ours (those of flutes are looked at first).
@@ -168,7 +169,10 @@ def choose_part(parts: Sequence[Part], selector: str) -> Part:
 def _not_ours(name: str) -> bool:
     words = _words(_plain(name))
     refused = _lists()["not_ours"]["words"]
-    return any(word in refused for word in words)
+    # The bass drum and bass guitar are small too: 'Piccolo bass' is strung.
+    return (
+        any(word in refused for word in words) or words == ["piccolo", "bass"] or bool(_ORGAN_STOP.search(_plain(name)))
+    )
 
 
 def _within(sound: str, prefix: str) -> bool:

@@ -29,7 +29,7 @@ _SAVE_AGAIN = Message("reading.save_again")
 SKIMMED = frozenset({
     "note", "rest", "chord", "grace", "duration", "backup", "forward", "attributes", "divisions", "time",
     "beats", "beat-type", "senza-misura", "direction", "direction-type", "rehearsal", "metronome",
-    "beat-unit", "beat-unit-dot", "per-minute", "sound", "offset",
+    "beat-unit", "beat-unit-dot", "per-minute", "sound", "offset", "instrument-change", "instrument-sound",
 })  # fmt: skip
 """Elements kept of a part that is not asked for: its time, tempo and rehearsal marks."""
 LEFT_OUT = frozenset({
@@ -72,6 +72,8 @@ class RawPart:
     silent: list[bool] = field(default_factory=list)
     """Nothing but rests in this bar."""
     voices: set[str] = field(default_factory=set)
+    changed: dict[str, str] = field(default_factory=dict)
+    """Sound ids of the instruments that `<instrument-change>` tells of, by an id made of both."""
     staves: int = 1
     octaves_transposed: bool = False
 
@@ -95,6 +97,7 @@ class PartReader:
         self._unseen: set[int] = set()
         self._chords = ChordReader(self.raw.events, self._remark)
         self._instrument = ""
+        self._changed: dict[str, str] = {}
         self._pending: list[RawNote] = []
         # Ticks, of which there are self._grid to the quarter, from the beginning of the bar.
         self._cursor = self._reach = self._last = self._last_duration = 0
@@ -252,7 +255,8 @@ class PartReader:
         voice = kids["voice"].text.strip() if "voice" in kids else (before.voice if before else "1")
         staff = self._staff(kids["staff"].text) if "staff" in kids else (before.staff if before else 1)
         if "instrument" in kids:
-            self._instrument = kids["instrument"].attributes.get("id", "")
+            id = kids["instrument"].attributes.get("id", "")
+            self._instrument = self._changed.get(id, id)
         self.raw.voices.add(voice)
         self._pending.append(
             RawNote(
@@ -264,7 +268,7 @@ class PartReader:
                 grace="grace" in kids,
                 voice=voice,
                 staff=staff,
-                instrument=self._instrument if len(self._instruments) > 1 else "",
+                instrument=self._instrument if len(self._instruments) > 1 or self._changed else "",
                 transposition=self._transpositions.get(staff) or self._transpositions.get(0),
                 unseen=node.attributes.get("print-object") == "no" or staff in self._unseen,
                 ossia=staff in self._ossia,
@@ -362,7 +366,15 @@ class PartReader:
             )
         change = node.child("instrument-change")
         if change is not None and change.attributes.get("id", "") in self._instruments:
-            self._instrument = change.attributes["id"]
+            self._change(change)
+
+    def _change(self, change: Node) -> None:
+        """Another instrument from here on; one of the same id that sounds otherwise is an instrument of its own."""
+        id, sound = change.attributes["id"], change.text_of("instrument-sound").strip()
+        if sound:
+            self._changed[id] = f"{id} {sound}"
+            self.raw.changed[self._changed[id]] = sound
+        self._instrument = self._changed.get(id, id)
 
     def _metronome(self, node: Node, offset: Fraction) -> None:
         try:

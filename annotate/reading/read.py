@@ -13,6 +13,7 @@ from annotate.findings import Finding, InputError
 from annotate.reading import codes
 from annotate.reading.chord_notes import RawEvent
 from annotate.reading.directions import RawDirection
+from annotate.reading.flute_parts import flute_family
 from annotate.reading.heading import read_part_list, read_title
 from annotate.reading.part import LEFT_OUT, SKIMMED, PartReader, RawPart, pickup
 from annotate.reading.remarks import Remarks
@@ -20,7 +21,7 @@ from annotate.reading.repairs import repairs
 from annotate.reading.time import DEFAULT_TEMPO, Timeline, bar_lengths
 from annotate.reading.tree import Node, walk
 from annotate.reading.values import shown
-from annotate.score import Direction, Event, Line, Part, Score
+from annotate.score import Direction, Event, Instrument, Line, Part, Score
 from fingering_db.message import Message
 
 MAX_BYTES = 256 * 2**20
@@ -29,11 +30,25 @@ _TIMEWISE = Message("score.timewise")
 
 
 def read_headings(data: bytes) -> Score:
-    """Title and list of parts, no music; what follows the list of parts is not looked at.
+    """Title and list of parts, no music; of what follows the list of parts only changes of instruments are looked at.
 
     data: the XML bytes. Raises InputError in one line.
     """
-    return _read(data, None, headings_only=True)
+    return _with_changes(_read(data, None, headings_only=True), data)
+
+
+def _with_changes(headings: Score, data: bytes) -> Score:
+    """The headings, with the instruments that a part for no flute changes to on its way."""
+    forms = ("ascii", "utf-16-le", "utf-16-be")
+    music = data[max(data.rfind("</part-list>".encode(form)) for form in forms) :]
+    if not any("<instrument-sound".encode(form) in music for form in forms):
+        return headings
+    changed = {part.id: part.instruments for part in read_score(data, ()).parts}
+    parts = tuple(
+        part if flute_family(part) else replace(part, instruments=changed.get(part.id, part.instruments))
+        for part in headings.parts
+    )
+    return replace(headings, parts=parts)
 
 
 def read_score(data: bytes, wanted: Collection[str] | None = None) -> Score:
@@ -178,8 +193,13 @@ def _rehearsals(raws: list[RawPart], bars: int) -> list[str]:
 
 
 def _timed_part(part: Part, raw: RawPart, timeline: Timeline, rehearsals: list[str]) -> Part:
+    changed = tuple(Instrument(id, "", sound) for id, sound in raw.changed.items())
+    # Before the change the part's only instrument plays.
+    first = part.instruments[0].id if changed and len(part.instruments) == 1 else ""
     pads = [pickup(raw, index, timeline.lengths) for index in range(len(raw.bars))]
     events = [_event(each, raw, timeline, pads, rehearsals) for each in raw.events]
+    if first:
+        events = [event if event.instrument else replace(event, instrument=first) for event in events]
     events.sort(key=lambda event: event.onset)
     directions = [_direction(each, raw, timeline, pads) for each in raw.directions]
     doubles = {
@@ -188,6 +208,7 @@ def _timed_part(part: Part, raw: RawPart, timeline: Timeline, rehearsals: list[s
     }
     return replace(
         part,
+        instruments=part.instruments + changed,
         events=tuple(events),
         directions=tuple(directions),
         double_bars=tuple(sorted(doubles)),
