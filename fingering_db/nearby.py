@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fingering_db.acoustics.arrays import RealArray
+from fingering_db.likeness import FARTHEST, difference, harmonic, moved
 from fingering_db.model import Model, atlas
 from fingering_db.pitch import Pitch
 from fingering_db.playability import PLAYABLE_CONFIDENCE
@@ -29,33 +30,32 @@ class Nearby:
 def nearby(
     model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float = 440.0, wanted: int = 3
 ) -> tuple[Nearby, ...]:
-    """The nearest sets that are within the tolerance and expected to sound, least movement first; may be empty.
+    """The nearest sets that are within the tolerance and expected to sound, most like the one asked for first; may be
+    empty. None is one note and its harmonics.
 
     targets: sounding pitches. Proposals come from the strong resonances of every fingering (atlas), to the nearest
     semitone; each is then searched for with one lip, and only what the search finds is returned."""
     found: list[Nearby] = []
-    for moved, pitches in _proposals(model, tuple(sorted(targets, key=lambda pitch: pitch.midi)), a4_hz):
+    for away, pitches in _proposals(model, tuple(sorted(targets, key=lambda pitch: pitch.midi)), a4_hz):
         best = find(model, pitches, tolerance_cents, a4_hz, limit=1).best
         if best and best[0].confidence >= PLAYABLE_CONFIDENCE:
-            found.append(Nearby(pitches, best[0], moved))
+            found.append(Nearby(pitches, best[0], away))
             if len(found) == wanted:
                 break
     return tuple(found)
 
 
 def _proposals(model: Model, targets: tuple[Pitch, ...], a4_hz: float) -> list[tuple[float, tuple[Pitch, ...]]]:
-    """(semitones moved, pitches) for the sets of resonances that single fingerings offer, nearest first, without
-    repeats."""
+    """(semitones moved, pitches) for the sets of resonances that single fingerings offer, most like first (likeness.py),
+    without repeats."""
     midi = np.array([pitch.midi for pitch in targets])
     notes = _sets_of_notes(model, len(targets), a4_hz)
     notes = notes[(np.diff(notes, axis=1) > 0).all(axis=1)]
-    # A note that is left alone keeps its quarter-tone and its spelling.
-    kept = np.abs(notes - midi) <= 0.5
-    moved = np.where(kept, 0.0, np.abs(notes - midi))
-    moved = moved[~kept.all(axis=1)]
-    notes = notes[~kept.all(axis=1)]
-    order = np.lexsort((moved.max(axis=1), (moved > 0).sum(axis=1), moved.sum(axis=1)))[:_MOST_TRIALS]
-    return [(float(moved[row].sum()), _spelled(notes[row], moved[row], targets)) for row in order]
+    away, unlike = moved(notes, midi), difference(notes, midi)
+    offered = (away > 0).any(axis=1) & (unlike <= FARTHEST) & ~harmonic(notes)
+    notes, away, unlike = notes[offered], away[offered], unlike[offered]
+    order = np.lexsort((away.max(axis=1), (away > 0).sum(axis=1), unlike))[:_MOST_TRIALS]
+    return [(float(away[row].sum()), _spelled(notes[row], away[row], targets)) for row in order]
 
 
 def _sets_of_notes(model: Model, count: int, a4_hz: float) -> RealArray:
@@ -75,7 +75,7 @@ def _sets_of_notes(model: Model, count: int, a4_hz: float) -> RealArray:
     return np.unique(np.concatenate(found), axis=0)
 
 
-def _spelled(notes: RealArray, moved: RealArray, targets: tuple[Pitch, ...]) -> tuple[Pitch, ...]:
+def _spelled(notes: RealArray, away: RealArray, targets: tuple[Pitch, ...]) -> tuple[Pitch, ...]:
     return tuple(
-        Pitch.from_midi(float(note)) if move else pitch for note, move, pitch in zip(notes, moved, targets, strict=True)
+        Pitch.from_midi(float(note)) if move else pitch for note, move, pitch in zip(notes, away, targets, strict=True)
     )

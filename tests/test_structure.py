@@ -29,7 +29,7 @@ ORDER = [
     ["fingering_db.sounding", "fingering_db.hand"],
     ["fingering_db.search", "fingering_db.playability", "fingering_db.fitting"],
     ["fingering_db.model", "fingering_db.family", "fingering_db.retuning"],
-    ["fingering_db.bands", "fingering_db.idle"],
+    ["fingering_db.bands", "fingering_db.idle", "fingering_db.likeness"],
     ["fingering_db.ranking", "fingering_db.tuning", "fingering_db.calibration"],
     ["fingering_db.nearby", "fingering_db.track", "fingering_db.shifts", "fingering_db.motion"],
     ["fingering_db.glide"],

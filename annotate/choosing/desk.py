@@ -8,6 +8,8 @@ from functools import lru_cache
 from annotate.decision import Alternative, Instead, Sound, Status
 from annotate.demand import Demand, Kind
 from fingering_db.fingering import Fingering
+from fingering_db.likeness import KEPT_SEMITONES
+from fingering_db.mechanism import chart_of
 from fingering_db.message import Message
 from fingering_db.model import Model
 from fingering_db.nearby import Nearby, nearby
@@ -108,12 +110,29 @@ def shown(sounds: tuple[Resonance, ...], a4_hz: float) -> tuple[Sound, ...]:
 
 
 def instead(desk: Desk, demand: Demand, sounding: tuple[Pitch, ...]) -> tuple[Instead, ...]:
-    """The nearest playable sets, in written pitch and the score's spelling where a note stays."""
+    """The playable sets most like it, in written pitch and the score's spelling where a note stays; for a multiphonic with
+    none near, one of its notes by itself, and called that."""
     moved_by = transposition(demand)
     spelling = dict(zip(demand.sounding, demand.pitches, strict=True))
     proposals = []
     for near in _nearby(desk.model, sounding, desk.tolerance(demand), desk.a4_hz):
         written = tuple(spelling.get(pitch) or pitch.transposed(-moved_by) for pitch in near.pitches)
+        kept = tuple(spelling[pitch] for pitch in near.pitches if pitch in spelling)
         why = Message("choice.moved_by", confidence=near.candidate.confidence, n=near.moved)
+        if kept:
+            why = Message("choice.keeps", pitches=kept, why=why)
         proposals.append(Instead(written, near.candidate.fingering, why))
+    if not proposals and len(sounding) > 1:
+        return _plain_note(desk, sounding, spelling)
     return tuple(proposals)
+
+
+def _plain_note(desk: Desk, sounding: tuple[Pitch, ...], spelling: dict[Pitch, Pitch]) -> tuple[Instead, ...]:
+    """The lowest of some pitches that the chart has, on its standard fingering; () where it has none."""
+    instrument = desk.model.instrument
+    for pitch in sounding:
+        for note in chart_of(instrument):
+            away = abs(note.pitch.midi + instrument.transposition_semitones - pitch.midi)
+            if away <= KEPT_SEMITONES:
+                return (Instead((spelling.get(pitch, note.pitch),), note.fingering, Message("choice.plain_note")),)
+    return ()

@@ -77,6 +77,7 @@ def _decision(
         confidence=best.confidence,
         sounds=shown(best.sounds, desk.a4_hz),
         alternatives=alternatives(candidates, desk.tolerance(demand)),
+        instead=instead(desk, demand, demand.sounding) if status != Status.PLAYABLE and not demand.open_pitches else (),
     )
 
 

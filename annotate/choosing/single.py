@@ -48,6 +48,7 @@ def decide_microtone(demand: Demand, desk: Desk, prefer: Fingering | None = None
         confidence=best.confidence,
         sounds=shown(best.sounds, desk.a4_hz),
         alternatives=alternatives(candidates, tolerance),
+        instead=instead(desk, demand, demand.sounding) if status != Status.PLAYABLE else (),
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import lru_cache
 
 from annotate.choosing.breaks import where_it_breaks
-from annotate.choosing.desk import Desk, shown, status_of
+from annotate.choosing.desk import Desk, ranked, shown, status_of
 from annotate.choosing.single import compass
 from annotate.decision import Alternative, Decision, Instead, PathPoint, Sound, Status
 from annotate.demand import Demand
@@ -203,7 +203,7 @@ def _not_continuous(demand: Demand, desk: Desk) -> Decision:
     why = Message(
         "glide.not_continuous", asked=_asked_cents(demand), reason=no_way(desk, demand.sounding, demand.to_sounding)
     )
-    other = _telescoping(demand, desk)
+    other = (*_telescoping(demand, desk), *_one_after_the_other(demand, desk))
     if len(demand.sounding) > 1 or not _inside_compass(demand, desk):
         return Decision(demand, desk.name, Status.UNPLAYABLE, why, instead=other)
     run = Instead(demand.pitches, None, Message("glide.run_instead"), demand.to)
@@ -211,6 +211,19 @@ def _not_continuous(demand: Demand, desk: Desk) -> Decision:
         why += Message("glide.run_possible")
         return Decision(demand, desk.name, Status.DOUBTFUL, why, instead=(run, *other))
     return Decision(demand, desk.name, Status.UNPLAYABLE, why, instead=(run, *other))
+
+
+def _one_after_the_other(demand: Demand, desk: Desk) -> tuple[Instead, ...]:
+    """Two multiphonics without the glide between them, where both can be played; () for single notes."""
+    if len(demand.sounding) < 2:
+        return ()
+    tolerance = desk.tolerance(demand)
+    best = [ranked(desk.find(chord, tolerance), tolerance)[:1] for chord in (demand.sounding, demand.to_sounding)]
+    if not all(one and status_of(one[0], tolerance) == Status.PLAYABLE for one in best):
+        return ()
+    (first,), (last,) = best
+    why = Message("glide.one_after_the_other", fingering=str(last.fingering))
+    return (Instead(demand.pitches, first.fingering, why, demand.to),)
 
 
 def _telescoping(demand: Demand, desk: Desk) -> tuple[Instead, ...]:

@@ -170,3 +170,12 @@ def test_pictures_hold_the_paths_of_glissandi(tmp_path):
     assert len(paths) == len(with_path) >= 3
     for name in paths:
         etree.parse(tmp_path / "pictures" / name)
+
+
+def test_a_doubtful_multiphonic_is_offered_playable_ones_like_it(judged):
+    # Its best fingering is some 20 cents off: more than 12, less than twice as much.
+    (decision,), _ = judged("mult.", note("E", 5) + note("C", 6, 1, chord=True), tolerance_cents=12.0)
+    assert decision.status == "doubtful"
+    assert decision.instead
+    assert all(len(one.pitches) == 2 and one.fingering for one in decision.instead)
+    assert any("keeps" in in_words(one.why) for one in decision.instead)
