@@ -100,7 +100,8 @@ slide_option = click.option("--slide", type=_Number(-100.0, 200.0), default=0.0,
                            help="How far the head joint is drawn out.")  # fmt: skip
 quiet_option = click.option("--quiet", is_flag=True, expose_value=False, callback=console.quiet,
                            envvar="VENTWISE_QUIET", help="No progress on stderr.")  # fmt: skip
-language_option = click.option("--language", type=click.Choice(["de", "en", "fr", "it"]), default="en",
+_LANGUAGES = sorted(file.stem for file in (Path(__file__).parent / "languages").glob("*.toml"))
+language_option = click.option("--language", type=click.Choice(_LANGUAGES), default="en",
                                show_default=True, is_eager=True, expose_value=False, callback=console.language,
                                envvar="VENTWISE_LANGUAGE",
                                help="Language of what is said and written; JSON is the same in all.")  # fmt: skip

@@ -125,7 +125,17 @@ def _entries() -> tuple[_Entry, ...]:
         for table in tables["technique"]
     ]
     found += [_entry(table, Technique(table["says"], PLAYERS)) for table in tables["players"]]
+    _refuse_twice([one.technique.id for one in found])
     return tuple(found)
+
+
+def _refuse_twice(ids: list[str]) -> None:
+    """Raise ValueError where two entries of the vocabulary have one id: the words of the first would be told as the other's."""
+    twice = sorted({one for one in ids if ids.count(one) > 1})
+    if twice:
+        raise ValueError(
+            f"technique_words.toml: the id '{twice[0]}' stands twice; expected one of its own for each entry"
+        )
 
 
 def find_words(text: str) -> tuple[Hit, ...]:

@@ -7,6 +7,7 @@ from fractions import Fraction
 
 import pytest
 
+from annotate.detecting import words
 from annotate.detecting.fingering_text import is_fingering
 from annotate.detecting.holding import Holding
 from annotate.detecting.sonority import Ties, gather
@@ -304,3 +305,11 @@ def test_circles_fingers_and_keys_are_a_fingering(rows: list[str]) -> None:
 @pytest.mark.parametrize("rows", [[], ["1"], ["2 3"], ["C"], ["A", "B"], ["4/4"], ["mult."], ["○"], ["a 2"], ["|"]])
 def test_digits_letters_and_single_signs_are_no_fingering(rows: list[str]) -> None:
     assert not is_fingering(rows)
+
+
+def test_an_id_that_stands_twice_in_the_vocabulary_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    tables = words.word_tables()
+    doubled = tables | {"technique": [*tables["technique"], tables["technique"][0]]}
+    monkeypatch.setattr(words, "word_tables", lambda: doubled)
+    with pytest.raises(ValueError, match="the id 'multiphonic' stands twice"):
+        words._entries.__wrapped__()
