@@ -19,6 +19,7 @@ from annotate.console import COULD_NOT_LOOK, LOOKED, UNPLAYABLE, WRITTEN_UNTOLD,
 if TYPE_CHECKING:
     from annotate.choosing.decide import Progress
     from annotate.decision import Result
+    from annotate.language import Words
     from annotate.pipeline import OnWritten, Options
     from annotate.since import Since
 
@@ -26,6 +27,7 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 
 FAULT = "a fault of ventwise itself"
 _LONGEST_MESSAGE, _LONGEST_WORD = 600, 200  # characters; the latter of a word without a blank: most paths are shorter
+_NOTES = {"trust": "confidence_note", "care": "cautions"}
 _CHORDS = click.Choice(["auto", "multiphonic", "players", "voice"])
 _FORMAT = click.Choice(["text", "json"])
 
@@ -166,16 +168,20 @@ def cli() -> None:
 @format_option
 @quiet_option
 @language_option
+@click.option("--detail", type=click.Choice(["brief", "full"]), default="brief", show_default=True,
+              help="'full' also tells all about what is simply playable.")  # fmt: skip
+@click.option("--sort", type=click.Choice(["place", "severity"]), default="place", show_default=True,
+              help="In the order of the score, or the worst first.")  # fmt: skip
 @click.option("--since", "earlier", type=_FILE, metavar="OLD.json",
               help="Also say what has changed since this earlier JSON report.")  # fmt: skip
-def check(score: Path, form: str, earlier: Path | None, **chosen: Any) -> int:
+def check(score: Path, form: str, detail: str, sort: str, earlier: Path | None, **chosen: Any) -> int:
     """Say what in SCORE can be played, what not, and what instead."""
     from annotate import since
     from annotate.pipeline import look
 
     old = since.load(earlier) if earlier else None
     result = look(score, _options(**chosen, language="en" if form == "json" else _language()), _progress()).result
-    _print_report(result, form, since=since.compare(old, result) if old else None)
+    _print_report(result, form, since=since.compare(old, result) if old else None, detail=detail, sort=sort)
     return _exit_code(result)
 
 
@@ -260,6 +266,7 @@ def find(
     """Fingerings that sound PITCH... together: C5 D6; C5+50 is a quarter-tone up."""
     from annotate import questions
 
+    pitches = tuple(pitch for text in pitches for pitch in text.split())
     answers = [questions.find(one, pitches, tolerance, limit) for one in _desks(flutes, a4)]
     _print_answers(answers, form)
     return LOOKED if answers[0].found else UNPLAYABLE
@@ -382,24 +389,38 @@ def plugin(folder: Path | None, score: Path | None) -> int:
 
 
 @cli.command()
-@click.argument("code")
+@click.argument("code", required=False, metavar="[CODE|trust|care|status]")
 @language_option
-def explain(code: str) -> int:
-    """What the code of a finding means."""
+def explain(code: str | None) -> int:
+    """What the code of a finding means; without one, all codes in short. How far to trust the figures; care for the player."""
     from annotate.codes import CODES
     from annotate.findings import InputError
     from annotate.language import words
     from annotate.output import wrap
     from fingering_db.message import Message
 
+    told = words(_language())
+    if code is None:
+        console.echo(
+            "\n".join(line for one in sorted(CODES) for line in wrap(f"{one:5}{_first(told, one)}", 80, hanging=5))
+        )
+        return LOOKED
     if code.lower() == "status":
         console.echo(console.STATUSES)
         return LOOKED
+    if code.lower() in _NOTES:
+        lines = told.lines(f"{_NOTES[code.lower()]}.lines")
+        console.echo("\n".join(line for text in lines for line in wrap(text, 80, hanging=2)))
+        return LOOKED
     if code.upper() not in CODES:
         raise InputError(Message("command.no_code", code=code, codes=CODES))
-    told = words(_language()).text(f"explain.{code.upper()}")
-    console.echo("\n".join(wrap(f"{code.upper()}: {told}", 80)))
+    console.echo("\n".join(wrap(f"{code.upper()}: {told.text(f'explain.{code.upper()}')}", 80)))
     return LOOKED
+
+
+def _first(told: Words, code: str) -> str:
+    """The first sentence of what a code means."""
+    return told.text(f"explain.{code}").partition(". ")[0].rstrip(".") + "."
 
 
 @cli.group(no_args_is_help=False)
@@ -501,13 +522,24 @@ def _ascii() -> bool:
     return needs_ascii(getattr(sys.stdout, "encoding", None))
 
 
-def _print_report(result: Result, form: str, *, numbered: bool = False, since: Since | None = None) -> None:
+def _print_report(
+    result: Result,
+    form: str,
+    *,
+    numbered: bool = False,
+    since: Since | None = None,
+    detail: str = "brief",
+    sort: str = "place",
+) -> None:
     from annotate.report import json_report, text
 
     if form == "json":
         console.echo(json_report.render(result, since))
     else:
-        console.echo(text.render(result, ascii=_ascii(), language=_language(), numbered=numbered, since=since))
+        told = text.render(
+            result, ascii=_ascii(), language=_language(), numbered=numbered, since=since, detail=detail, sort=sort
+        )
+        console.echo(told)
 
 
 def _print_answers(answers: Sequence[Any], form: str) -> None:

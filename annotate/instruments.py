@@ -16,7 +16,9 @@ _ALL_OFF_CENTS = 10.0  # on average: more than a player makes up without thinkin
 
 def listing() -> str:
     """One line for each flute that is shipped."""
-    return "\n".join(f"{name:<16}{load(name).title}" for name in shipped())
+    lines = [f"{name:<16}{load(name).title}" for name in shipped()]
+    slide = "Each also with -slide appended (open-hole-b-slide): a telescoping head joint, for glissandi by hand; see --slide MM."
+    return "\n".join([*lines, "", *wrap(slide, 80)])
 
 
 def description(name: str) -> str:

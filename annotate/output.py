@@ -97,6 +97,15 @@ def pad(text: str, width: int) -> str:
     return text + " " * (width - display_width(text))
 
 
+def cut(text: str, width: int) -> str:
+    """The text in so many columns at most, its end left out for a dot where it is longer."""
+    if display_width(text) <= width:
+        return text
+    while text and display_width(text) > width - 1:
+        text = text[:-1]
+    return text.rstrip() + "."
+
+
 def wrap(text: str, width: int, hanging: int = 0) -> list[str]:
     """Cleaned text in lines of at most `width` columns (at least 2), broken at blanks.
 

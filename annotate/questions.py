@@ -63,7 +63,7 @@ def sounds(desk: Desk, text: str, slide_mm: float = 0.0) -> Sounding:
     """Resonances of a fingering, the head joint drawn out by slide_mm. Raises InputError for a text that is no fingering of
     this flute."""
     try:
-        fingering = Fingering.parse(text)
+        fingering = Fingering.typed(text)
         resonances = resonances_of(desk.model, fingering, slide_mm=slide_mm)
     except FingeringError as error:
         raise InputError(str(error)) from error
@@ -146,7 +146,7 @@ def _beside(one: Shifts, first: Shifts) -> Shifts:
 
 def _shifts(desk: Desk, text: str) -> Shifts:
     try:
-        pattern = Pattern.of(Fingering.parse(text), desk.model.instrument) if "|" in text else Pattern.parse(text)
+        pattern = Pattern.of(Fingering.typed(text), desk.model.instrument) if "|" in text else Pattern.parse(text)
     except PatternError as error:
         hint = "" if "|" in text else ", or a fingering such as T 2 3 | Eb"
         raise InputError(f"{error}{hint}") from error

@@ -28,6 +28,10 @@ class FingeringError(ValueError):
     """A text that is no fingering, or one that the instrument at hand does not have."""
 
 
+_PIECE = re.compile(r"(?:tr[12]|Tb?|[GC]#|[BE]b|gz|[BC123])(?:ov|o|v)?", re.IGNORECASE)
+"""A touch among others written without blanks."""
+
+
 def text_of(fingering: Fingering | None) -> str:
     """The fingering as text, '' for none."""
     return str(fingering) if fingering else ""
@@ -67,6 +71,28 @@ class Fingering:
         """What is held, in the order in which it is written: left hand, right hand."""
         placed = [(finger, touch) for finger, touch in zip(FINGERS, self.touches, strict=True) if touch]
         return tuple(HELD[one] for one in sorted(placed, key=_WRITTEN_ORDER.__getitem__))
+
+    @classmethod
+    def typed(cls, text: str) -> Fingering:
+        """As `parse`, for what someone types in a hurry, where it can mean one thing only: touches without blanks between
+        (`T23|Eb`), the bar at the end (`T23 Eb|`). Raises FingeringError as `parse` does."""
+        try:
+            return cls.parse(text)
+        except FingeringError:
+            plain = text.replace("♯", "#").replace("♭", "b")
+            hands = [_PIECE.findall(hand) for hand in plain.split("|")]
+            if len(hands) != 2 or "".join(map("".join, hands)) != re.sub(r"[\s|]", "", plain):
+                raise
+            left, right = hands
+            if not right:
+                first = next((n for n, one in enumerate(left) if one.lower() not in _TOKENS["left"]), len(left))
+                left, right = left[:first], left[first:]
+            guess = " ".join([*left, "|", *right])
+            try:
+                return cls.parse(guess)
+            except FingeringError:
+                pass
+            raise
 
     @property
     def left(self) -> tuple[Held, ...]:

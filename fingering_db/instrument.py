@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import hashlib
 import re
 import tomllib
@@ -163,7 +164,9 @@ def load(name_or_file: str) -> Instrument:
             raise
         reason = "is no UTF-8 text" if isinstance(error, UnicodeDecodeError) else getattr(error, "strerror", error)
         raise InstrumentError(f"flute file '{name_or_file}': {reason}; expected a TOML instrument file") from error
-    raise InstrumentError(f"no flute '{name_or_file}': expected {', '.join(shipped())} or a .toml file")
+    near = difflib.get_close_matches(name_or_file.lower(), shipped(), n=2, cutoff=0.5)
+    meant = f" (did you mean {' or '.join(near)}?)" if near else ""
+    raise InstrumentError(f"no flute '{name_or_file}'{meant}: expected {', '.join(shipped())} or a .toml file")
 
 
 def _syntax(message: str, text: str) -> str:

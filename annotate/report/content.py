@@ -48,10 +48,13 @@ class NumberedFinding:
 @dataclass(frozen=True, slots=True)
 class Group:
     """Demands that ask the same and are decided the same. decisions: of the first such demand, one per flute;
-    also: places of the others, in score order."""
+    also: places of the others, in score order; ids: of all of them. tells_reading: it is the first that was read for its
+    reason."""
 
     decisions: tuple[Decision, ...]
     also: tuple[Place, ...]
+    ids: tuple[str, ...] = ()
+    tells_reading: bool = True
 
     @property
     def demand(self) -> Demand:
@@ -217,10 +220,15 @@ def _groups(decisions: tuple[Decision, ...]) -> tuple[Group, ...]:
     for answers in by_demand.values():
         key = (_asked(answers[0].demand), tuple(_decided(decision) for decision in answers))
         alike.setdefault(key, []).append(answers)
-    return tuple(
-        Group(tuple(members[0]), tuple(answers[0].demand.place for answers in members[1:]))
-        for members in alike.values()
-    )
+    read: set[object] = set()
+    groups = []
+    for members in alike.values():
+        first = members[0][0].demand
+        places = tuple(answers[0].demand.place for answers in members[1:])
+        ids = tuple(answers[0].demand.id for answers in members)
+        groups.append(Group(tuple(members[0]), places, ids, tells_reading=first.reading not in read))
+        read.add(first.reading)
+    return tuple(groups)
 
 
 def _asked(demand: Demand) -> object:

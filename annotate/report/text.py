@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import dataclass
 from itertools import chain
 
@@ -25,13 +26,15 @@ from annotate.report.content import (
     other_fingerings,
     other_sounds,
 )
+from annotate.report.problems import MARGIN, problem_lines, problems
 from annotate.report.tables import change_lines, number_lines, sign_lines
 from annotate.since import Since
 from fingering_db.fingering import Fingering, text_of
 from fingering_db.message import Message
 from fingering_db.pitch import Pitch
 
-_MARGIN = {Status.DOUBTFUL: "?", Status.UNPLAYABLE: "!"}
+BRIEF, FULL = "brief", "full"
+PLACE, SEVERITY = "place", "severity"
 _PLACE_COLUMN = 18  # 'bar 112, beat 3.33'
 _RIGHT_COLUMN = 14  # the widest diagram: '○○○ tr1 tr2 C♯'
 _GAP = 2
@@ -50,17 +53,25 @@ def render(
     language: str = "en",
     numbered: bool = False,
     since: Since | None = None,
+    detail: str = FULL,
+    sort: str = PLACE,
 ) -> str:
     """The whole report, no line wider than `width` columns (at least 40), ending in a line feed.
 
     ascii: only ASCII characters, whatever stands in the score. numbered: with the table of numbered fingerings.
-    since: what has changed, to be told first. Raises InputError for an unknown language.
+    since: what has changed, to be told first. detail: 'brief' leaves out the details of what is simply playable; sort: by
+    'place', or by 'severity', the worst first. Raises InputError for an unknown language.
     """
-    page = _Page(build(result), max(width, 40), ascii, words(language))
-    sections = [page.heading(), page.changes(since), page.comparison(), page.demands(), page.numbers(numbered)]
-    sections += [page.findings(), page.not_judged(), page.signs()]
+    report = build(result)
+    bad = problems(report.groups, sort == SEVERITY)
+    shown = bad if detail == BRIEF else report.groups
+    if sort == SEVERITY:
+        shown = tuple(sorted(shown, key=lambda group: -group.decisions[0].status.rank))
+    page = _Page(report, max(width, 40), ascii, words(language), shown)
+    sections = [page.heading(), page.changes(since), page.problems(bad), page.comparison(), page.demands()]
+    sections += [page.numbers(numbered), page.findings(), page.not_judged(), page.signs()]
     if result.decisions:
-        sections += [page.plain_section("confidence_note"), page.plain_section("cautions")]
+        sections += [page.notices()]
     text = plain("\n\n".join("\n".join(section) for section in sections if section))
     return "\n".join(line.rstrip() for line in text.split("\n")) + "\n"
 
@@ -79,6 +90,8 @@ class _Page:
     width: int
     ascii: bool
     words: Words
+    shown: tuple[Group, ...] = ()
+    """What is told in detail."""
 
     # --- words
 
@@ -157,7 +170,7 @@ class _Page:
             return [*lines, "", *(wrap(self.say("report.no_demands"), self.width) if parts else [])]
         # Several flutes that answer the same demands are compared in a table instead.
         if not self.compared:
-            lines += ["", *wrap(self.tally(total), self.width)]
+            lines += ["", *wrap(self.tally(total), self.width), *self.asked_for()]
         if self.report.per_flute[1:]:
             lines += ["", *self.table(), ""]
         if total.doubtful or total.unplayable:
@@ -165,6 +178,30 @@ class _Page:
             firsts = dict.fromkeys(decision.flute for decision in result.first_flute())
             lines += wrap(self.say(key, flute=", ".join(firsts)), self.width)
         return lines if lines[-1] else lines[:-1]
+
+    def asked_for(self) -> list[str]:
+        """How many of each kind, and how the chords were read where that is the same for all."""
+        kinds = Counter(one.demand.kind for one in self.report.result.first_flute())
+        told = [self.say("report.kinds", kind=self.say(f"kind.{kind}"), n=n) for kind, n in kinds.items()]
+        lines = wrap(self.say("report.asked", list=", ".join(told)), self.width, hanging=2)
+        reading = self.one_reading
+        return lines + (wrap(self.say("report.chords", reading=reading), self.width, hanging=2) if reading else [])
+
+    @property
+    def one_reading(self) -> Message | None:
+        """Why the chords were read as they were, if it is one reason for several."""
+        found = {group.demand.reading for group in self.report.groups if group.demand.reading}
+        return next(iter(found)) if len(found) == 1 and len(self.report.groups) > 1 else None
+
+    def problems(self, found: tuple[Group, ...]) -> list[str]:
+        """The places to look at, in a line each; and where the others are told, if they are left out."""
+        lines = problem_lines(self.report, found, self)
+        hidden = len(self.shown) < len(self.report.groups)
+        return [*lines, *(wrap(self.say("report.playable_hidden"), self.width) if hidden else [])]
+
+    def beat(self, place: Place) -> str:
+        """Bar and beat."""
+        return self.say("place.bar_beat", bar=place.bar, beat=self.words.beat(place))
 
     def tally(self, counts: Counts) -> str:
         figures = {status: getattr(counts, status) for status in Status}
@@ -256,12 +293,12 @@ class _Page:
 
     def signs(self) -> list[str]:
         """How the fingerings above are to be read."""
-        lines = sign_lines(self.report.result.decisions, self)
+        lines = sign_lines([one for group in self.shown for one in group.decisions], self)
         return [self.rule(), self.say("signs.heading"), "", *lines] if lines else []
 
     def demands(self) -> list[str]:
         lines: list[str] = []
-        for group in self.report.groups:
+        for group in self.shown:
             lines += ([""] if lines else [self.rule(), ""]) + self.demand(group)
         return lines
 
@@ -271,6 +308,8 @@ class _Page:
     def findings(self) -> list[str]:
         by_code: dict[str, list[FindingGroup]] = {}
         for group in self.report.finding_groups:
+            if self.told_at_demand(group):
+                continue
             by_code.setdefault(f"{group.code} {group.severity}", []).append(group)
         lines: list[str] = []
         for groups in by_code.values():
@@ -283,6 +322,32 @@ class _Page:
                 more = self.say("findings.more", n=number, places=self.short_list(places))
                 lines += [self.indented(line, 4) for line in wrap(more, self.width - 4)]
         return [self.rule(), self.say("findings.heading"), "", *lines] if lines else []
+
+    def told_at_demand(self, group: FindingGroup) -> bool:
+        """Whether all places of a finding are told in detail: then it stands there."""
+        return bool(group.demands) and set(group.demands) <= {one for shown in self.shown for one in shown.ids}
+
+    def findings_at(self, group: Group, width: int) -> list[str]:
+        """Findings that belong to the demands of a group, at the first of them that is told."""
+        why = {self.sentence(decision.why) for decision in group.decisions}
+        lines = []
+        for one in self.report.finding_groups:
+            if one.demands and one.demands[0] in group.ids and self.told_at_demand(one):
+                message, advice = self.sentence(one.message), self.sentence(one.advice)
+                known = message in why
+                if known and any(decision.instead for decision in group.decisions):
+                    advice = ""  # what to write instead stands above
+                told = " ".join(_ended(text) for text in ("" if known else message, advice) if text)
+                told = told or f"ventwise explain {one.code}"
+                others = set(one.demands) - set(group.ids)
+                where = f" ({self.short_list(one.places)})" if others else ""
+                lines += wrap(f"{one.code}{where}: {told}", width, hanging=2) if told else []
+        return lines
+
+    def notices(self) -> list[str]:
+        """How far to trust the figures, and care for the player, in a line each."""
+        texts = [self.say("confidence_note.short"), self.say("cautions.short")]
+        return [self.rule(), *(line for text in texts for line in wrap(text, self.width, hanging=2))]
 
     def finding(self, group: FindingGroup) -> list[str]:
         severity = self.say(f"findings.{group.severity}")
@@ -318,12 +383,6 @@ class _Page:
             lines += wrap(text, self.width, hanging=4)
         return [self.rule(), self.say("not_judged.heading"), "", *lines] if lines else []
 
-    def plain_section(self, name: str) -> list[str]:
-        lines = [self.rule(), self.say(f"{name}.heading"), ""]
-        for text in self.words.lines(f"{name}.lines"):
-            lines += wrap(self.clean(text), self.width, hanging=2)
-        return lines
-
     @staticmethod
     def indented(line: str, columns: int) -> str:
         return " " * columns + line
@@ -332,7 +391,7 @@ class _Page:
 
     def demand(self, group: Group) -> list[str]:
         """One group of equal demands: margin sign, place, answer."""
-        sign = _MARGIN.get(group.decisions[0].status, "")
+        sign = MARGIN.get(group.decisions[0].status, "")
         narrow = self.width < _NARROW
         left = _GAP if narrow else _GAP + _PLACE_COLUMN + _GAP
         body_width = self.width - left
@@ -340,6 +399,7 @@ class _Page:
         if group.also:
             also = self.say("report.also", bars=self.places(group.also, group.demand.place.bar))
             body += wrap(also, body_width, hanging=2)
+        body += self.findings_at(group, body_width)
         if narrow:
             where = wrap(", ".join(self.place(group.demand.place)), body_width)
             return [pad(sign, _GAP) + where[0]] + [self.indented(line, _GAP) for line in [*where[1:], *body]]
@@ -359,7 +419,7 @@ class _Page:
         titles = [title]
         if demand.fingering:
             titles.append(self.say("report.asked_fingering", fingering=together(demand.fingering)))
-        if demand.reading:
+        if demand.reading and group.tells_reading and not self.one_reading:
             titles.append(self.say("report.reading", reading=demand.reading))
         if len(group.decisions) == 1:
             return self.single(group.decisions[0], titles, width)

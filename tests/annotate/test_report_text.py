@@ -81,7 +81,8 @@ def test_a_hundred_equal_bars_stay_readable():
 
 
 def test_an_unplayable_demand_says_why_and_what_instead():
-    told = block(text.render(rich_result()), "bar 20, beat 1 ")
+    report = text.render(rich_result())
+    told = block(report[report.index("────") :], "bar 20, beat 1 ")
     assert told.startswith("! bar 20, beat 1 C♯5+C6, multiphonic unplayable")
     assert "instead: C5+C♯6 with T 2 3o | Eb: a semitone away" in told
     assert "confidence" not in told
@@ -117,10 +118,11 @@ def test_a_written_fingering_and_open_pitches_are_told():
 
 def test_errors_come_first_and_a_reason_already_told_is_not_repeated():
     report = text.render(rich_result())
-    findings = report[report.index("Findings") :]
-    assert findings.index("P1 error") < findings.index("H1 warning") < findings.index("R3 info")
-    assert "84 cents low" not in findings
-    assert "Write C5 and C♯6 instead." in findings
+    assert report.count("84 cents low") == 1
+    assert "P1: " not in report or report.count("P1: ") == 1
+    brief = text.render(rich_result(), detail="brief")
+    assert brief.count("84 cents low") == 1
+    assert brief.index("H1 warning") < brief.index("R3 info")
 
 
 def test_equal_findings_share_one_entry_and_many_of_a_code_are_shortened():
@@ -154,10 +156,32 @@ def test_no_demands_says_what_was_read_and_gives_no_cautions():
     assert "Nothing there" not in unread
 
 
+def test_the_first_screen_tells_every_doubtful_and_unplayable_place_in_a_line():
+    brief = text.render(rich_result(), detail="brief").splitlines()
+    first = [line for line in brief[: brief.index("─" * 80)] if line[:2] in ("? ", "! ")]
+    assert [line.split("  ")[0] for line in first] == ["? bar 15, beat 1.5", "! bar 20, beat 1"]
+    assert "no fingering sounds it  try C5+C♯6" in first[1]
+    assert brief.index("─" * 80) < 24
+    worst = text.render(rich_result(), detail="brief", sort="severity").splitlines()
+    assert [line[0] for line in worst if line[:2] in ("? ", "! ")][:2] == ["!", "?"]
+
+
+def test_what_is_simply_playable_is_told_in_full_detail_only():
+    assert "bar 12, beat 2" not in text.render(rich_result(), detail="brief")
+    assert "bar 12, beat 2" in text.render(rich_result(), detail="full")
+
+
+def test_more_places_than_a_screen_holds_are_counted():
+    many = [unplayable(demand(n, place(str(n)), f"C5 {'CDEFGAB'[n % 7]}{4 + n % 3}")) for n in range(1, 40)]
+    lines = text.render(of(*many), detail="brief").splitlines()
+    assert lines.index("─" * 80) < 26
+    assert re.search(r"and \d+ more, below", "\n".join(lines[:25]))
+
+
 def test_cautions_and_the_state_of_evidence_stand_once():
     report = " ".join(text.render(rich_result()).split())
-    assert report.count("try every fingering on your own instrument before it goes to print") == 1
-    assert report.count("no open collection of multiphonics with fingerings") == 1
+    assert report.count("not from players: ventwise explain trust") == 1
+    assert report.count("stop where it hurts or you feel faint: ventwise explain care") == 1
 
 
 def test_two_flutes_stand_side_by_side_with_what_the_second_adds_and_lacks():
@@ -179,7 +203,7 @@ def test_parts_with_flutes_of_their_own_are_told_by_part_and_flute():
     second = demand(2, place("9", part="Piccolo", part_id="P2"), "C5 D6")
     report = text.render(of(playable(ONE, "open-hole-b"), unplayable(second, "piccolo")))
     assert "2 demands: 1 playable, 0 doubtful, 1 unplayable" in report
-    told = block(report, "bar 9")
+    told = block(report[report.index("────") :], "bar 9")
     assert "Piccolo" in told and "on piccolo" in told
     assert "adds" not in report
 

@@ -1,0 +1,74 @@
+"""The first screen of the text report: every place that is not simply playable, in one line each."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from annotate.decision import Decision, Instead, Status
+from annotate.demand import Demand, Kind
+from annotate.output import cut, display_width, pad, together, wrap
+from annotate.report.content import Group, Report, deviations
+from annotate.report.tables import Page
+from fingering_db.pitch import Pitch
+
+MARGIN = {Status.DOUBTFUL: "?", Status.UNPLAYABLE: "!"}
+_MOST = 14  # lines: with the heading they fill a terminal of 24
+_NARROW = 60  # below this many columns a place takes more than a line
+_ASKED, _WHY = 18, 27  # columns, at most
+_WORTH_TELLING = 20.0  # cents beyond which a doubt is told by how far off it is
+_REASONS = ("P1", "P4", "P5", "G1", "P3", "P2")
+"""Codes of findings whose reason is said in a few words (`short.CODE`), the most telling first."""
+
+
+def problems(groups: Sequence[Group], by_severity: bool) -> tuple[Group, ...]:
+    """Groups that are doubtful or unplayable on the first flute, in order of place, or the worst first."""
+    found = [group for group in groups if group.decisions[0].status != Status.PLAYABLE]
+    return tuple(sorted(found, key=lambda group: -group.decisions[0].status.rank) if by_severity else found)
+
+
+def problem_lines(report: Report, found: Sequence[Group], page: Page) -> list[str]:
+    """A line for each: margin sign, place, what is asked, why not in a few words, what instead."""
+    rows = [(MARGIN[group.decisions[0].status], *_cells(report, group, page)) for group in found[:_MOST]]
+    more = ["  " + page.say("report.and_more", n=len(found) - _MOST)] if len(found) > _MOST else []
+    if page.width < _NARROW:
+        texts = [f"{sign} {', '.join(cell for cell in cells if cell)}" for sign, *cells in rows]
+        return [line for text in texts for line in wrap(text, page.width, hanging=4)] + more
+    widths = [max((display_width(row[n]) for row in rows), default=0) for n in range(1, 4)]
+    widths = [widths[0], min(widths[1], _ASKED), min(widths[2], _WHY)]
+    lines = []
+    for sign, *cells in rows:
+        told = [pad(cut(cell, width), width + 2) for cell, width in zip(cells, widths, strict=False)]
+        lines.append(cut(f"{sign} {''.join(told)}{cells[-1]}".rstrip(), page.width))
+    return lines + more
+
+
+def _cells(report: Report, group: Group, page: Page) -> tuple[str, str, str, str]:
+    demand, decision = group.demand, group.decisions[0]
+    also = group.also
+    where = page.places((demand.place, *also)) if also or page.several_parts else page.beat(demand.place)
+    instead = next((_instead(one, demand, page) for one in decision.instead), "")
+    return where, page.asked(demand), _why(report, group, decision, page), instead
+
+
+def _instead(one: Instead, demand: Demand, page: Page) -> str:
+    """What to write; a glissando between the same notes is one in semitones."""
+    if (one.pitches, one.to) == (demand.pitches, demand.to):
+        return page.say("short.run")
+    return page.say("report.try", pitches=_said(one.pitches, one.to, page))
+
+
+def _said(pitches: tuple[Pitch, ...], to: tuple[Pitch, ...], page: Page) -> str:
+    return together(" → ".join(page.chord(one) for one in (pitches, to) if one))
+
+
+def _why(report: Report, group: Group, decision: Decision, page: Page) -> str:
+    """The reason in a few words: that of a finding, else by figures."""
+    codes = {one.finding.code for one in report.findings if one.finding.demand in group.ids}
+    if decision.status == Status.UNPLAYABLE:
+        code = next((code for code in _REASONS if code in codes), "fails")
+        return page.say(f"short.{code}")
+    worst = max((abs(cents) for _, cents, _ in deviations(decision)), default=math.nan)
+    if worst > _WORTH_TELLING:
+        return page.say("short.off", cents=round(worst))
+    return page.say("short.glide" if decision.demand.kind == Kind.GLISSANDO else "short.weak")
