@@ -247,7 +247,9 @@ def strip(score: Path, output: Path | None, in_place: bool) -> int:
     from annotate.pipeline import strip_file
 
     target = _target(score, output, in_place)
-    strip_file(score, target, in_place=in_place, on_written=_keep_in_mind())
+    kept = strip_file(score, target, in_place=in_place, on_written=_keep_in_mind())
+    for text in kept:
+        console.tell(f"kept: '{_one_line(text)}': between ventwise's signs, but not as ventwise writes it")
     console.tell(f"written: {_one_line(str(target))}")
     return LOOKED
 

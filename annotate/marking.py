@@ -11,6 +11,7 @@ from itertools import pairwise
 from annotate.decision import Decision, Status
 from annotate.demand import Kind
 from annotate.drawing import diagram
+from annotate.files.markup import SIGNATURE
 from annotate.files.writing import ASCII, COLUMN, ROWS, Mark
 from annotate.findings import Finding
 from annotate.numbering import fingerings_of, numbered
@@ -34,7 +35,8 @@ _ROOM_FOR_COLUMN, _ROOM_FOR_ROWS = Fraction(1), Fraction(2)
 _BARS_NAMED = 8
 WORDS_STAND_HERE, CROWDED = "F201", "F202"
 
-CODES = (WORDS_STAND_HERE, CROWDED)
+ROW_CHANGED = "F203"
+CODES = (WORDS_STAND_HERE, CROWDED, ROW_CHANGED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -297,3 +299,18 @@ def _on_words(part: Part, events: Iterable[Event]) -> tuple[Finding, ...]:
                 Finding(WORDS_STAND_HERE, "info", part.place(event), message, Message("reading.look_at_the_place"))
             )
     return tuple(found)
+
+
+def changed_rows(part: Part) -> tuple[Finding, ...]:
+    """A finding for each text between our signs that does not read as ours (any more): it stayed when our marks went."""
+    return tuple(
+        Finding(
+            ROW_CHANGED,
+            "info",
+            part.place_of_word(words),
+            Message("reading.row_changed", text=words.text.replace(SIGNATURE, "")[:_SHOWN]),
+            Message("reading.row_changed_advice"),
+        )
+        for words in part.directions
+        if SIGNATURE in words.text
+    )

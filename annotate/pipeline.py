@@ -21,9 +21,10 @@ from annotate.drawing import picture_files
 from annotate.drawing.picture_folder import placed
 from annotate.files import container
 from annotate.files.placing import Ready, prepared, standing, standing_of, uninterrupted
+from annotate.files.stripping import rows_kept
 from annotate.findings import Finding, InputError
-from annotate.forms import Form, form_of
-from annotate.marking import DEFAULT, Marked, Style, mark_parts, notes_at, words_by_place
+from annotate.forms import Form, form_of, is_native
+from annotate.marking import DEFAULT, Marked, Style, changed_rows, mark_parts, notes_at, words_by_place
 from annotate.reading.changes import turns
 from annotate.reading.flute_parts import choose_part, find_flute_parts
 from annotate.reading.read import read_headings, read_score
@@ -87,6 +88,7 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
     # Of the flutes that only give evidence nothing is told.
     aside = flutes - {part.id for part in parts}
     findings = [finding for finding in score.findings if finding.place is None or finding.place.part_id not in aside]
+    findings += [one for part in parts for one in changed_rows(part)]
     decisions: list[Decision] = []
     not_judged: list[NotJudged] = []
     undecided: list[Undecided] = []
@@ -166,14 +168,17 @@ def marks_of(looked: Looked, style: Style = DEFAULT) -> list[Marked]:
     return mark_parts([(part, own[part.id]) for part in looked.parts], replace(style, language=looked.language))
 
 
-def strip_file(path: Path, target: Path, *, in_place: bool, on_written: OnWritten | None = None) -> None:
-    """Write the score without our marks to `target`, all or nothing. on_written: as in `annotate`."""
+def strip_file(path: Path, target: Path, *, in_place: bool, on_written: OnWritten | None = None) -> tuple[str, ...]:
+    """Write the score without our marks to `target`, all or nothing; returns the texts between our signs that were kept,
+    because they do not read as ours. on_written: as in `annotate`."""
     before = standing_before(path, target, in_place)
     file = container.load(path)
     form = form_of(file, read=False)
     with _about(path):
         data = form.stripped()
+        kept = () if is_native(path) else rows_kept(file.data)
     _write(form, file, data, target, _before(file, before, in_place), None, on_written)
+    return kept
 
 
 def standing_before(path: Path, target: Path, in_place: bool) -> str:

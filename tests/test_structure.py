@@ -39,6 +39,7 @@ ORDER = [
     ["annotate.score"],
     ["annotate.files.errors", "annotate.files.doctype"],
     ["annotate.files.archive", "annotate.files.encoding", "annotate.files.markup", "annotate.demand"],
+    ["annotate.files.own_rows"],
     [
         "annotate.files.placing",
         "annotate.files.container",

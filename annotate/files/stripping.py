@@ -8,6 +8,7 @@ from xml.parsers import expat
 from annotate.files.doctype import Defaults
 from annotate.files.encoding import TextForm, inspect
 from annotate.files.markup import BEGIN, END, SIGNATURE, TARGET, own_line
+from annotate.files.own_rows import are_ours
 from annotate.findings import InputError
 from fingering_db.message import Message
 
@@ -24,8 +25,8 @@ def strip(data: bytes) -> bytes:
     """The XML bytes without our marks.
 
     Blocks between our processing instructions go exactly, so that what was spliced in comes out byte for
-    byte. A `<direction>` whose words all carry our signature goes with its line, wherever it stands. All else
-    stays. Raises InputError for bytes that are no XML.
+    byte. A `<direction>` whose words all carry our signature and read as rows of ours goes with its line, wherever it
+    stands. All else stays. Raises InputError for bytes that are no XML.
     """
     kept = []
     at = 0
@@ -52,15 +53,24 @@ def carries_marks(data: bytes) -> bool:
     return bool(_our_spans(data))
 
 
+def rows_kept(data: bytes) -> tuple[str, ...]:
+    """Texts between our signs that `strip` leaves, because they do not read as rows of ours (any more)."""
+    return tuple(_found(data).kept)
+
+
 def _our_spans(data: bytes) -> list[Span]:
     """What is ours, as byte spans in ascending order."""
+    return sorted(_found(data).spans)
+
+
+def _found(data: bytes) -> _Finder:
     form = inspect(data)
     finder = _Finder(data, form)
     try:
         finder.parser.Parse(memoryview(data)[form.start :], True)
     except (expat.ExpatError, ValueError, LookupError) as error:
         raise InputError(Message("file.strip_no_xml", reason=str(error))) from error
-    return sorted(finder.spans)
+    return finder
 
 
 @dataclass(slots=True)
@@ -78,6 +88,10 @@ class _Direction:
         signed = (len(text) > 1 and text[0] == text[-1] == SIGNATURE for text in texts)
         return self.ours and bool(texts) and all(signed)
 
+    def is_as_written(self) -> bool:
+        """Whether its texts are rows as we write them: what somebody typed into one is not ours to take."""
+        return all(map(are_ours, self.texts))
+
 
 @dataclass(slots=True)
 class _Block:
@@ -94,6 +108,7 @@ class _Finder:
 
     def __init__(self, data: bytes, form: TextForm) -> None:
         self.spans: list[Span] = []
+        self.kept: list[str] = []
         self.parser = expat.ParserCreate(form.override)
         self.parser.StartElementHandler = self._on_start
         self.parser.EndElementHandler = self._on_end
@@ -152,8 +167,10 @@ class _Finder:
         if span is not None and not self._data.startswith(self._form.encode("<direction"), span[0]):
             span = None
         if self._block is None:
-            if span is not None:
+            if span is not None and direction.is_as_written():
                 self.spans.append(self._with_line(span))
+            elif span is not None:
+                self.kept.append(" ".join(" ".join(direction.texts).replace(SIGNATURE, "").split()))
         elif span is None:
             self._block.clean = False
         else:

@@ -13,6 +13,7 @@ from fractions import Fraction
 from xml.parsers import expat
 
 from annotate.files.markup import SIGNATURE
+from annotate.files.own_rows import are_ours
 from annotate.findings import InputError
 
 Key = tuple[int, int, int, int]
@@ -349,7 +350,7 @@ class _Texts:
             self._parser.CharacterDataHandler = None
         if self._start is not None and self._depth == self._start[1]:
             text = "".join(self._texts or ()).strip()
-            if len(text) > 1 and text[0] == text[-1] == SIGNATURE:
+            if are_ours(text):
                 self.spans.append(self._with_line(self._start[0], self._parser.CurrentByteIndex))
             self._start = self._texts = None
         self._depth -= 1

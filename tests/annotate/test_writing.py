@@ -36,6 +36,7 @@ SCORE = """<?xml version="1.0" encoding="UTF-8"?>
   </part>
 </score-partwise>
 """
+OWN_ROWS = ("mult. (?)", "○●○ T", "●●● E♭ ~")
 ROWS = ("T | 1 ● & <2>", "○●○", "é ♯")
 
 
@@ -233,7 +234,9 @@ def test_no_marks_leave_the_bytes_alone() -> None:
 def test_rows_are_found_again_after_another_program_saved_the_file(kind: str) -> None:
     # lxml saves as a notation program would without our instructions: other quotes, endings, references.
     data = FILES[kind]
-    tree = etree.fromstring(splice(data, marks_for(data)), etree.XMLParser(resolve_entities=False))
+    tree = etree.fromstring(
+        splice(data, [Mark(offset, OWN_ROWS) for offset in note_offsets(data)]), etree.XMLParser(resolve_entities=False)
+    )
     etree.strip_tags(tree, etree.ProcessingInstruction)
     plain = etree.fromstring(data, etree.XMLParser(resolve_entities=False))
     for encoding in ("UTF-8", "UTF-16", "ISO-8859-1"):
@@ -249,7 +252,7 @@ def test_rows_are_found_again_after_another_program_saved_the_file(kind: str) ->
 
 def test_a_direction_found_by_its_signature_goes_with_its_line() -> None:
     lines = SCORE.splitlines(keepends=True)
-    words = f"<direction-type><words>\n {SIGNATURE}x{SIGNATURE} </words></direction-type>"
+    words = f"<direction-type><words>\n {SIGNATURE}mult.{SIGNATURE} </words></direction-type>"
     ours = f"      <direction>{words}</direction>\n"
     assert strip("".join([*lines[:5], ours, *lines[5:]]).encode()) == SCORE.encode()
     in_line = SCORE.replace("<note >", ours.strip() + "<note >")
@@ -264,6 +267,8 @@ FOREIGN = {
     "dynamics": f"<direction>{WORDS}<direction-type><dynamics><p/></dynamics></direction-type></direction>",
     "sound": f"<direction>{WORDS}<sound tempo='60'/></direction>",
     "comment inside": f"<direction>{WORDS}<!-- mine --></direction>",
+    "typed into by the user": f"<direction>{WORDS.replace('x', '○●● T pp')}</direction>",
+    "the user's own between such signs": f"<direction>{WORDS.replace('x', 'dolce')}</direction>",
     "no words": "<direction/>",
     "commented out": f"<!-- <?ventwise begin?><direction>{WORDS}</direction><?ventwise end?> -->",
     "in character data": "<a><![CDATA[<?ventwise begin?><direction/><?ventwise end?>]]></a>",

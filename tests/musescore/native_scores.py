@@ -143,7 +143,7 @@ def marks_on(exported, every=3):
     for part in score.parts:
         for number, event in enumerate(part.events):
             if number % every == 0 and not (event.grace or event.cue or event.hidden):
-                rows = (f"n{number} < & >", "●○●")
+                rows = (f"slide 0 > {number} mm", "●○●")
                 marks.setdefault(event.start, Mark(event.start, rows, voice=event.voice, staff=event.staff))
     return score.parts, list(marks.values())
 
