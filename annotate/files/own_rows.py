@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from functools import cache
 
 from annotate.files.markup import SIGNATURE
@@ -13,18 +13,16 @@ from annotate.language import languages, words
 from annotate.output import in_ascii
 from fingering_db.touches import TOUCHES
 
-_SIGNS = "♯♭"  # kept by the carrier in ASCII too
+_KEPT = "♯♭"  # by the carrier in ASCII too
 _MOST = 1000  # characters of a row; the longest legend has some 250
-_SIGN = r"[●○◎◉◐@\-ov&]"
+_CIRCLES, _PLAIN = "●○◎◉◐", "@-ov&"
+_SIGN = rf"[{_CIRCLES}{re.escape(_PLAIN)}]"
 _NUMBER = r"[+\-−]?[0-9]+(?:[.,][0-9]+)?"
 _PITCH = r"[^\W\d_]{1,6}[♯♭#]?-?[0-9]+(?:\([+\-−]?[0-9]+\))?"
-_KEY = (
-    "(?:"
-    + "|".join(sorted((re.escape(one.sign or one.touch) for one in TOUCHES), key=len, reverse=True))
-    + ")(?:ov|o|v)?"
-)
+_LETTERS = sorted({sign for one in TOUCHES for sign in (one.sign or one.touch, one.sign.replace("tr", "t"))} - {""})
+_KEY = rf"(?:{'|'.join(sorted(map(re.escape, _LETTERS), key=len, reverse=True))})(?:ov|o|v)?"
+_DRAWN = re.compile(rf"{_SIGN}{{1,3}}|{_KEY}|[~|–=]")  # a word of a diagram, be it in rows, a column or a line
 _VALUES = {
-    "sign": _SIGN,
     "touch": _KEY,
     "touches": rf"(?:(?:{_KEY}|\|) ?)+",
     "pitch": _PITCH,
@@ -44,39 +42,72 @@ def are_ours(text: str) -> bool:
 
 
 def is_row(row: str) -> bool:
-    """Whether one row, without our signs, is as we write it: half a diagram, a sign of one, a note or a legend."""
-    bare = " ".join(unicodedata.normalize("NFC", row).split())
-    return 0 < len(bare) <= _MOST and bool(_grammar().fullmatch(bare))
+    """Whether one row, without our signs, is as we write it: of a diagram, a note, the legend or the list of fingerings."""
+    bare = " ".join(unicodedata.normalize("NFC", row[: 2 * _MOST]).split())
+    return 0 < len(bare) <= _MOST and bool(_notes().fullmatch(bare) or _is_spelled(bare.split(" ")))
+
+
+def _is_spelled(row: list[str]) -> bool:
+    """Whether words are those of diagrams, numbers of fingerings and legends, whole ones or as they are broken into rows."""
+    reached = {0}
+    for at in range(len(row)):
+        if at in reached:
+            reached |= {at + 1} if _DRAWN.fullmatch(row[at]) else set()
+            for end in range(at + 1, min(len(row), at + _longest()) + 1):
+                piece = " ".join(row[at:end])
+                if piece in _legend_runs() or _numbers().fullmatch(piece):
+                    reached.add(end)
+    return len(row) in reached
 
 
 @cache
-def _grammar() -> re.Pattern[str]:
-    """Any row of any language; in ASCII too, as the carrier of that name writes it."""
-    notes: set[str] = set()
-    legends: set[str] = set()
+def _notes() -> re.Pattern[str]:
+    """Any note of any language; in ASCII too, as the carrier of that name writes it."""
+    made = set()
+    for table in _tables("note"):
+        plain = {text for text in table.values() if "{" not in text}
+        made |= {_pattern(text, plain) for text in table.values()}
+    return re.compile("|".join(sorted(made)))
+
+
+@cache
+def _numbers() -> re.Pattern[str]:
+    return re.compile("|".join(sorted({_pattern(table["number"], set()) for table in _tables("note")})))
+
+
+@cache
+def _legend_runs() -> frozenset[str]:
+    """Words that follow each other in an entry of a legend: an entry may be broken anywhere, but not leave one word behind
+    unless it is the last."""
+    runs = set()
+    for table in _tables("legend"):
+        for text in table.values():
+            for sign in _CIRCLES + _PLAIN if "{sign}" in text else "-":
+                row = text.replace("{sign}", sign).split(" ")
+                runs |= {" ".join(row[at:end]) for at in range(len(row)) for end in range(at + 2, len(row) + 1)}
+                runs.add(row[-1])
+    return frozenset(runs)
+
+
+@cache
+def _longest() -> int:
+    return max(run.count(" ") + 1 for run in _legend_runs())
+
+
+def _tables(name: str) -> Iterable[Mapping[str, str]]:
+    """The texts of a table by key, in every language, as they are and in ASCII."""
     for language in languages():
-        tables = words(language).tables
-        plain = {text for text in _texts(tables["note"].values()) if "{" not in text}
-        for made, table in ((notes, tables["note"]), (legends, tables["legend"])):
-            for text in _texts(table.values()):
-                made.add(_pattern(text, plain))
-                made.add(_pattern(in_ascii(text, _SIGNS), {in_ascii(one, _SIGNS) for one in plain}))
-    drawn = rf"{_SIGN}{{3}}(?: {_KEY})*(?: ~)?|{_SIGN}|{_KEY}|[~|]"
-    legend = "|".join(sorted(legends))
-    return re.compile(f"{drawn}|{'|'.join(sorted(notes))}|(?:{legend})(?: (?:{legend}))*")
-
-
-def _texts(values: Iterable[object]) -> list[str]:
-    """Those of a table's entries that are one text."""
-    return [" ".join(value.split()) for value in values if isinstance(value, str)]
+        texts = {key: value for key, value in words(language).tables[name].items() if isinstance(value, str)}
+        plain = {key: in_ascii(value, _KEPT) for key, value in texts.items()}
+        for spelled in (texts, plain):
+            yield {key: " ".join(value.replace("#", "♯").split()) for key, value in spelled.items()}
 
 
 def _pattern(text: str, plain: set[str]) -> str:
     """What a text with {names} may come out as. plain: the notes that may stand for {note}."""
-    pieces = re.split(r"\{(\w+)[^}]*\}", text.replace("#", "♯"))
+    pieces = re.split(r"\{(\w+)[^}]*\}", text)
     note = "(?:" + "|".join(sorted(map(re.escape, plain))) + ")"
-    made = [
+    return "".join(
         (note if piece == "note" else _VALUES.get(piece, _OTHER)) if number % 2 else re.escape(piece)
         for number, piece in enumerate(pieces)
-    ]
-    return "".join(made)
+    )

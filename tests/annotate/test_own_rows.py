@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import re
+import textwrap
 from pathlib import Path
 
 import pytest
@@ -15,6 +17,7 @@ from annotate.files.own_rows import are_ours, is_row
 from annotate.files.stripping import rows_kept, strip
 from annotate.files.writing import CARRIERS
 from annotate.language import languages, words
+from annotate.marking import Style
 from annotate.pipeline import Options, annotate, look, strip_file
 from annotate.wording import legend
 from fingering_db.fingering import Fingering
@@ -40,11 +43,14 @@ def saved_elsewhere(text: str) -> str:
     return re.sub(r"<\?ventwise \w+\?>", "", text)
 
 
-@pytest.mark.parametrize("carrier", CARRIERS)
-def test_what_is_written_is_ours_and_goes_after_another_program_saved_it(carrier: str, tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    "style",
+    [Style(carrier=carrier, diagrams=shown, notes="full") for carrier in CARRIERS for shown in ("first", "every")],
+)
+def test_what_is_written_is_ours_and_goes_after_another_program_saved_it(style: Style, tmp_path: Path) -> None:
     path, out, saved, bare = (tmp_path / f"{name}.musicxml" for name in ("a", "out", "saved", "bare"))
     path.write_text(SMALL, encoding="utf-8")
-    annotate(look(path, Options()), out, in_place=False, carrier=carrier, diagrams="first")
+    annotate(look(path, Options()), out, in_place=False, style=style)
     made = out.read_text(encoding="utf-8")
     rows = rows_in(made)
     assert len(rows) >= 3 and all(map(is_row, rows)), [row for row in rows if not is_row(row)]
@@ -59,7 +65,8 @@ def test_every_diagram_of_every_flute_is_ours(flute: str) -> None:
     every = [found.fingering(number) for number in range(0, len(found.placements), len(found.placements) // 60)]
     assert len(set(every)) > 50
     for one in every:
-        for row in (*diagram.rows(one, one), *diagram.plain_rows(one)):
+        plain = (*diagram.plain_rows(one), *diagram.column(one, plain=True), diagram.line(one, plain=True))
+        for row in (*diagram.rows(one, one), *diagram.column(one), diagram.line(one), *plain):
             assert is_row(row), row
 
 
@@ -78,13 +85,27 @@ def test_every_note_and_legend_of_every_language_is_ours(language: str) -> None:
     told = legend(held, language, statuses=["doubtful", "unplayable"], numbered=True, gliding=True, contrary=held)
     for joint in (" ", "  "):
         assert is_row(joint.join(told)), told
+    for width in (24, 60):
+        for row in itertools.chain(*(textwrap.wrap(entry, width) for entry in told)):
+            assert is_row(row), row
 
 
 @pytest.mark.parametrize(
     "row",
-    ["○●● T", "●●● E♭ ~", "@-- E♭", "mult.", "mult. (?)", "slide 0 > 23 mm", "C5 +21, D6 -17 ct", "contrary: 1 | E♭"],
-)
-@pytest.mark.parametrize("typed", ["p", "dolce", "!", "1. solo", "poco rit.", "♪"])
+    [
+        "○●● T",
+        "●●● E♭ ~",
+        "@-- E♭",
+        "mult.",
+        "mult. ?",
+        "T ○●● | ○○○ E♭",
+        "[12] T ○●● | ○○○ E♭",
+        "slide 0 > 23 mm",
+        "C5 +21, D6 -17 ct",
+        "contrary: 1 | E♭",
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("typed", ["p", "dolce", "1. solo", "poco rit.", "♪"])
 def test_a_row_that_somebody_typed_into_is_theirs(row: str, typed: str) -> None:
     assert is_row(row)
     for text in (f"{row} {typed}", f"{typed} {row}", f"{row[:2]}{typed}{row[2:]}"):
@@ -111,7 +132,7 @@ def test_a_changed_row_is_kept_and_told(tmp_path: Path) -> None:
     path.write_text(SMALL, encoding="utf-8")
     annotate(look(path, Options()), out, in_place=False)
     made = saved_elsewhere(out.read_text(encoding="utf-8"))
-    row = rows_in(made)[-1]
+    row = next(row for row in rows_in(made) if " " in row)
     out.write_text(made.replace(f"{row}{SIGNATURE}", f"{row} more air{SIGNATURE}"), encoding="utf-8")
     assert rows_kept(out.read_bytes()) == (" ".join(f"{row} more air".split()),)
     found = [finding for finding in look(out, Options()).result.findings if finding.code == "F203"]

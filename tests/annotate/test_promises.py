@@ -24,7 +24,7 @@ from annotate.files.stripping import carries_marks, strip
 from annotate.files.writing import CARRIERS, Mark, splice, verify_roundtrip
 
 REFERENCES = Path(__file__).parents[1] / "references"
-ROWS = ("●○● T", "○●○ E♭ ~", "mult. (?)")
+ROWS = ("●○● T", "○●○ E♭ ~", "mult. ?")
 
 
 def written(carrier: str) -> tuple[str, ...]:

@@ -36,7 +36,7 @@ SCORE = """<?xml version="1.0" encoding="UTF-8"?>
   </part>
 </score-partwise>
 """
-OWN_ROWS = ("mult. (?)", "○●○ T", "●●● E♭ ~")
+OWN_ROWS = ("mult. ?", "○●○ T", "●●● E♭ ~")
 ROWS = ("T | 1 ● & <2>", "○●○", "é ♯")
 
 
