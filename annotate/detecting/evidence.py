@@ -140,6 +140,8 @@ class PartEvidence:
         return found
 
     def _technique(self, fingerings: WrittenFingerings) -> list[Reason]:
+        if not flute_family(self._part):
+            return []
         word = self._spans.modern()
         if word is not None:
             return [_elsewhere("word_stands", word=word.hit.word)]

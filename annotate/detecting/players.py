@@ -167,7 +167,10 @@ def weigh(reasons: list[Reason]) -> Verdict:
     if certain:
         return Verdict(certain, ordered, contested=several and certain == MULTIPHONIC)
     first, second, *_ = sorted(scores, key=lambda outcome: -scores[outcome])
-    led_to = any(r.decides and r.speaks_for == first for r in reasons)
+    leading = {r.key for r in reasons if r.decides and r.speaks_for == first}
+    if leading == {"neighbour"} and any(r.decides and r.speaks_for == MULTIPHONIC for r in reasons):
+        leading = set()  # two flutes may well meet on a note: that alone does not gainsay techniques or a habit
+    led_to = bool(leading)
     if not led_to or scores[first] - scores[second] < evidence_table()["margin"]:
         return Verdict(UNDECIDED, ordered)
     return Verdict(first, ordered, contested=several and first == MULTIPHONIC)
