@@ -12,6 +12,7 @@ from annotate import since
 from annotate.decision import Decision, Result, Status
 from annotate.findings import InputError
 from annotate.report import json_report
+from fingering_db.message import Message
 
 _KEPT = ("id", "kind", "part", "part_id", "bar", "beat", "written", "to", "status", "fingering")
 
@@ -26,7 +27,7 @@ def load(path: Path) -> dict[str, since.Earlier]:
     try:
         kept = msgspec.json.decode(path.read_bytes(), type=_File) if path.exists() else _File(since.VERSION, {})
     except (OSError, msgspec.MsgspecError) as error:
-        raise InputError(f"{path}: cannot be read ({error}): expected what `ventwise hook --accept` wrote") from error
+        raise InputError(Message("file.no_accepted", path=str(path), reason=str(error))) from error
     return {name: since.read(report, path) for name, report in kept.scores.items()}
 
 

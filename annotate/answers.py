@@ -120,7 +120,7 @@ class Shifted:
     flute: str
     hole: str
     reachable: bool
-    why: str
+    why: Message | None
     fingering: Fingering | None
     keys: int
     lip_mm: float

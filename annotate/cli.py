@@ -138,8 +138,9 @@ class _Group(click.Group):
             raise click.exceptions.Abort from None
         except MemoryError:
             from annotate.findings import InputError
+            from fingering_db.message import Message
 
-            raise InputError("the memory does not suffice: expected a smaller score, or more memory") from None
+            raise InputError(Message("command.memory")) from None
 
 
 @contextlib.contextmanager
@@ -233,8 +234,8 @@ def annotate(
         on_written=_keep_in_mind(),
     )
     _print_report(result, "text", numbered=diagrams == "first")
-    nothing = "" if result.marked else " (nothing was marked)"
-    console.tell(f"written: {_one_line(str(target))}{nothing}")
+    key = "command.written" if result.marked else "command.nothing_marked"
+    console.tell(_said(key, path=_one_line(str(target))))
     return _exit_code(result)
 
 
@@ -249,8 +250,8 @@ def strip(score: Path, output: Path | None, in_place: bool) -> int:
     target = _target(score, output, in_place)
     kept = strip_file(score, target, in_place=in_place, on_written=_keep_in_mind())
     for text in kept:
-        console.tell(f"kept: '{_one_line(text)}': between ventwise's signs, but not as ventwise writes it")
-    console.tell(f"written: {_one_line(str(target))}")
+        console.tell(_said("command.kept", text=_one_line(text)))
+    console.tell(_said("command.written", path=_one_line(str(target))))
     return LOOKED
 
 
@@ -325,10 +326,12 @@ def glide(start: str, end: str, flutes: tuple[str, ...], a4: float | None, toler
 @flute_options
 @read_options
 @quiet_option
+@language_option
 def watch(scores: tuple[Path, ...], **chosen: Any) -> int:
     """Check each SCORE again after every save, and say what has changed; SCORE is only read."""
     from annotate import since
     from annotate.findings import InputError
+    from annotate.language import words
     from annotate.pipeline import look
     from annotate.report import text
     from annotate.watching import saves
@@ -338,10 +341,12 @@ def watch(scores: tuple[Path, ...], **chosen: Any) -> int:
         try:
             result = look(score, options).result
         except InputError as error:
-            console.tell(_one_line(str(error)))
+            console.tell(_one_line(words(_language()).say(error.messages[0])))
             continue
         if score in before:
-            console.echo(text.render_changes(result, since.compare(before[score], result), ascii=_ascii()))
+            console.echo(
+                text.render_changes(result, since.compare(before[score], result), ascii=_ascii(), language=_language())
+            )
         else:
             _print_report(result, "text")
         sys.stdout.flush()
@@ -357,6 +362,7 @@ def watch(scores: tuple[Path, ...], **chosen: Any) -> int:
               help="Unplayable places the project has accepted.")  # fmt: skip
 @click.option("--accept", is_flag=True, help="Write what is unplayable now into that file.")
 @quiet_option
+@language_option
 def hook(scores: tuple[Path, ...], file: Path, accept: bool, **chosen: Any) -> int:
     """Check every SCORE of a change: a line for each unplayable place that is not accepted, else nothing."""
     from annotate import accepted
@@ -367,12 +373,12 @@ def hook(scores: tuple[Path, ...], file: Path, accept: bool, **chosen: Any) -> i
     results = {score.as_posix(): look(score, _options(**chosen)).result for score in scores}
     if accept:
         file.write_text(accepted.text_of(results), encoding="utf-8")
-        console.tell(f"written: {_one_line(str(file))}")
+        console.tell(_said("command.written", path=_one_line(str(file))))
         return LOOKED
     found = [(name, one) for name, result in results.items() for one in accepted.refused(result, known.get(name))]
     for name, one in found:
         asked = words().chord(one.demand.pitches)
-        console.echo(f"{name}: {one.demand.place}: {asked} {one.status}: {words().say(one.why)}")
+        console.echo(f"{name}: {one.demand.place}: {asked} {one.status}: {words(_language()).say(one.why)}")
     return UNPLAYABLE if found else LOOKED
 
 
@@ -381,12 +387,13 @@ def hook(scores: tuple[Path, ...], file: Path, accept: bool, **chosen: Any) -> i
 @click.option("--places", "score", type=_FILE, metavar="SCORE", hidden=True)
 def plugin(folder: Path | None, score: Path | None) -> int:
     """Put the plug-in for MuseScore 3 into its folder for plug-ins."""
+    from annotate.language import words
     from annotate.musescore import plugin as plug_in
 
     if score is not None:
         console.echo(plug_in.places(score))
         return LOOKED
-    console.tell(plug_in.install(folder))
+    console.tell(words(_language()).say(plug_in.install(folder)))
     return LOOKED
 
 
@@ -408,7 +415,7 @@ def explain(code: str | None) -> int:
         )
         return LOOKED
     if code.lower() == "status":
-        console.echo(console.STATUSES)
+        console.echo("\n".join(words(_language()).lines("command.statuses")))
         return LOOKED
     if code.lower() in _NOTES:
         lines = told.lines(f"{_NOTES[code.lower()]}.lines")
@@ -488,11 +495,12 @@ def _desks(flutes: tuple[str, ...], a4: float | None) -> list[Any]:
 def _target(score: Path, output: Path | None, in_place: bool) -> Path:
     from annotate.findings import InputError
     from annotate.forms import is_native
+    from fingering_db.message import Message
 
     if output is None and not in_place and is_native(score):
         return score.with_name(f"{score.stem}.annotated{score.suffix}")
     if (output is None) != in_place:
-        raise InputError("where to write: expected either -o OUT or --in-place")
+        raise InputError(Message("command.where_to_write"))
     return score if output is None else output
 
 
@@ -516,6 +524,12 @@ def _keep_in_mind() -> OnWritten:
 def _language() -> str:
     run = click.get_current_context().find_object(Run)
     return run.language if run else "en"
+
+
+def _said(key: str, **values: object) -> str:
+    from annotate.language import words
+
+    return words(_language()).text(key, **values)
 
 
 def _ascii() -> bool:
@@ -547,7 +561,9 @@ def _print_report(
 def _print_answers(answers: Sequence[Any], form: str) -> None:
     from annotate.report import answers_json, answers_text
 
-    console.echo(answers_json.render(answers) if form == "json" else answers_text.render(answers, ascii_only=_ascii()))
+    console.echo(
+        answers_json.render(answers) if form == "json" else answers_text.render(answers, _ascii(), _language())
+    )
 
 
 def _one_line(message: str) -> str:
@@ -602,18 +618,18 @@ def _end(run: Run, error: BaseException) -> tuple[int, list[str]]:
     from annotate.findings import InputError
     from annotate.language import words
 
-    written = f"written: {', '.join(run.written)}; but " if run.written else ""
+    say = words(run.language)
+    written = say.text("command.written_but", paths=tuple(run.written)) + " " if run.written else ""
     code = WRITTEN_UNTOLD if written else COULD_NOT_LOOK
     # An import that is stopped in its midst may call that another error.
     if run.stopped or isinstance(error, (click.exceptions.Abort, KeyboardInterrupt)):
-        left = "the run was stopped before its end" if written else "interrupted: no file was left half-written"
-        return code, [f"{written}{left}"]
+        return code, [f"{written}{say.text('command.stopped' if written else 'command.interrupted')}"]
     if isinstance(error, UnprintableError):
-        what = "the report of it" if written else "the result"
-        return code, [f"{written}{what} cannot be printed ({error}): expected room for it"]
+        key = "command.report_unprintable" if written else "command.unprintable"
+        return code, [f"{written}{say.text(key, reason=str(error))}"]
     if isinstance(error, click.UsageError):
         return code, [_usage(error)]
     if isinstance(error, InputError):
-        return code, [f"{written}{words(run.language).say(line)}" for line in error.messages]
+        return code, [f"{written}{say.say(line)}" for line in error.messages]
     # A fault of this program must not pass for exit 1, "something is unplayable".
     return code, [f"{written}{_fault(error)}"]

@@ -19,12 +19,9 @@ from typing import TextIO
 
 import click
 
+from fingering_db.message import Message
+
 LOOKED, UNPLAYABLE, COULD_NOT_LOOK, WRITTEN_UNTOLD = 0, 1, 2, 3
-STATUSES = """\
-0: looked, nothing is unplayable; what was asked for is written
-1: looked, something is unplayable on the first flute named; what was asked for is written all the same
-2: could not look, or could not print what was found: nothing is written
-3: written, but the report could not be printed, or the run was stopped before its end"""
 
 _EVERY_S = 10.0  # a sign of life where no terminal shows a counter [s]
 _SIGNALS = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
@@ -62,7 +59,9 @@ class Run:
 
     def show(self, done: int, total: int) -> None:
         """Progress: how many demands of a part are decided."""
-        self.stage = f"demand {done} of {total}"
+        from annotate.language import words
+
+        self.stage = words(self.language).text("command.progress", done=done, total=total)
         if not self.quiet and is_terminal(sys.stderr):
             _write(sys.stderr, f"\r{self.stage}" + ("\r\x1b[K" if done == total else ""))
 
@@ -84,8 +83,11 @@ class Run:
     def _say_so(self, ended: threading.Event) -> None:
         while not ended.wait(_EVERY_S):
             if not self.quiet:
+                from annotate.language import words
+
+                told = words(self.language).text("command.at_work", seconds=time.monotonic() - self.begun)
                 stage = f", {self.stage}" if self.stage else ""
-                _write(sys.stderr, f"ventwise: at work for {time.monotonic() - self.begun:.0f} s{stage}\n")
+                _write(sys.stderr, f"ventwise: {told}{stage}\n")
 
 
 def quiet(ctx: click.Context, _: click.Parameter, value: bool) -> None:
@@ -159,9 +161,11 @@ def leave() -> None:
                 os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
-def written(run: Run | None, path: Path, losses: tuple[str, ...]) -> None:
+def written(run: Run | None, path: Path, losses: tuple[Message, ...]) -> None:
     """Keep in mind that a file is in its place; what of the old one was lost is told."""
     if run:
         run.written.append(str(path))
     for loss in losses:
-        tell(f"ventwise: {path}: {loss}")
+        from annotate.language import words
+
+        tell(f"ventwise: {path}: {words(run.language if run else 'en').say(loss)}")

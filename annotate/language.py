@@ -138,6 +138,12 @@ class _Filled(string.Formatter):
         return self._words.value(value, format_spec)
 
 
+def known_remark(text: str) -> Message | str:
+    """A remark of a flute's file: that of one shipped as a message, another as it is."""
+    known = {told: name for name, told in words().tables["remark"].items()}
+    return Message(f"remark.{known[text]}") if text in known else text
+
+
 def languages() -> tuple[str, ...]:
     """The languages there are, by their two letters."""
     found = (entry.name for entry in files("annotate").joinpath("languages").iterdir())

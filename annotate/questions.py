@@ -14,6 +14,7 @@ from annotate.decision import Status
 from annotate.findings import InputError
 from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.glide import Glide
+from fingering_db.message import Message
 from fingering_db.motion import against_the_ear, as_fingering
 from fingering_db.nearby import nearby
 from fingering_db.pitch import Pitch, PitchError
@@ -74,11 +75,9 @@ def glide(desk: Desk, start: str, end: str, tolerance_cents: float) -> Gliding:
     """Ways to slide from one set of sounding pitches to another. Raises InputError for a text that names no pitches."""
     first, last = _pitches(start.split()), _pitches(end.split())
     if len(first) != len(last):
-        raise InputError(
-            f"glide from {len(first)} to {len(last)} pitches: expected as many to slide to as to slide from"
-        )
+        raise InputError(Message("question.unequal", start=len(first), end=len(last)))
     if [pitch.midi for pitch in first] == [pitch.midi for pitch in last]:
-        raise InputError(f"glide from {start} to {end}: nothing moves; expected another pitch to slide to")
+        raise InputError(Message("question.nothing_moves", start=start, end=end))
     rated = [(glide_status(one, tolerance_cents), one) for one in ways(desk, first, last, tolerance_cents)]
     usable = [pair for pair in rated if pair[0] != Status.UNPLAYABLE]
     return Gliding(
@@ -109,15 +108,13 @@ def _way(desk: Desk, one: Glide, status: Status, tolerance_cents: float) -> Way:
 def _pitches(texts: Sequence[str]) -> tuple[Pitch, ...]:
     """Different pitches, from the lowest up. Raises InputError for texts that are none, or none that a flute could sound."""
     if not texts:
-        raise InputError("no pitch: expected pitches such as C5, or 'C5 D6' for a multiphonic")
+        raise InputError(Message("question.no_pitch"))
     if len(texts) > MOST_PITCHES:
-        raise InputError(
-            f"{len(texts)} pitches at once: expected at most {MOST_PITCHES}, a flute has no more resonances"
-        )
+        raise InputError(Message("question.too_many", count=len(texts), most=MOST_PITCHES))
     found = tuple(sorted(map(_pitch, texts), key=lambda pitch: pitch.midi))
     twice = next((low for low, high in pairwise(found) if low.midi == high.midi), None)
     if twice:
-        raise InputError(f"{' '.join(texts)}: the same pitch twice ({twice}); expected different ones")
+        raise InputError(Message("question.pitch_twice", texts=" ".join(texts), pitch=str(twice)))
     return found
 
 
@@ -127,7 +124,7 @@ def _pitch(text: str) -> Pitch:
     except PitchError as error:
         raise InputError(str(error)) from error
     if not LOWEST.midi <= pitch.midi <= HIGHEST.midi:
-        raise InputError(f"'{text}' is beyond every flute: expected a pitch from {LOWEST} to {HIGHEST}")
+        raise InputError(Message("question.beyond", text=text, least=str(LOWEST), most=str(HIGHEST)))
     return pitch
 
 
@@ -148,8 +145,8 @@ def _shifts(desk: Desk, text: str) -> Shifts:
     try:
         pattern = Pattern.of(Fingering.typed(text), desk.model.instrument) if "|" in text else Pattern.parse(text)
     except PatternError as error:
-        hint = "" if "|" in text else ", or a fingering such as T 2 3 | Eb"
-        raise InputError(f"{error}{hint}") from error
+        key = "question.no_pattern_read" if "|" in text else "question.no_pattern"
+        raise InputError(Message(key, reason=str(error))) from error
     except FingeringError as error:
         raise InputError(str(error)) from error
     found = places_for(desk.model, pattern)

@@ -17,6 +17,7 @@ from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray, Stat
 from fingering_db.fingering import Fingering
 from fingering_db.instrument import Instrument
 from fingering_db.mechanism import OPEN, SHUT, choices, hole_states
+from fingering_db.message import Message
 from fingering_db.model import Model
 from fingering_db.ranking import Resonance, sounds
 from fingering_db.touches import FINGERS
@@ -25,8 +26,12 @@ SHUT_PLACE, SMALL_PLACE, OPEN_PLACE = range(3)
 SMALL_BY_ITSELF = "C#5"
 _TEXT = re.compile(r"\s*small\s+(\d{1,2})\s*\Z", re.IGNORECASE)
 _COUNTED = 3  # resonances whose intervals are told
-NO_OPENING = "no perforation or vent opens there"
-_SAID = {SHUT_PLACE: "shut", SMALL_PLACE: "small", OPEN_PLACE: "open"}
+NO_OPENING = Message("pattern.no_opening")
+_SAID = {
+    SHUT_PLACE: Message("pattern.shut"),
+    SMALL_PLACE: Message("pattern.small"),
+    OPEN_PLACE: Message("pattern.open"),
+}
 
 
 class PatternError(ValueError):
@@ -92,7 +97,7 @@ class Shift:
 
     hole: str
     reachable: bool
-    why: str = ""
+    why: Message | None = None
     fingering: Fingering | None = None
     keys: int = 0
     lip_mm: float = 0.0
@@ -212,7 +217,7 @@ def _at(model: Model, every: _Every, start: int, pattern: Pattern, hole: str) ->
     heard = sounds(model, fingering, lip_mm)
     intervals = tuple(interval(heard[0].hz, sound.hz) for sound in heard[1:_COUNTED])
     keys = _keys_holding(model.instrument, fingering, start, pattern)
-    return Shift(hole, True, "", fingering, keys, lip_mm, heard, intervals)
+    return Shift(hole, True, None, fingering, keys, lip_mm, heard, intervals)
 
 
 def _easiest(model: Model, every: _Every, start: int, pattern: Pattern) -> Fingering:
@@ -244,21 +249,17 @@ def _keys_holding(instrument: Instrument, fingering: Fingering, start: int, patt
 # --- what is in the way
 
 
-def _too_long(names: tuple[str, ...], start: int, pattern: Pattern) -> str:
+def _too_long(names: tuple[str, ...], start: int, pattern: Pattern) -> Message | None:
     wanted, there = len(pattern.places) - 1, len(names) - start - 1
     if wanted <= there:
-        return ""
-    listed = f" ({', '.join(names[start + 1 :])})" if there else ""
-    return (
-        f"the pattern needs {_places(wanted)} below {names[start]}, and only {there}{listed} stand before the open end"
-    )
+        return None
+    values = {"n": wanted, "place": names[start], "there": there}
+    if there:
+        return Message("pattern.too_long", listed=tuple(names[start + 1 :]), **values)
+    return Message("pattern.too_long_at_the_end", **values)
 
 
-def _places(count: int) -> str:
-    return f"{count} place{'s' if count != 1 else ''}"
-
-
-def _never_small(instrument: Instrument, names: tuple[str, ...], start: int, pattern: Pattern) -> str:
+def _never_small(instrument: Instrument, names: tuple[str, ...], start: int, pattern: Pattern) -> Message | None:
     """Which small place of the pattern no touch can make small."""
     touched = {name for options in choices(instrument) for one in options for name in (*one.uncovers, *one.vents)}
     for at, state in enumerate(pattern.places):
@@ -266,31 +267,31 @@ def _never_small(instrument: Instrument, names: tuple[str, ...], start: int, pat
             continue
         holes = places(instrument)[start + at]
         if holes != (SMALL_BY_ITSELF,) and not touched & {*holes}:
-            return f"no perforation or vent opens at {names[start + at]}" if at else NO_OPENING
-    return ""
+            return Message("pattern.no_opening_at", place=names[start + at]) if at else NO_OPENING
+    return None
 
 
-def _in_the_way(every: _Every, instrument: Instrument, names: tuple[str, ...], start: int, pattern: Pattern) -> str:
+def _in_the_way(every: _Every, instrument: Instrument, names: tuple[str, ...], start: int, pattern: Pattern) -> Message:
     """The first place, from the top, that no fingering brings into its state while those above it are in theirs."""
     digits = [SHUT_PLACE] * start + list(pattern.places)
     digits += [OPEN_PLACE] if len(digits) < len(names) else []
     spans = (every.beginning_with(digits[: n + 1]) for n in range(len(digits)))
     at = next(n for n, (first, past) in enumerate(spans) if first == past)
     moved = [
-        f"{finger} ({', '.join(own)})"
+        Message("pattern.moved_by", finger=finger, touches=tuple(own))
         for finger, options in zip(FINGERS, choices(instrument), strict=True)
         if (own := [one.touch for one in options if {*places(instrument)[at]} & {*one.shuts, *one.opens}])
     ]
-    by = f"; it is moved by {', '.join(moved)}" if moved else ""
-    return f"{names[at]} cannot be {_SAID[digits[at]]} while {_above(names, digits[:at])}{by}"
+    values = {"place": names[at], "state": _SAID[digits[at]], "above": _above(names, digits[:at])}
+    return Message("pattern.moved", moved=tuple(moved), **values) if moved else Message("pattern.cannot", **values)
 
 
-def _above(names: tuple[str, ...], digits: list[int]) -> str:
+def _above(names: tuple[str, ...], digits: list[int]) -> Message:
     """`A# is small and all else above it shut`."""
     small = [name for name, state in zip(names, digits, strict=False) if state == SMALL_PLACE]
     if not small:
-        return "all above it is shut"
-    return f"{' and '.join(small)} {'is' if len(small) == 1 else 'are'} small and all else above it shut"
+        return Message("pattern.all_shut")
+    return Message("pattern.small_above", names=tuple(small), n=len(small))
 
 
 # --- intervals

@@ -10,6 +10,7 @@ from annotate.choosing.desk import Desk
 from annotate.decision import Decision
 from annotate.detecting.detect import Detected
 from annotate.findings import Finding
+from annotate.language import known_remark
 from annotate.reading.changes import Turns
 from annotate.reading.codes import NOT_TRANSPOSED
 from annotate.score import Event, Part
@@ -63,7 +64,10 @@ def remarks(part: Part, decisions: Iterable[Decision], desks: Mapping[str, list[
             "info",
             part.whole,
             Message(
-                "choice.less_certain", flute=desk.name, remark=desk.model.instrument.remark, band=desk.band_cents()
+                "choice.less_certain",
+                flute=desk.name,
+                remark=known_remark(desk.model.instrument.remark),
+                band=desk.band_cents(),
             ),
             Message("choice.less_certain_advice"),
         )

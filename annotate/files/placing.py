@@ -49,7 +49,7 @@ class Ready:
     target: Path
     neighbour: Path
     before: str | None
-    losses: tuple[str, ...]
+    losses: tuple[Message, ...]
 
     def place(self) -> None:
         """Rename it to its place. Raises InputError, with everything as it was, where something else stands there than
@@ -123,7 +123,7 @@ def _fill(handle: int, content: bytes) -> None:
     os.fsync(handle)
 
 
-def _made_like(neighbour: Path, target: Path, old: os.stat_result | None) -> tuple[str, ...]:
+def _made_like(neighbour: Path, target: Path, old: os.stat_result | None) -> tuple[Message, ...]:
     """Give a new file the permissions of the old one (of any new file of this user, where there is none), its owner and
     its extended attributes; what could not be given, and hard links, are told."""
     if old is None:
@@ -131,21 +131,21 @@ def _made_like(neighbour: Path, target: Path, old: os.stat_result | None) -> tup
         os.umask(mask)
         neighbour.chmod(0o666 & ~mask)
         return ()
-    losses = []
+    losses: list[Message] = []
     own = neighbour.stat()
     mode = stat.S_IMODE(old.st_mode)
     if hasattr(os, "chown") and (own.st_uid, own.st_gid) != (old.st_uid, old.st_gid):
         try:
             os.chown(neighbour, old.st_uid, old.st_gid)
         except OSError:
-            losses.append("its owner or group could not be kept: it is yours now")
+            losses.append(Message("file.owner_lost"))
             mode &= ~(stat.S_ISUID | stat.S_ISGID)
     neighbour.chmod(mode)
     lost = _attributes_lost(neighbour, target)
     if lost:
-        losses.append(f"extended attributes could not be kept: {', '.join(lost)}")
+        losses.append(Message("file.attributes_lost", names=tuple(lost)))
     if old.st_nlink > 1:
-        losses.append(f"{old.st_nlink - 1} other name(s) of the same file (hard links) keep the earlier contents")
+        losses.append(Message("file.hard_links", n=old.st_nlink - 1))
     return tuple(losses)
 
 

@@ -15,6 +15,7 @@ from xml.parsers import expat
 from annotate.files.markup import SIGNATURE
 from annotate.files.own_rows import are_ours
 from annotate.findings import InputError
+from fingering_db.message import Message
 
 Key = tuple[int, int, int, int]
 """Score (0 the main one, then the parts made from it), staff id in that score, measure, voice."""
@@ -75,9 +76,9 @@ def read_native(data: bytes) -> NativeScore:
     """Find every chord of the main score. Raises InputError for bytes that are no MuseScore file of version 3 or later."""
     reader = _Reader(data)
     if reader.version is None:
-        raise InputError("is no MuseScore score: expected a museScore element")
+        raise InputError(Message("musescore.no_score"))
     if _major(reader.version) < 3:
-        raise InputError(f"was saved by MuseScore {_major(reader.version)}: expected version 3 or later; save it there")
+        raise InputError(Message("musescore.too_old", version=_major(reader.version)))
     return NativeScore(reader.version, tuple(tuple(part) for part in reader.staves), reader.chords, reader.copies)
 
 
@@ -125,7 +126,7 @@ def _places(score: NativeScore, mark: NativeMark) -> list[tuple[int, tuple[str, 
     try:
         staff = score.staves[mark.part - 1][mark.staff - 1]
     except IndexError:
-        raise InputError(f"has no staff {mark.staff} in part {mark.part}, which the exported score has") from None
+        raise InputError(Message("musescore.no_staff", staff=mark.staff, part=mark.part)) from None
     copies = score.copies.get(staff, [])
     main = (_offset(score, mark, (0, staff)), _MAIN_LINK if copies else (), mark.rows)
     return [main, *((_offset(score, mark, copy), _COPY_LINK, mark.rows) for copy in copies)]
@@ -137,12 +138,9 @@ def _offset(score: NativeScore, mark: NativeMark, place: tuple[int, int]) -> int
     exact = [offset for position, offset in chords if position == mark.position]
     near = exact or [offset for position, offset in chords if abs(position - mark.position) <= ROUNDING]
     if len(near) != 1:
-        where = f"part {mark.part}, staff {mark.staff}, bar {mark.measure + 1} of the file, voice {mark.voice + 1}"
-        where += ", in a part linked to the score" if place[0] else ""
-        raise InputError(
-            f"{where}: {'no chord' if not near else 'more than one chord'} {float(mark.position):g} quarters into the "
-            "bar, where the exported score has one; nothing written, please report this"
-        )
+        values = {"part": mark.part, "staff": mark.staff, "bar": mark.measure + 1, "voice": mark.voice + 1}
+        key = "musescore.many_chords" if near else "musescore.no_chord"
+        raise InputError(Message(key, quarters=float(mark.position), **values))
     return near[0]
 
 
@@ -195,7 +193,7 @@ class _Reader:
         try:
             self._parser.Parse(data, True)
         except (expat.ExpatError, ValueError) as error:
-            raise InputError(f"is not well-formed XML ({error}): expected a MuseScore score") from error
+            raise InputError(Message("musescore.no_xml", reason=str(error))) from error
 
     def _start(self, tag: str, attributes: dict[str, str]) -> None:
         path = self._path
@@ -311,7 +309,7 @@ class _Reader:
         if name == "measure":
             return 4 * Fraction(child.values.get("duration", "0"))
         if name not in _QUARTERS:
-            raise InputError(f"has a chord of the unknown length '{name}': expected a file of MuseScore 3 or 4")
+            raise InputError(Message("musescore.unknown_length", name=name))
         length = _QUARTERS[name] * (2 - Fraction(1, 1 << int(child.values.get("dots", "0") or 0)))
         for ratio in self._ratios:
             length *= ratio
@@ -335,7 +333,7 @@ class _Texts:
         try:
             self._parser.Parse(data, True)
         except (expat.ExpatError, ValueError) as error:
-            raise InputError(f"is not well-formed XML ({error}): expected a MuseScore score") from error
+            raise InputError(Message("musescore.no_xml", reason=str(error))) from error
 
     def _on_start(self, tag: str, _attributes: dict[str, str]) -> None:
         self._depth += 1

@@ -11,19 +11,21 @@ from annotate.decision import Status
 from annotate.findings import InputError
 from annotate.musescore.placing import as_json, error_as_json, native_marks
 from annotate.pipeline import Options, look, marks_of
+from fingering_db.message import Message
 
 _FILES = ("ventwise.qml", "ventwise-remove.qml", "ours.js")
 _COMMAND = 'property string command: "ventwise"'
 
 
-def install(folder: Path | None) -> str:
+def install(folder: Path | None) -> Message:
     """Copy the plug-in into a folder, with the command of this installation; returns what to do next, in one sentence.
 
     Raises InputError where the folder is not named, is not there or cannot be written.
     """
     if folder is None or not folder.is_dir():
-        told = "no folder" if folder is None else f"{folder}: there is no such folder"
-        raise InputError(f"{told}: expected MuseScore's folder for plug-ins, Documents/MuseScore3/Plugins for most")
+        if folder is None:
+            raise InputError(Message("musescore.no_folder_named"))
+        raise InputError(Message("musescore.no_folder", path=str(folder)))
     try:
         for name in _FILES:
             text = files("annotate").joinpath("musescore", name).read_text(encoding="utf-8")
@@ -31,8 +33,8 @@ def install(folder: Path | None) -> str:
             text = text.replace(_COMMAND, f"property string command: '{command}'")
             (folder / name).write_text(text, encoding="utf-8")
     except OSError as error:
-        raise InputError(f"{folder}: cannot be written ({error.strerror}): expected a folder for plug-ins") from error
-    return f"written: {len(_FILES)} files into {folder}; switch the plug-in on in MuseScore's list of plug-ins"
+        raise InputError(Message("musescore.folder_unwritable", path=str(folder), reason=error.strerror)) from error
+    return Message("musescore.installed", count=len(_FILES), path=str(folder))
 
 
 def places(score: Path) -> str:
@@ -46,7 +48,7 @@ def places(score: Path) -> str:
         )
         return as_json(native_marks(looked.parts, marks), told)
     except InputError as error:
-        return error_as_json("; ".join(str(line) for line in error.args))
+        return error_as_json(str(error))
 
 
 def _command() -> str:

@@ -10,6 +10,7 @@ import tempfile
 from pathlib import Path
 
 from annotate.findings import InputError
+from fingering_db.message import Message
 
 VARIABLE = "VENTWISE_MUSESCORE"
 """Environment variable that names the program, where it is not on the PATH."""
@@ -35,16 +36,13 @@ def find_program(named: str = "") -> Path:
     if asked:
         found = shutil.which(asked)
         if found is None:
-            raise InputError(f"'{asked}': no such program; expected the path of MuseScore")
+            raise InputError(Message("musescore.no_program", name=asked))
         return Path(found)
     for name in (*_NAMES, *_PLACES):
         found = shutil.which(name)
         if found is not None:
             return Path(found)
-    raise InputError(
-        "no MuseScore was found, which alone can read its files: expected it on the PATH or named by "
-        f"{VARIABLE}; or export the score as MusicXML and give that"
-    )
+    raise InputError(Message("musescore.not_found", variable=VARIABLE))
 
 
 def export(score: Path, data: bytes, program: Path, time_limit: float = TIME_LIMIT_SECONDS) -> bytes:
@@ -66,21 +64,20 @@ def export(score: Path, data: bytes, program: Path, time_limit: float = TIME_LIM
                 stdin=subprocess.DEVNULL,
             )
         except subprocess.TimeoutExpired:
-            raise _failed(score, program, f"did not end within {time_limit:.0f} seconds") from None
+            raise _failed(score, program, Message("musescore.endless", seconds=time_limit)) from None
         except OSError as error:
-            raise _failed(score, program, f"cannot be started ({error.strerror})") from error
+            raise _failed(score, program, Message("musescore.not_started", reason=error.strerror)) from error
         if not target.is_file():
             told = done.stderr.decode("utf-8", "replace").strip().splitlines()
-            why = f"ended with status {done.returncode}" if done.returncode else "wrote nothing"
-            raise _failed(score, program, f"{why} ({told[-1][:120]})" if told else why)
+            why = Message("musescore.wrote_nothing")
+            if done.returncode:
+                why = Message("musescore.ended", status=done.returncode)
+            raise _failed(score, program, Message("musescore.saying", why=why, told=told[-1][:120]) if told else why)
         return target.read_bytes()
 
 
-def _failed(score: Path, program: Path, why: str) -> InputError:
-    return InputError(
-        f"{score}: {program.name} {why}; expected it to export the score as MusicXML: open the score in the MuseScore "
-        "that made it and export it there"
-    )
+def _failed(score: Path, program: Path, why: Message) -> InputError:
+    return InputError(Message("musescore.failed", path=str(score), program=program.name, why=why))
 
 
 def _environment() -> dict[str, str]:

@@ -11,6 +11,7 @@ from annotate.files.writing import Mark, SelfCheckError
 from annotate.musescore.native import ROUNDING
 from annotate.reading.read import read_score
 from annotate.score import Part
+from fingering_db.message import Message
 
 # Stems of notes that cross to another staff turn with the distance of the staves.
 _LAYOUT = frozenset(("print", "defaults", "stem"))
@@ -23,9 +24,7 @@ def verify_same_music(before: bytes, after: bytes) -> None:
     Raises SelfCheckError where they differ.
     """
     if _canonical(strip(before)) != _canonical(strip(after)):
-        raise SelfCheckError(
-            "the marked score, exported by the same program, is not the same music: nothing written, please report this"
-        )
+        raise SelfCheckError(Message("musescore.other_music"))
 
 
 def verify_places(after: bytes, parts: Sequence[Part], marks: Iterable[Mark]) -> None:
@@ -41,9 +40,7 @@ def verify_places(after: bytes, parts: Sequence[Part], marks: Iterable[Mark]) ->
         found |= {(part.id, one.bar_index, one.onset - starts[one.bar_index]) for one in part.directions if one.ours}
     for id, bar, moment in wanted:
         if not any((id, bar) == (other, there) and abs(at - moment) <= ROUNDING for other, there, at in found):
-            raise SelfCheckError(
-                f"a text meant for bar {bar + 1} of part {id} came out elsewhere: nothing written, please report this"
-            )
+            raise SelfCheckError(Message("musescore.elsewhere", bar=bar + 1, part=id))
 
 
 def _canonical(data: bytes) -> bytes:

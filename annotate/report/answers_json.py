@@ -101,7 +101,7 @@ def _shifted(one: Shifted) -> dict[str, Any]:
         "flute": one.flute,
         "hole": one.hole,
         "reachable": one.reachable,
-        "why": one.why,
+        "why": _SAID(one.why) if one.why else "",
         "fingering": text_of(one.fingering),
         "keys": one.keys,
         "lip_mm": figure(one.lip_mm, 1),
