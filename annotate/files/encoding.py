@@ -22,8 +22,6 @@ _HEAD = 2048
 MOST_TOKEN = 32 << 20
 """Bytes from one '>' to the next: a comment, a value or a text that is longer is no music."""
 
-_SAVE = "expected UTF-8; save it again as UTF-8"
-
 
 @dataclass(frozen=True, slots=True)
 class TextForm:

@@ -135,7 +135,12 @@ def test_no_key_is_in_the_file_without_being_used():
     # Keys made from a status, a kind, a sign, .. : "table.{x}" or "table.start_{x}"
     made = tuple(re.findall(r"""f["'](\w+\.\w*)\{""", code))
     for key in entries(ENGLISH):
-        used = f'"{key}"' in code or (made and key.startswith(made)) or key.split(".")[1] in ("heading", "lines")
+        used = (
+            f'"{key}"' in code
+            or f"'{key}'" in code
+            or (made and key.startswith(made))
+            or key.split(".")[1] in ("heading", "lines")
+        )
         assert used, key
 
 
@@ -193,3 +198,47 @@ def test_messages_one_after_the_other_are_said_as_sentences():
     assert ENGLISH.say(one + two + one) == (
         "That is 30 mm a second. Its weakest point has confidence 0.50. That is 30 mm a second."
     )
+
+
+ENGLISH_KEPT = {
+    "annotate/cli.py": "the help of options, what click says of a misused one, and the report of a fault, for those who mend it",
+    "annotate/console.py": "a reason like those that the system gives",
+    "annotate/detecting/words.py": "an error for those who edit the vocabulary",
+    "annotate/files/encoding.py": "what Python says of bytes, to tell two cases apart",
+    "annotate/ventwise/__init__.py": "errors for those who call it",
+    "annotate/instruments.py": "`flute list`, `show` and `check`, with the keys of an instrument file",
+    "annotate/drawing/path_picture.py": "SVG",
+    "annotate/drawing/picture.py": "SVG, and errors for those who call it",
+    "annotate/files/writing.py": "XML, and errors for those who call it",
+    "annotate/detecting/detect.py": "an error for those who call it",
+    "annotate/musescore/plugin.py": "what the plug-in shows, which speaks English",
+}
+"""Modules that hold English sentences, each with the reason."""
+
+
+def sentences(path: Path) -> list[str]:
+    """Texts of a module, docstrings left out, with a blank and at least four words."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    left_out = {
+        id(statement.value)
+        for node in ast.walk(tree)
+        for statement in (node.body if isinstance(getattr(node, "body", None), list) else ())
+        if isinstance(statement, ast.Expr)
+    }
+    parts = [node for node in ast.walk(tree) if isinstance(node, ast.JoinedStr)]
+    left_out |= {id(inner) for node in parts for inner in ast.walk(node) if inner is not node}
+    texts = ["".join(p.value if isinstance(p, ast.Constant) else "\0" for p in node.values) for node in parts]
+    texts += [
+        node.value
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in left_out
+    ]
+    return [text for text in texts if len(re.findall(r"(?<![\\\w])[A-Za-z]{2,}(?= |[.,:;]|$)", text)) >= 4]
+
+
+@pytest.mark.parametrize("path", [path for path in SOURCES if "annotate" in path.parts], ids=lambda path: path.stem)
+def test_no_sentence_stands_in_a_module_where_no_language_reaches_it(path):
+    name = path.relative_to(Path(str(annotate.__file__)).parent.parent).as_posix()
+    found = sentences(path)
+    assert not found or name in ENGLISH_KEPT, found
+    assert found or name not in ENGLISH_KEPT, "nothing is kept there any more"
