@@ -11,22 +11,18 @@ data/uncertainty.toml. What no dimension explains stays in the model's own error
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 import msgspec
 import numpy as np
 
 from fingering_db.acoustics.arrays import IndexArray, RealArray
 from fingering_db.acoustics.resonance import Crossings
-from fingering_db.fingering import Fingering
+from fingering_db.halves import HalfTables, tabulate
 from fingering_db.instrument import Hole, Instrument
-from fingering_db.mechanism import hole_states
-from fingering_db.model import Model, atlas
+from fingering_db.model import Model
 from fingering_db.retuning import retuned
-from fingering_db.search import HalfTables, tabulate
 from fingering_db.sounding import Flute
-from fingering_db.store import Arrays, fetch
-from fingering_db.uncertainty import Dimension, common_cents, dimensions, lip_sigma_mm
+from fingering_db.uncertainty import Dimension, dimensions, lip_sigma_mm
 
 WIDEST_CENTS = 100.0
 """No band is told wider: a resonance moved farther may be another one, or none. Ours."""
@@ -90,9 +86,9 @@ class Errors:
 
     def _at(self, tables: HalfTables, sounds: IndexArray, column: IndexArray) -> RealArray:
         upper, lower = self.model.halves.upper_of[sounds], self.model.halves.lower_of[sounds]
-        above, load = tables.above, tables.below[lower, column]
-        pressure = above.a[upper, column] + above.b[upper, column] * load
-        return np.asarray((pressure / (above.c[upper, column] + above.d[upper, column] * load)).imag)
+        above, p, u = tables.above, tables.below.pressure[lower, column], tables.below.flow[lower, column]
+        pressure = above.a[upper, column] * p + above.b[upper, column] * u
+        return np.asarray((pressure / (above.c[upper, column] * p + above.d[upper, column] * u)).imag)
 
 
 def _lip_scale(instrument: Instrument) -> float:
@@ -108,70 +104,3 @@ def errors(of: Model) -> Errors:
     return Errors(
         of, tuple(name for name, _ in flutes), tuple(tabulate(wrong, of.halves, of.grid) for _, wrong in flutes)
     )
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Bands:
-    """Bands of every resonance of every distinct sound, lip by the law. key: shape (n,), growing, from `_keys`; cents,
-    shape (n,): ± of each resonance, one standard deviation, all errors together; lip: shape (n,), cents that a millimetre
-    less of lip raises it."""
-
-    flute: Flute
-    key: RealArray
-    cents: RealArray
-    lip: RealArray
-
-    def at(self, sounds: IndexArray, hz: RealArray, lips_m: RealArray | None = None) -> RealArray:
-        """Bands of the resonances of sounds, shape (n,), nearest to hz, shape (n, k) [Hz]: shape (n, k) [cents].
-
-        lips_m: shape (n,), where several notes share one lip [m]. How much of the law's growth with pitch is the player's
-        lip and how much would be there with any lip is not known, so half of what the one lip moves each note from where the
-        law has it counts as one standard deviation (ours; the published pairs do not decide it: SOURCES.md)."""
-        asked = _keys(sounds[:, None], hz)
-        after = np.clip(np.searchsorted(self.key, asked), 1, len(self.key) - 1)
-        nearest = after - (np.abs(self.key[after - 1] - asked) <= np.abs(self.key[after] - asked))
-        cents = np.asarray(self.cents[nearest], dtype=float)
-        if lips_m is None:
-            return cents
-        shared = 1e3 * (lips_m[:, None] - self.flute.lip_law_m(hz)) * self.lip[nearest]
-        return np.asarray(np.minimum(np.hypot(cents, 0.5 * shared), WIDEST_CENTS))
-
-    def of_modes(self, sound: int, modes: IndexArray) -> RealArray:
-        """Bands of resonances of one sound by their numbers, 0 for the lowest, shape (n,) [cents]; a number beyond the
-        last has the last one's."""
-        first, end = np.searchsorted(self.key, _keys(np.array([sound, sound + 1]), np.ones(2)))
-        return np.asarray(self.cents[np.minimum(first + modes, end - 1)])
-
-
-def _keys(sounds: IndexArray, hz: RealArray) -> RealArray:
-    """A number that grows with the row of the sound, then with frequency; rows lie far apart."""
-    return np.asarray(32.0 * sounds + np.log2(hz))
-
-
-def sound_of(of: Model, fingering: Fingering) -> int:
-    """Row of `reach.states` of a fingering. Raises FingeringError when the flute has no such touch."""
-    return int(np.flatnonzero((of.reach.states == hole_states(of.instrument, fingering)).all(axis=1))[0])
-
-
-@lru_cache(maxsize=8)
-def bands(of: Model) -> Bands:
-    """The bands of a flute; some seconds, then kept in the user's cache folder."""
-    stored = fetch(f"bands {of.flute.slide_mm!r} {of.instrument.fingerprint()}", lambda: _compute(of))
-    every = atlas(of)
-    cents = np.hypot(stored["own"].astype(float), common_cents(of.instrument))
-    return Bands(of.flute, _keys(every.row, every.hz), cents, stored["lip"])
-
-
-_ROWS = 512  # rows of impedance at a time: bounds memory
-
-
-def _compute(of: Model) -> Arrays:
-    """Own errors and effect of the lip for the atlas's resonances, in its order; single precision, for keeping."""
-    wrong = errors(of)
-    own, lip = [], []
-    for start in range(0, len(of.reach.states), _ROWS):
-        rows = np.arange(start, min(start + _ROWS, len(of.reach.states)))
-        crossings = of.resonances(of.bore(rows))
-        own.append(wrong.own_cents(rows, crossings).astype(np.float32))
-        lip.append(wrong.lip_cents_per_mm(crossings).astype(np.float32))
-    return {"own": np.concatenate(own), "lip": np.concatenate(lip)}

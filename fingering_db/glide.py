@@ -8,15 +8,22 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray
-from fingering_db.bands import bands, sound_of
 from fingering_db.fingering import Fingering
 from fingering_db.mechanism import OPEN, PERFORATION, SHUT
-from fingering_db.model import Model
+from fingering_db.model import Model, sound_of
 from fingering_db.pitch import Pitch
 from fingering_db.playability import marked_down, one_jet, shared, strength
-from fingering_db.ranking import EFFORT_WEIGHT, Answers, Candidate, Resonance, answers, candidates
-from fingering_db.search import matching
-from fingering_db.sounding import Flute
+from fingering_db.ranking import (
+    EFFORT_WEIGHT,
+    Answers,
+    Candidate,
+    Resonance,
+    answers,
+    bands_of_modes,
+    candidates,
+    modes,
+)
+from fingering_db.slide_search import Settings
 from fingering_db.touches import FINGERS
 from fingering_db.track import Stage, follow, sweep
 
@@ -25,6 +32,7 @@ SLIDE, HALF_HOLE, KEY_LIFT = "slide", "half-hole", "key lift"
 _OFF_WEIGHT, _DRAWN_WEIGHT = 0.15, 0.005
 _POINTS = 11  # of a path, evenly in time
 _CONSIDERED = 8  # fingerings or pairs of them that are followed all the way
+_AT_ONCE = 2048  # sounds looked at together: bounds memory
 _SLIDE_STEP_MM = 3.0  # a few cents: a step that tracking takes easily, and the grid on which slides are searched
 _LIPS = 5  # trial lips at the far end of a slide
 _STARTS = 4  # settings of the joint from which a glide is tried
@@ -92,12 +100,10 @@ def slide_glides(
     if slide is None:
         return ()
     settings = np.arange(-slide.slide_rest_mm, slide.travel_mm - slide.slide_rest_mm + 1e-9, _SLIDE_STEP_MM)
-    first, last = (_slides_that_serve(model, pitches, tolerance_cents, a4_hz, settings) for pitches in (start, end))
-    rows = np.flatnonzero(np.isfinite(first).any(axis=1) & np.isfinite(last).any(axis=1))
-    rows = rows[np.argsort(model.effort[model.easiest[rows]], kind="stable")][:_CONSIDERED]
+    served = _served(model, start, end, tolerance_cents, a4_hz, settings)
     found = []
-    for row in rows:
-        glide = _slide_on(model, int(row), first[row], (start, end), a4_hz, settings)
+    for row, start_lips in served:
+        glide = _slide_on(model, row, start_lips, (start, end), a4_hz, settings)
         if glide is not None and glide.worst_cents <= tolerance_cents:
             found.append(glide)
     return tuple(sorted(found, key=lambda glide: -_score(glide, tolerance_cents)))
@@ -109,18 +115,32 @@ def _score(glide: Glide, tolerance_cents: float) -> float:
     return glide.confidence - _OFF_WEIGHT * off**2 - EFFORT_WEIGHT * glide.effort - _DRAWN_WEIGHT * drawn
 
 
-def _slides_that_serve(
-    model: Model, pitches: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float, settings: RealArray
-) -> RealArray:
-    """The lip [m] with which each sound gives the pitches at each slide, shape (n_sounds, n_settings); NaN where
-    none."""
-    hz = np.array([pitch.hz(a4_hz) for pitch in pitches])
-    lips = np.full((len(model.reach.states), len(settings)), np.nan)
-    for column, setting in enumerate(settings):
-        flute = Flute(model.instrument, float(setting))
-        rows, chosen = matching(flute, model.halves, hz, tolerance_cents, _lip_bounds(model, hz))
-        lips[rows, column] = chosen
-    return lips
+def _served(
+    model: Model,
+    start: tuple[Pitch, ...],
+    end: tuple[Pitch, ...],
+    tolerance_cents: float,
+    a4_hz: float,
+    settings: RealArray,
+) -> list[tuple[int, RealArray]]:
+    """The easiest sounds that give the start at some setting and the end at some: row, and the lips [m] for the start, shape
+    (n_settings,), NaN where none."""
+    ends = []
+    for pitches in (start, end):
+        hz = np.array([pitch.hz(a4_hz) for pitch in pitches])
+        ends.append(Settings.of(model, hz, tolerance_cents, _lip_bounds(model, hz), settings))
+    easiest_first = np.argsort(model.effort[model.easiest], kind="stable")
+    found: list[tuple[int, RealArray]] = []
+    for at in range(0, len(easiest_first), _AT_ONCE):
+        rows = easiest_first[at : at + _AT_ONCE]
+        lips = ends[0].lips(rows)
+        some = np.isfinite(lips).any(axis=1)
+        rows, lips = rows[some], lips[some]
+        both = np.isfinite(ends[1].lips(rows)).any(axis=1)
+        found += zip(rows[both].tolist(), lips[both], strict=True)
+        if len(found) >= _CONSIDERED:
+            break
+    return found[:_CONSIDERED]
 
 
 def _lip_bounds(model: Model, hz: RealArray) -> tuple[float, float]:
@@ -219,7 +239,8 @@ def finger_glides(
     lowers its key slowly (doubtful at best: most of the change comes at once). Each pitch must stay on its
     resonance."""
     first, last = (answers(model, pitches, tolerance_cents, a4_hz) for pitches in (start, end))
-    pairs = _pairs(model, first, last)
+    modes_of = modes(model, first), modes(model, last)
+    pairs = _pairs(model, (first, last), modes_of)
     if not len(pairs):
         return ()
     score = np.minimum(first.score[pairs[:, 0]], last.score[pairs[:, 1]])
@@ -232,15 +253,15 @@ def finger_glides(
     found = []
     for pair, one, two in zip(best, starts, ends, strict=True):
         rows = int(first.rows[pair[0]]), int(last.rows[pair[1]])
-        glide = _by_fingers(model, rows, (one, two), first.mode[pair[0]])
+        glide = _by_fingers(model, rows, (one, two), modes_of[0][pair[0]])
         if glide is not None:
             found.append(glide)
     found.sort(key=lambda glide: (glide.means != HALF_HOLE, -_score(glide, tolerance_cents)))
     return tuple(found[:limit])
 
 
-def _pairs(model: Model, first: Answers, last: Answers) -> IndexArray:
-    """Pairs (entry of first, entry of last), shape (n, 2), that differ only where fingers may glide, without
+def _pairs(model: Model, ends: tuple[Answers, Answers], modes_of: tuple[IndexArray, IndexArray]) -> IndexArray:
+    """Pairs (entry of the first, entry of the last), shape (n, 2), that differ only where fingers may glide, without
     repeats."""
     masks = [np.array([hole.perforation_mm > 0.0 for hole in model.instrument.holes])]
     names = [hole.name for hole in model.instrument.holes]
@@ -248,16 +269,19 @@ def _pairs(model: Model, first: Answers, last: Answers) -> IndexArray:
         if finger != "R4":
             moved = {name for option in options for name in (*option.shuts, *option.opens, *option.uncovers)}
             masks.append(np.array([name in moved for name in names]))
-    return np.unique(np.concatenate([_alike_but_for(model, first, last, mask) for mask in masks]), axis=0)
+    return np.unique(np.concatenate([_alike_but_for(model, ends, modes_of, mask) for mask in masks]), axis=0)
 
 
-def _alike_but_for(model: Model, first: Answers, last: Answers, free: RealArray) -> IndexArray:
+def _alike_but_for(
+    model: Model, ends: tuple[Answers, Answers], modes_of: tuple[IndexArray, IndexArray], free: RealArray
+) -> IndexArray:
     """Pairs whose holes outside the mask `free` are in the same state and whose pitches are on the same resonances."""
     weights = np.where(free, 0, 5 ** np.arange(len(free), dtype=np.int64))
-    modes = 16 ** np.arange(first.mode.shape[1], dtype=np.int64)
+    weight = 16 ** np.arange(modes_of[0].shape[1], dtype=np.int64)
+    first, last = ends
     keys = [
-        model.reach.states[found.rows].astype(np.int64) @ weights + (found.mode @ modes) * 5 ** len(free)
-        for found in (first, last)
+        model.reach.states[found.rows].astype(np.int64) @ weights + (mode @ weight) * 5 ** len(free)
+        for found, mode in zip(ends, modes_of, strict=True)
     ]
     order = np.argsort(keys[1], kind="stable")
     low = np.searchsorted(keys[1][order], keys[0], side="left")
@@ -417,13 +441,9 @@ def _judged(
         if len(hz) > 1:
             feed[stage] = one_jet(hz[None, :], crossings.resistance[at][None, :] * model.curve.size.area)[0]
         confidence = strengths[at].min() * np.prod(marked_down(strengths[inside])) * shared(feed[stage])
-        band = bands(model).of_modes(sound_of(model, fingerings[stage]), at - edges[stage])
+        band = bands_of_modes(model, sound_of(model, fingerings[stage]), at - edges[stage])
         sounds = tuple(
-            Resonance(
-                float(one), float(strengths[n]), 0.0,
-                float(crossings.depth_db[n]), float(crossings.prominence_db[n]), float(cents),
-            )
-            for one, n, cents in zip(hz, at, band, strict=True)
-        )  # fmt: skip
+            Resonance(float(one), float(strengths[n]), float(cents)) for one, n, cents in zip(hz, at, band, strict=True)
+        )
         found.append((sounds, float(confidence)))
     return found

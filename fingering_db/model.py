@@ -5,17 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
+import msgspec
 import numpy as np
 
 from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray, StateArray
 from fingering_db.acoustics.resonance import Crossings, rising_zeros
 from fingering_db.acoustics.tube import TwoPort
 from fingering_db.chart import FIRST_REGISTER_TOP
+from fingering_db.fingering import Fingering
+from fingering_db.halves import Ends, HalfTables, Halves, halve, tabulate
 from fingering_db.hand import easiest, efforts
 from fingering_db.instrument import Instrument
 from fingering_db.mechanism import Reach, chart_of, choices, hole_states, reach
-from fingering_db.playability import PlainCurve, Size, fit_plain_curve, strength
-from fingering_db.search import HalfTables, Halves, halve, tabulate
+from fingering_db.playability import PlainCurve, Size, fit_plain_curve
 from fingering_db.sounding import Flute
 from fingering_db.store import Arrays, fetch
 
@@ -56,6 +58,10 @@ class Model:
         lips = self.flute.lip_law_m(self.grid) if lips_m is None else lips_m[:, None]
         return rising_zeros(bore + 1j * self.flute.lip_slope(self.grid) * lips, self.grid)
 
+    def pressure_and_flow(self, sounds: IndexArray) -> tuple[ComplexArray, ComplexArray]:
+        """At the embouchure on the grid for rows of `reach.states`, shape (n, m) each; without poles (halves.py)."""
+        return self.tables.pressure_and_flow(self.halves.upper_of[sounds], self.halves.lower_of[sounds])
+
     def bore(self, sounds: IndexArray) -> ComplexArray:
         """Bore impedance of rows of `reach.states` on the grid, shape (n, m) [Pa s/m³]."""
         return self.tables.impedance(self.halves.upper_of[sounds], self.halves.lower_of[sounds])
@@ -89,7 +95,7 @@ def model(instrument: Instrument, slide_mm: float = 0.0) -> Model:
     stored = fetch(_key(flute, "model"), lambda: _compute(flute))
     every = Reach(choices(instrument), stored["placements"], stored["states"], stored["sound"])
     halves = Halves(int(stored["cut"]), *(stored[name] for name in ("upper", "lower", "upper_of", "lower_of")))
-    tables = HalfTables(TwoPort(*stored["above"]), stored["below"])
+    tables = HalfTables(TwoPort(*stored["above"]), Ends(*stored["below"]))
     c0, c1, c2, c3 = (float(value) for value in stored["curve"])
     grid, effort = grid_for(instrument), efforts(instrument, every)
     curve = PlainCurve((c0, c1, c2, c3), size_of(instrument))
@@ -97,7 +103,27 @@ def model(instrument: Instrument, slide_mm: float = 0.0) -> Model:
 
 
 def _key(flute: Flute, what: str) -> str:
-    return f"{what} {flute.slide_mm!r} {flute.instrument.fingerprint()}"
+    return f"{what} {flute.slide_mm!r} {acoustic_fingerprint(flute.instrument)}"
+
+
+def acoustic_fingerprint(instrument: Instrument) -> str:
+    """A digest of all that what it can sound depends on: a flute with a telescoping head joint at rest is the same."""
+    return msgspec.structs.replace(instrument, name="", title="", remark="", slide=None).fingerprint()
+
+
+def only(of: Model, sounds: IndexArray) -> Model:
+    """The same flute with some rows of its `reach.states` alone; only its states, halves and tables are those of a flute, its
+    fingerings stay those of the whole."""
+    states, own, cut = of.reach.states[sounds], np.arange(len(sounds)), of.halves.cut
+    halves = Halves(cut, states[:, :cut], states[:, cut:], own, own)
+    above = TwoPort(*(entry[of.halves.upper_of[sounds]] for entry in of.tables.above))
+    below = Ends(*(entry[of.halves.lower_of[sounds]] for entry in of.tables.below))
+    return replace(of, reach=replace(of.reach, states=states), halves=halves, tables=HalfTables(above, below))
+
+
+def sound_of(of: Model, fingering: Fingering) -> int:
+    """Row of `reach.states` of a fingering. Raises FingeringError when the flute has no such touch."""
+    return int(np.flatnonzero((of.reach.states == hole_states(of.instrument, fingering)).all(axis=1))[0])
 
 
 def _compute(flute: Flute) -> Arrays:
@@ -116,7 +142,7 @@ def _compute(flute: Flute) -> Arrays:
         "upper_of": halves.upper_of,
         "lower_of": halves.lower_of,
         "above": np.array(tables.above),
-        "below": tables.below,
+        "below": np.array(tables.below),
         "curve": np.array(_plain_curve(flute, grid).coefficients),
         "easiest": easiest(every, efforts(flute.instrument, every)),
     }
@@ -129,35 +155,3 @@ def _plain_curve(flute: Flute, grid: RealArray) -> PlainCurve:
     reactance = 1j * flute.lip_slope(grid) * flute.lip_law_m(grid)
     crossings = rising_zeros(flute.bore_impedance(states, grid) + reactance, grid)
     return fit_plain_curve(crossings, size_of(flute.instrument))
-
-
-@dataclass(frozen=True, slots=True)
-class Atlas:
-    """Every resonance of every distinct sound, lip by the law. row: of `reach.states`; hz [Hz]; strength 0..1; all of
-    shape (n_resonances,), ordered by row, then frequency."""
-
-    row: IndexArray
-    hz: RealArray
-    strength: RealArray
-
-
-_ATLAS_ROWS = 512  # rows of impedance at a time: bounds memory
-
-
-@lru_cache(maxsize=8)
-def atlas(of: Model) -> Atlas:
-    """The atlas of a flute; takes a second or two, then is kept like the model."""
-    stored = fetch(_key(of.flute, "atlas"), lambda: _compute_atlas(of))
-    return Atlas(stored["row"], stored["hz"], stored["strength"])
-
-
-def _compute_atlas(of: Model) -> Arrays:
-    parts = []
-    for start in range(0, len(of.reach.states), _ATLAS_ROWS):
-        rows = np.arange(start, min(start + _ATLAS_ROWS, len(of.reach.states)))
-        crossings = of.resonances(of.bore(rows))
-        parts.append((crossings.row + start, crossings.hz, strength(crossings, of.curve)))
-    return {
-        name: np.concatenate(column)
-        for name, column in zip(("row", "hz", "strength"), zip(*parts, strict=True), strict=True)
-    }

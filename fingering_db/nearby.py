@@ -9,10 +9,11 @@ import numpy as np
 
 from fingering_db.acoustics.arrays import RealArray
 from fingering_db.likeness import FARTHEST, difference, harmonic, moved
-from fingering_db.model import Model, atlas
+from fingering_db.model import Model
 from fingering_db.pitch import Pitch
 from fingering_db.playability import PLAYABLE_CONFIDENCE
 from fingering_db.ranking import Candidate, find
+from fingering_db.survey import atlas
 
 _MOST_SKIPPED = 2
 _MOST_TRIALS = 40  # sets to search for before giving up; one search takes a few hundredths of a second
@@ -63,9 +64,9 @@ def _sets_of_notes(model: Model, count: int, a4_hz: float) -> RealArray:
 
     Sets may leave out up to _MOST_SKIPPED strong resonances in between."""
     every = atlas(model)
-    strong = every.strength >= PLAYABLE_CONFIDENCE
-    row = every.row[strong]
-    note = np.round(69.0 + 12.0 * np.log2(every.hz[strong] / a4_hz))
+    strong = np.flatnonzero(every.law_strength >= PLAYABLE_CONFIDENCE)
+    row = every.sound_of(strong)
+    note = np.round(69.0 + 12.0 * np.log2(every.hz(every.law_cents[strong].astype(float)) / a4_hz))
     found = []
     for rest in itertools.combinations(range(1, count + _MOST_SKIPPED), count - 1):
         offsets = np.array((0, *rest))

@@ -7,31 +7,29 @@ from dataclasses import dataclass
 import numpy as np
 
 from fingering_db.acoustics.arrays import IndexArray, RealArray
-from fingering_db.acoustics.resonance import Crossings
-from fingering_db.bands import bands, sound_of
+from fingering_db.atlas import Atlas, ragged
+from fingering_db.bands import WIDEST_CENTS
 from fingering_db.fingering import Fingering
 from fingering_db.idle import told_apart
 from fingering_db.mechanism import hole_states
-from fingering_db.model import Model, highest_hz
+from fingering_db.model import Model, highest_hz, sound_of
 from fingering_db.pitch import Pitch
-from fingering_db.playability import marked_down, one_jet, relative_amplitude, shared, strength
-from fingering_db.search import matching
+from fingering_db.playability import marked_down, one_jet, shared, strength
+from fingering_db.search import Hits, matching, nothing
+from fingering_db.survey import atlas, of_one_sound
+from fingering_db.uncertainty import common_cents
 
-_CHUNK = 512  # rows of impedance at a time: bounds memory, not what is found
 EFFORT_WEIGHT = 0.02  # of confidence per pressed key: between equals, the easier hand
 _OFF_WEIGHT = 0.003  # of confidence per cent that an answer may be off: ten cents outweigh one finger saved. Ours
 
 
 @dataclass(frozen=True, slots=True)
 class Resonance:
-    """One resonance. hz [Hz]; strength 0..1: how surely it sounds alone; relative_amplitude, depth_db, prominence_db:
-    what that rests on (playability.py); band_cents: how far the played one may lie from it, ± (bands.py)."""
+    """One resonance. hz [Hz]; strength 0..1: how surely it sounds alone (playability.py); band_cents: how far the played one
+    may lie from it, ± (bands.py)."""
 
     hz: float
     strength: float
-    relative_amplitude: float
-    depth_db: float
-    prominence_db: float
     band_cents: float
 
 
@@ -79,22 +77,43 @@ def sounds(
     lips = None if lip_mm is None else np.array([lip_mm * 1e-3])
     crossings = model.drawn_out(states, model.flute.slide_mm + slide_mm, lips)
     # The n-th resonance stays the n-th while the joint is drawn: its band is that of the joint at rest.
-    own = bands(model).of_modes(sound_of(model, fingering), np.arange(len(crossings.hz)))
-    return _resonances(crossings, np.arange(len(crossings.hz)), strength(crossings, model.curve), own, model)
+    own = bands_of_modes(model, sound_of(model, fingering), np.arange(len(crossings.hz)))
+    return _resonances(model, crossings.hz, strength(crossings, model.curve), own)
+
+
+def bands_of_modes(model: Model, sound: int, modes: IndexArray) -> RealArray:
+    """Bands of resonances of one sound by their numbers, 0 for the lowest, shape (n,) [cents]; a number beyond the last has
+    the last one's. Lip by the law."""
+    one = of_one_sound(model, sound)
+    own = one.by_law(0)
+    return _bands(model, one, own[np.minimum(modes, len(own) - 1)])
+
+
+def _bands(model: Model, every: Atlas, branches: IndexArray, lips_m: RealArray | None = None) -> RealArray:
+    """± of branches, same shape [cents]: one standard deviation, all errors together.
+
+    lips_m: same shape, where several notes share one lip [m]. How much of the law's growth with pitch is the player's lip and
+    how much would be there with any lip is not known, so half of what the one lip moves each note from where the law has it
+    counts as one standard deviation (ours; the published pairs do not decide it: SOURCES.md)."""
+    cents = np.hypot(every.own_band[branches].astype(float), common_cents(model.instrument))
+    if lips_m is None:
+        return np.asarray(cents)
+    by_law = every.law_cents[branches].astype(float)  # none: the branch's end that is nearest to it, hence far off
+    moved = np.nan_to_num(every.places(branches, lips_m)[0] - by_law, nan=WIDEST_CENTS)
+    return np.asarray(np.minimum(np.hypot(cents, 0.5 * moved), WIDEST_CENTS))
 
 
 @dataclass(frozen=True, slots=True)
 class Answers:
     """All sounds that answer, unranked: rows of `reach.states`, lips [m], confidence, score, each of shape (n,); cents and
-    bands, shape (n, k), deviations and ± of each; mode, shape (n, k), number of the resonance that answers, 0 for the
-    lowest."""
+    bands, shape (n, k), deviations and ± of each; branches, shape (n, k), those of the atlas that answer."""
 
     rows: IndexArray
     lips: RealArray
     confidence: RealArray
     cents: RealArray
     bands: RealArray
-    mode: IndexArray
+    branches: IndexArray
     score: RealArray
 
 
@@ -107,18 +126,25 @@ def answers(model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4
     law = model.flute.lip_law_m(hz)
     spare = model.instrument.lip.spare_mm * 1e-3 if len(hz) > 1 else 0.0
     bounds = (float(law.min()) - spare, float(law.max()) + spare)
-    rows, lips = matching(model.flute, model.halves, hz, tolerance_cents, bounds)
-    starts = range(0, max(len(rows), 1), _CHUNK)
-    parts = [_judge(model, rows[at : at + _CHUNK], lips[at : at + _CHUNK], hz) for at in starts]
-    confidence = np.concatenate([part[0] for part in parts])
-    cents = np.concatenate([part[1] for part in parts])
-    mode = np.concatenate([part[2] for part in parts])
-    sounding = hz * 2.0 ** (np.where(np.isfinite(cents), cents, 0.0) / 1200.0)
-    own = bands(model).at(rows, sounding, lips if len(hz) > 1 else None)
-    effort = model.effort[model.easiest[rows]]
-    scores = score(confidence, may_be_off(cents, own), effort)
-    kept = np.abs(cents).max(axis=1) <= tolerance_cents
-    return Answers(rows[kept], lips[kept], confidence[kept], cents[kept], own[kept], mode[kept], scores[kept])
+    if not model.grid[0] <= hz.min() <= hz.max() <= model.grid[-1]:  # nothing sounds there
+        hits = nothing(len(hz))
+    else:
+        hits = matching(atlas(model), hz, tolerance_cents, bounds)
+    confidence = _confidence(model, hits)
+    lips = np.broadcast_to(hits.lips[:, None], hits.branches.shape) if len(hz) > 1 else None
+    bands = _bands(model, atlas(model), hits.branches, lips)
+    scores = score(confidence, may_be_off(hits.cents, bands), model.effort[model.easiest[hits.sounds]])
+    return Answers(hits.sounds, hits.lips, confidence, hits.cents, bands, hits.branches, scores)
+
+
+def modes(model: Model, found: Answers) -> IndexArray:
+    """Number of the resonance that answers each pitch, 0 for the lowest of its sound with that lip: shape (n, k)."""
+    every = atlas(model)
+    columns = []
+    for branch in found.branches.T:
+        number, below = ragged(every.starts[found.rows], branch)
+        columns.append(np.bincount(number, every.exists(below, found.lips[number]), len(branch)).astype(np.intp))
+    return np.stack(columns, axis=1)
 
 
 def may_be_off(cents: RealArray, band_cents: RealArray) -> RealArray:
@@ -148,70 +174,45 @@ def candidates(model: Model, found: Answers, order: IndexArray) -> tuple[Candida
     """Entries of `found` in the order given, in full."""
     if not len(order):
         return ()
-    rows, lips = found.rows[order], found.lips[order]
-    crossings = model.resonances(model.bore(rows), lips)
-    strengths = strength(crossings, model.curve)
-    own = bands(model).at(
-        rows[crossings.row], crossings.hz[:, None], lips[crossings.row] if found.cents.shape[1] > 1 else None
-    )[:, 0]
+    rows, lips, every = found.rows[order], found.lips[order], atlas(model)
+    number, branch = every.all_of(rows)
+    there = every.exists(branch, lips[number])
+    number, branch = number[there], branch[there]
+    hz = every.hz(every.places(branch, lips[number])[0])
+    strengths = every.strengths(branch, lips[number])
+    bands = _bands(model, every, branch, lips[number] if found.cents.shape[1] > 1 else None)
+    edges = np.searchsorted(number, np.arange(len(rows) + 1))
     return tuple(
         Candidate(
             fingering=model.reach.fingering(int(model.easiest[row])),
-            deviation_cents=tuple(float(value) for value in found.cents[at]),
-            band_cents=tuple(float(value) for value in found.bands[at]),
+            deviation_cents=tuple(found.cents[at].tolist()),
+            band_cents=tuple(found.bands[at].tolist()),
             confidence=float(found.confidence[at]),
             lip_mm=float(found.lips[at] * 1e3),
             effort=float(model.effort[model.easiest[row]]),
-            sounds=_resonances(crossings, np.flatnonzero(crossings.row == number), strengths, own, model),
+            sounds=_resonances(model, *(one[first:past] for one in (hz, strengths, bands))),
         )
-        for number, (at, row) in enumerate(zip(order, rows, strict=True))
+        for at, row, first, past in zip(order, rows, edges[:-1], edges[1:], strict=True)
     )
 
 
-def _judge(model: Model, rows: IndexArray, lips: RealArray, hz: RealArray) -> tuple[RealArray, RealArray, IndexArray]:
-    """Confidence, shape (n,); deviation of the resonance nearest to each target, shape (n, k) [cents]; its number.
-
-    Two targets that fall on one resonance, or a row without resonances, give confidence 0 and infinite deviation."""
-    crossings = model.resonances(model.bore(rows), lips)
-    strengths = strength(crossings, model.curve)
-    cents = 1200.0 * np.log2(crossings.hz[:, None] / hz)
-    nearest = np.full((len(rows), len(hz)), np.inf)
-    np.minimum.at(nearest, crossings.row, np.abs(cents))
-    hit = np.abs(cents) == nearest[crossings.row]  # (n_crossings, k)
-    deviation = np.full_like(nearest, np.inf)
-    mode = np.zeros(nearest.shape, dtype=np.intp)
-    sounding, resistance = np.full_like(nearest, hz), np.zeros(nearest.shape)
-    number = np.arange(len(crossings.row)) - np.searchsorted(crossings.row, crossings.row)
-    weakest = np.ones(len(rows))
-    lowest_hz, highest_hz = np.full(len(rows), np.inf), np.zeros(len(rows))
-    for k in range(len(hz)):
-        at = np.flatnonzero(hit[:, k])
-        deviation[crossings.row[at], k] = cents[at, k]
-        mode[crossings.row[at], k] = number[at]
-        sounding[crossings.row[at], k] = crossings.hz[at]
-        resistance[crossings.row[at], k] = crossings.resistance[at]
-        np.minimum.at(weakest, crossings.row[at], strengths[at])
-        np.minimum.at(lowest_hz, crossings.row[at], crossings.hz[at])
-        np.maximum.at(highest_hz, crossings.row[at], crossings.hz[at])
-    inside = (crossings.hz > lowest_hz[crossings.row]) & (crossings.hz < highest_hz[crossings.row])
-    competing = np.where(inside & ~hit.any(axis=1), strengths, 0.0)
-    confidence = weakest * np.exp(np.bincount(crossings.row, np.log(marked_down(competing)), len(rows)))
-    if len(hz) > 1:
-        confidence = confidence * shared(one_jet(sounding, resistance * model.curve.size.area))
-    same = np.bincount(crossings.row, hit.sum(axis=1) > 1, len(rows)) > 0
-    deviation[same] = np.inf
-    return np.where(np.isfinite(deviation).all(axis=1), confidence, 0.0), deviation, mode
+def _confidence(model: Model, hits: Hits) -> RealArray:
+    """How surely the resonances that answer sound together, shape (n,)."""
+    every, lips = atlas(model), np.broadcast_to(hits.lips[:, None], hits.branches.shape)
+    confidence = every.strengths(hits.branches, lips).min(axis=1, initial=1.0)
+    if hits.branches.shape[1] == 1:
+        return np.asarray(confidence)
+    number, between = ragged(hits.branches.min(axis=1), hits.branches.max(axis=1))
+    asked = (between[:, None] == hits.branches[number]).any(axis=1)
+    rival = ~asked & every.exists(between, hits.lips[number])
+    number, between = number[rival], between[rival]
+    rivals = np.log(marked_down(every.strengths(between, hits.lips[number])))
+    confidence = confidence * np.exp(np.bincount(number, rivals, len(hits.sounds)))
+    hz, resistance = every.hz(every.places(hits.branches, lips)[0]), every.resistances(hits.branches, lips)
+    return np.asarray(confidence * shared(one_jet(hz, resistance * model.curve.size.area)))
 
 
-def _resonances(
-    crossings: Crossings, own: IndexArray, strengths: RealArray, bands_cents: RealArray, model: Model
-) -> tuple[Resonance, ...]:
-    r = relative_amplitude(crossings, model.curve)
-    return tuple(
-        Resonance(
-            float(crossings.hz[n]), float(strengths[n]), float(r[n]),
-            float(crossings.depth_db[n]), float(crossings.prominence_db[n]), float(bands_cents[n]),
-        )
-        for n in own
-        if crossings.hz[n] <= highest_hz(model.instrument)
-    )  # fmt: skip
+def _resonances(model: Model, hz: RealArray, strengths: RealArray, bands_cents: RealArray) -> tuple[Resonance, ...]:
+    told = zip(hz.tolist(), strengths.tolist(), bands_cents.tolist(), strict=True)
+    highest = highest_hz(model.instrument)
+    return tuple(Resonance(*one) for one in told if one[0] <= highest)

@@ -108,10 +108,13 @@ class Flute:
         head = self.instrument.head
         return stopped_admittance(freq, head.stopper_mm * MM, head.bore_at_embouchure_mm / 2 * MM, self.air)
 
+    def open_end(self, freq: RealArray) -> ComplexArray:
+        """Admittance of the open end [m³/(Pa s)]."""
+        return open_end_admittance(freq, self.bore_m, self.air)
+
     def end_admittance(self, freq: RealArray) -> ComplexArray:
         """Admittance just below the last hole [m³/(Pa s)]."""
-        end = open_end_admittance(freq, self.bore_m, self.air)
-        return self.body_wave(freq).carry(end, self.spacing_m()[-1])
+        return self.body_wave(freq).carry(self.open_end(freq), self.spacing_m()[-1])
 
     def elements(self, freq: RealArray, states: StateArray | None = None) -> tuple[HoleElement, ...]:
         """Every hole in every state, or only those among `states`, shape (n, n_holes). Holes of equal make share

@@ -1,12 +1,20 @@
-"""Arrays kept between runs in the user's cache folder: computed once for an instrument and the code as they are."""
+"""Arrays kept between runs in the user's cache folder: computed once for an instrument and the code as they are.
+
+A file is a line that names its kind, a header (JSON: name, type, shape and place of each array), and the arrays. It is mapped
+into memory, not read: what is not looked at costs nothing. Checked when it is opened: kind, the header's checksum, length, name,
+and that its time of change is the one written into the header; where that is another (copied, restored, changed) the checksum
+of all of it decides."""
 
 from __future__ import annotations
 
 import contextlib
 import hashlib
-import io
+import json
+import mmap
 import os
 import stat
+import time
+import zlib
 from collections.abc import Callable, Mapping
 from functools import cache
 from pathlib import Path
@@ -20,28 +28,29 @@ from fingering_db import neighbours
 
 Arrays: TypeAlias = Mapping[str, npt.NDArray[Any]]
 
-_MOST_FILES = 24  # older ones are removed
-_MOST_BYTES = 1 << 30  # of a file that is read
-_SEAL = 32  # bytes at the beginning of a file
-_BINARY = getattr(os, "O_BINARY", 0)
+_KIND = b"ventwise arrays 1\n"
+_SUFFIX = ".arrays"
+_MOST_FILES, _MOST_BYTES = 48, 3 << 30  # those not used for longest are removed
+_ABANDONED_SECONDS = 24 * 3600.0
+_ALIGN = 64
 
 
 def fetch(key: str, compute: Callable[[], Arrays]) -> Arrays:
-    """The arrays stored under a key, else computed and stored.
+    """The arrays stored under a key, read-only, else computed and stored.
 
     key: names everything the arrays depend on but the code; the code's own digest is added, so a change of either gives
-    new arrays. A file that is not what was stored, by the last bit, is computed anew; a folder that cannot be written to
-    is done without. Safe when several runs build at once: a file is written beside and renamed.
+    new arrays. A file that is damaged, or no regular file, is computed anew; a folder that cannot be written to is done
+    without. Safe when several runs read and build at once: a file is written beside and renamed.
     """
     name = hashlib.sha256(f"{_code()}{key}".encode()).hexdigest()[:32]
-    path = folder()
-    stored = _load(path / f"{name}.npz", name) if path else None
+    where = folder()
+    stored = _open(where / f"{name}{_SUFFIX}") if where else None
     if stored is not None:
         return stored
     arrays = compute()
-    if path:
+    if where:
         with contextlib.suppress(OSError):
-            _save(path, name, arrays)
+            _save(where, name, arrays)
     return arrays
 
 
@@ -54,55 +63,152 @@ def folder() -> Path | None:
     return path if path.is_absolute() else None
 
 
-def _load(path: Path, name: str) -> Arrays | None:
-    """The arrays in a file, None for whatever is not a file that `_save` wrote under this name."""
-    try:
-        # A pipe would hold up for ever, and a link may lead to one.
-        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOFOLLOW", 0) | _BINARY)
-        with os.fdopen(handle, "rb") as file:
-            found = os.fstat(handle)
-            if not stat.S_ISREG(found.st_mode) or found.st_size > _MOST_BYTES:
-                return None
-            seal = file.read(_SEAL)
-            packed = file.read()
-        if seal != _seal(name, packed):
-            return None
-        stored = np.load(io.BytesIO(packed))
-        return {each: stored[each] for each in stored.files}
-    except Exception:  # of damage that the seal does not show there is none; of other versions of numpy there may be
-        return None
-
-
-def _seal(name: str, packed: bytes) -> bytes:
-    """Tells whether a file is whole and stands under its own name."""
-    return hashlib.blake2b(name.encode() + packed, digest_size=_SEAL).digest()
+COMPUTES = (
+    "acoustics/air",
+    "acoustics/arrays",
+    "acoustics/branches",
+    "acoustics/embouchure",
+    "acoustics/ends",
+    "acoustics/hole",
+    "acoustics/resonance",
+    "acoustics/tube",
+    "atlas",
+    "bands",
+    "chart",
+    "fingering",
+    "fitting",
+    "halves",
+    "hand",
+    "instrument",
+    "mechanism",
+    "mistakes",
+    "model",
+    "neighbours",
+    "pitch",
+    "playability",
+    "retuning",
+    "sounding",
+    "store",
+    "survey",
+    "toml_size",
+    "touches",
+    "uncertainty",
+)
+"""Modules that decide what is computed for keeping: all that `survey` imports, and what they import (a test holds it so)."""
 
 
 @cache
 def _code() -> str:
-    """Digest of every module of the package: any of them may change what is computed."""
+    """Digest of the modules and tables that decide what is computed."""
     digest = hashlib.sha256(np.__version__.encode())
-    for path in sorted(Path(__file__).parent.rglob("*.py")):
-        digest.update(path.read_bytes())
-    for path in sorted(
-        path for path in (Path(__file__).parent / "data").rglob("*.toml") if path.parent.name != "instruments"
-    ):
+    here = Path(__file__).parent
+    tables = sorted((*here.glob("data/charts/*.toml"), *here.glob("data/*.toml")))
+    for path in (*(here / f"{name}.py" for name in COMPUTES), *tables):
         digest.update(path.read_bytes())
     return digest.hexdigest()
 
 
-def _save(path: Path, name: str, arrays: Arrays) -> None:
-    path.mkdir(parents=True, exist_ok=True)
-    neighbours.clear(path)
-    named: dict[str, Any] = dict(arrays)
-    out = io.BytesIO()
-    np.savez(out, **named)
-    packed = out.getvalue()
-    with neighbours.held_file(path) as (beside, handle):
+def _open(path: Path) -> Arrays | None:
+    """The arrays of a file; None where there is none that is whole."""
+    try:
+        # Not blocking: what lies there may be a pipe that nobody writes to, or a link to one.
+        flags = os.O_RDONLY | sum(getattr(os, name, 0) for name in ("O_NONBLOCK", "O_NOFOLLOW", "O_BINARY"))
+        descriptor = os.open(path, flags)
+    except OSError:
+        return None
+    try:
+        about = os.fstat(descriptor)
+        if not stat.S_ISREG(about.st_mode) or not about.st_size:
+            return None
+        content = mmap.mmap(descriptor, 0, access=mmap.ACCESS_READ)
+        header = _header(content)
+        if header is None or header["size"] != about.st_size or header["name"] != path.stem:
+            return None
+        arrays = {name: _array(content, entry) for name, entry in header["arrays"].items()}
+        if header["stamp"] != about.st_mtime_ns and not _is_whole(content, header):
+            return None
+        with contextlib.suppress(OSError):
+            os.utime(path, ns=(time.time_ns(), header["stamp"]))
+        return arrays
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return None
+    finally:
+        os.close(descriptor)
+
+
+def _header(content: mmap.mmap) -> dict[str, Any] | None:
+    start = len(_KIND) + 16
+    if len(content) < start or content[: len(_KIND)] != _KIND:
+        return None
+    length, checksum = (int(content[at : at + 8], 16) for at in (len(_KIND), len(_KIND) + 8))
+    raw = content[start : start + length]
+    return json.loads(raw) if zlib.crc32(raw) == checksum else None
+
+
+def _array(content: mmap.mmap, entry: Mapping[str, Any]) -> npt.NDArray[Any]:
+    count = int(np.prod(entry["shape"], dtype=np.int64))
+    if not count:
+        return np.empty(entry["shape"], dtype=entry["type"])
+    return np.frombuffer(content, dtype=entry["type"], count=count, offset=entry["at"]).reshape(entry["shape"])
+
+
+def _is_whole(content: mmap.mmap, header: Mapping[str, Any]) -> bool:
+    """Whether all that is behind the header is what was written; what fills up the header too."""
+    body = header["body"]
+    begin = content.find(b"\n", len(_KIND))
+    return content[begin:body].strip(b"\n") == b"" and zlib.crc32(memoryview(content)[body:]) == header["checksum"]
+
+
+def _save(where: Path, name: str, arrays: Arrays) -> None:
+    where.mkdir(parents=True, exist_ok=True)
+    neighbours.clear(where)
+    path = where / f"{name}{_SUFFIX}"
+    with neighbours.held_file(where) as (beside, handle):
         with os.fdopen(os.dup(handle), "wb") as file:
-            file.write(_seal(name, packed))
-            file.write(packed)
-        beside.replace(path / f"{name}.npz")
-    kept = sorted(path.glob("*.npz"), key=lambda entry: entry.lstat().st_mtime, reverse=True)
-    for old in kept[_MOST_FILES:]:
-        old.unlink(missing_ok=True)
+            stamp = _write(file, name, arrays)
+        os.utime(beside, ns=(time.time_ns(), stamp))
+        beside.replace(path)
+    _tidy(where, path)
+
+
+def _write(file: Any, name: str, arrays: Arrays) -> int:
+    """Write all and return the time of change [ns] that the file must be given: one that its contents tell, long ago and in whole
+    seconds, which every file system keeps."""
+    entries: dict[str, Any] = {}
+    whole = {each: np.ascontiguousarray(array).reshape(array.shape) for each, array in arrays.items()}
+    body = at = 4096 * (1 + (256 * len(whole)) // 4096)
+    checksum = 0
+    for each, array in whole.items():
+        entries[each] = {"type": array.dtype.str, "shape": list(array.shape), "at": at}
+        checksum = zlib.crc32(_filled(array), checksum)
+        at += -(-array.nbytes // _ALIGN) * _ALIGN
+    stamp = (1_000_000_000 + checksum % 100_000_000) * 1_000_000_000
+    about = {"name": name, "arrays": entries, "body": body, "size": at, "checksum": checksum, "stamp": stamp}
+    raw = json.dumps(about).encode()
+    file.write((_KIND + f"{len(raw):08x}{zlib.crc32(raw):08x}".encode() + raw).ljust(body, b"\n"))
+    for array in whole.values():
+        file.write(_filled(array))
+    return stamp
+
+
+def _filled(array: npt.NDArray[Any]) -> bytes:
+    return array.tobytes().ljust(-(-array.nbytes // _ALIGN) * _ALIGN, b"\0")
+
+
+def _tidy(where: Path, new: Path) -> None:
+    """Remove what was not used for longest beyond the bounds."""
+    found = []
+    for path in where.iterdir():
+        with contextlib.suppress(OSError):
+            about = path.lstat()
+            if not stat.S_ISREG(about.st_mode):
+                continue
+            if path.suffix == _SUFFIX:
+                found.append((path != new, -about.st_atime_ns, about.st_size, path))
+            elif path.suffix == ".npz" and time.time() - about.st_mtime > _ABANDONED_SECONDS:
+                path.unlink()  # of an earlier version
+    total = 0
+    for number, (_, _, size, path) in enumerate(sorted(found)):
+        total += size
+        if number and (number >= _MOST_FILES or total > _MOST_BYTES):
+            path.unlink(missing_ok=True)

@@ -48,10 +48,16 @@ def rising_zeros(impedance: ComplexArray, freq: RealArray) -> Crossings:
     rises: BoolArray = (reactance[:, :-1] < 0.0) & (reactance[:, 1:] >= 0.0)
     row, left = np.nonzero(rises)
     hz, slope, resistance = _refine(impedance, freq, row, left)
+    return Crossings(row, left, hz, slope, resistance, prominences(impedance, row, left))
+
+
+def prominences(impedance: ComplexArray, row: IndexArray, left: IndexArray) -> RealArray:
+    """The lower of the two neighbouring maxima of |Z| minus the minimum [dB] for every zero of the rows of an impedance, shape
+    (n, m); row, left: as in Crossings, all zeros of a row together."""
     level = 20.0 * np.log10(np.abs(impedance) / DEPTH_REFERENCE)
     depth = np.minimum(level[row, left], level[row, left + 1])
     below, above = _neighbouring_maxima(level, row, left)
-    return Crossings(row, left, hz, slope, resistance, np.minimum(below, above) - depth)
+    return np.asarray(np.minimum(below, above) - depth)
 
 
 def _refine(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -34,9 +35,12 @@ def every(open_hole: Instrument) -> Reach:
 
 @pytest.fixture(scope="session")
 def made(open_hole: Instrument, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Model]:
-    # Built here and now: nothing is read from or left in the user's cache folder.
+    # Built in this run, by one of its processes: nothing is read from or left in the user's cache folder.
     with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
+        shared = tmp_path_factory.getbasetemp()
+        patch.setenv(
+            "XDG_CACHE_HOME", str((shared.parent if "PYTEST_XDIST_WORKER" in os.environ else shared) / "cache")
+        )
         model.cache_clear()
         yield model(open_hole)
     model.cache_clear()

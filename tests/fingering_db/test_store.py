@@ -45,17 +45,66 @@ def test_another_instrument_or_other_code_gives_new_arrays(own_folder, monkeypat
 def test_a_damaged_file_is_computed_anew(own_folder):
     compute, calls = counting(1)
     store.fetch("key", compute)
-    (path,) = own_folder.glob("*.npz")
-    for damage in (b"", b"PK", path.read_bytes()[:-30], b"no archive at all"):
+    (path,) = own_folder.glob("*.arrays")
+    whole = path.read_bytes()
+    changed = bytearray(whole)
+    changed[4096] ^= 2  # of the first array
+    later = whole.replace(b"arrays 1", b"arrays 2")
+    for damage in (b"", b"PK", whole[:-30], whole[:40], b"no arrays at all", bytes(changed), whole + b"more", later):
+        path.unlink()
         path.write_bytes(damage)
-        assert store.fetch("key", compute)["a"] == [1]
-    assert len(calls) == 5
+        os.utime(path, ns=(0, 0))
+        stored = store.fetch("key", compute)
+        assert stored["a"] == [1] and (stored["b"] == np.arange(4.0) + 1j).all()
+    assert len(calls) == 9
+
+
+def test_a_copied_file_is_as_good_as_the_first(own_folder):
+    compute, calls = counting(1)
+    store.fetch("key", compute)
+    (path,) = own_folder.glob("*.arrays")
+    content = path.read_bytes()
+    path.unlink()
+    path.write_bytes(content)
+    assert store.fetch("key", compute)["a"] == [1]
+    assert len(calls) == 1
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes here")
+def test_a_pipe_in_place_of_the_file_is_not_waited_for(own_folder):
+    compute, calls = counting(1)
+    store.fetch("key", compute)
+    (path,) = own_folder.glob("*.arrays")
+    path.unlink()
+    os.mkfifo(path)
+    assert store.fetch("key", compute)["a"] == [1]
+    assert path.is_file() and len(calls) == 2
+
+
+def test_arrays_are_mapped_and_read_only(own_folder):
+    arrays = {"a": np.arange(6.0).reshape(2, 3), "none": np.empty((0, 4), dtype=np.float16)}
+    store.fetch("key", lambda: arrays)
+    stored = store.fetch("key", lambda: pytest.fail("computed again"))
+    assert not stored["a"].flags.writeable and not stored["a"].flags.owndata
+    assert (stored["a"] == arrays["a"]).all() and stored["none"].shape == (0, 4)
+
+
+def test_the_folder_keeps_within_its_bytes_and_loses_what_was_not_used_for_longest(own_folder, monkeypatch):
+    monkeypatch.setattr(store, "_MOST_BYTES", 3 * 4096 + 2000)
+    for number in range(3):
+        store.fetch(str(number), lambda: {"a": np.zeros(8)})
+    store.fetch("0", lambda: pytest.fail("computed again"))
+    store.fetch("3", lambda: {"a": np.zeros(8)})
+    store.fetch("0", lambda: pytest.fail("computed again"))
+    _, calls = counting(1)
+    store.fetch("1", lambda: calls.append(1) or {"a": np.zeros(8)})
+    assert calls == [1]
 
 
 def test_a_file_with_any_bit_flipped_is_computed_anew(own_folder):
     compute, calls = counting(1)
     store.fetch("key", compute)
-    (path,) = own_folder.glob("*.npz")
+    (path,) = own_folder.glob("*.arrays")
     whole = path.read_bytes()
     for at in range(0, len(whole), 7):
         damaged = bytearray(whole)
@@ -68,10 +117,10 @@ def test_a_file_with_any_bit_flipped_is_computed_anew(own_folder):
 
 def test_a_file_under_the_name_of_another_is_computed_anew(own_folder):
     store.fetch("key", counting(1)[0])
-    (one,) = own_folder.glob("*.npz")
+    (one,) = own_folder.glob("*.arrays")
     whole = one.read_bytes()
     store.fetch("other key", counting(2)[0])
-    (two,) = set(own_folder.glob("*.npz")) - {one}
+    (two,) = set(own_folder.glob("*.arrays")) - {one}
     two.write_bytes(whole)
     assert store.fetch("other key", counting(2)[0])["a"] == [2]
 
@@ -80,7 +129,7 @@ def test_a_file_under_the_name_of_another_is_computed_anew(own_folder):
 def test_what_is_no_file_does_not_hold_up(own_folder, kind):
     compute, calls = counting(1)
     store.fetch("key", compute)
-    (path,) = own_folder.glob("*.npz")
+    (path,) = own_folder.glob("*.arrays")
     path.unlink()
     if kind == "pipe":
         os.mkfifo(path)
@@ -100,7 +149,7 @@ def test_what_killed_runs_left_is_cleared(own_folder):
     own_folder.mkdir()
     (own_folder / ".ventwise-0123456789abcdef.tmp").write_bytes(b"x")
     store.fetch("key", counting(1)[0])
-    assert [path.suffix for path in own_folder.iterdir()] == [".npz"]
+    assert [path.suffix for path in own_folder.iterdir()] == [".arrays"]
 
 
 def test_without_a_home_there_is_no_folder_and_none_is_made(tmp_path, monkeypatch):
