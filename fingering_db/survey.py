@@ -14,7 +14,7 @@ import numpy as np
 from fingering_db.acoustics.arrays import IndexArray, RealArray
 from fingering_db.acoustics.branches import Branches, Line, branches, crossings, solve
 from fingering_db.acoustics.resonance import Crossings, prominences
-from fingering_db.atlas import FINE, KNOTS, Atlas, part_of, piece_of
+from fingering_db.atlas import FINE, KNOTS, STRENGTHS, Atlas, part_of, piece_of
 from fingering_db.bands import Errors, errors
 from fingering_db.model import Model, acoustic_fingerprint, only
 from fingering_db.playability import strength
@@ -186,11 +186,12 @@ def _fine(
 
 
 def _strengths(model: Model, line: Line, atlas: Atlas) -> tuple[RealArray, RealArray]:
-    """Strength and depth [dB] of each branch at the knots; where it does not exist there, what it has at the nearest at which it
-    does, and else what it has half-way between its ends."""
-    found = np.full((2, len(atlas.lips), len(atlas.shortest)), np.nan)
+    """Strength and depth [dB] of each branch at the knots in STRENGTHS; where it does not exist there, what it has at
+    the nearest at which it does, and else what it has half-way between its ends."""
+    lips = atlas.lips[list(STRENGTHS)]
+    found = np.full((2, len(lips), len(atlas.shortest)), np.nan)
     every = np.arange(len(line.flow))
-    for at, lip in enumerate(atlas.lips):
+    for at, lip in enumerate(lips):
         branch, there = spectrum(line, atlas, every, np.full(len(every), lip))
         found[:, at, branch] = strength(there, model.curve), there.depth_db
     alone = np.flatnonzero(np.isnan(found[0]).all(axis=0))
@@ -201,9 +202,9 @@ def _strengths(model: Model, line: Line, atlas: Atlas) -> tuple[RealArray, RealA
         branch, there = spectrum(line, atlas, atlas.sound_of(alone[part]), middle[part])
         own = branch == alone[part][there.row]
         found[:, :, branch[own]] = np.stack([strength(there, model.curve), there.depth_db])[:, None, own]
-    for at in range(1, len(atlas.lips)):
+    for at in range(1, len(lips)):
         found[:, at] = np.where(np.isnan(found[:, at]), found[:, at - 1], found[:, at])
-    for at in range(len(atlas.lips) - 2, -1, -1):
+    for at in range(len(lips) - 2, -1, -1):
         found[:, at] = np.where(np.isnan(found[:, at]), found[:, at + 1], found[:, at])
     return found[0], found[1]
 
