@@ -26,9 +26,11 @@ def because(verdicts: Sequence[Verdict], outcome: str, pro: bool) -> tuple[Messa
 
 def reading_of(verdict: Verdict) -> Message:
     """How a chord that is a multiphonic was read, and why, in one phrase."""
-    pro, contra = (because([verdict], MULTIPHONIC, side) for side in (True, False))
     if not verdict.reasons:
         return Message("reading.why_option")
+    pro, contra = (because([verdict], MULTIPHONIC, side) for side in (True, False))
+    # What stands at the chord itself needs no other reason.
+    pro = tuple(dict.fromkeys(reason.text for reason in verdict.reasons if reason.certain)) or pro
     # Little against it is no news where a word or a fingering stands at the chord.
     if contra and (verdict.contested or not any(reason.certain for reason in verdict.reasons)):
         return Message("reading.why_contested", pro=pro, contra=contra)
