@@ -14,7 +14,8 @@ from fingering_db.shifts import Interval, Pattern
 @dataclass(frozen=True, slots=True)
 class Found:
     """A fingering that sounds the pitches asked for. deviation_cents, band_cents: per pitch from the lowest up, sounding minus
-    asked and the ± of it [cents]. confidence: 0..1. lip_mm: the one lip for all of them, as equivalent length [mm].
+    asked and the ± of it [cents]. confidence: 0..1. together: how easily they sound at once, NaN for one pitch; one_note:
+    they are heard as one note and its harmonics. lip_mm: the one lip for all of them, as equivalent length [mm].
     set_size: at how many places along the tube its pattern can stand. sounds: all its resonances, lowest first."""
 
     flute: str
@@ -22,6 +23,8 @@ class Found:
     deviation_cents: tuple[float, ...]
     band_cents: tuple[float, ...]
     confidence: float
+    together: float
+    one_note: bool
     lip_mm: float
     set_size: int
     sounds: tuple[Sound, ...]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -28,12 +29,15 @@ class Status(StrEnum):
 @dataclass(frozen=True, slots=True)
 class Sound:
     """One resonance of a fingering. hz: frequency; pitch: nearest note (sounding) with cents; strength: 0..1,
-    how surely it sounds alone (under 0.5: not expected to); band_cents: ± of the cents."""
+    how surely it sounds alone (under 0.5: not expected to); band_cents: ± of the cents; holds: share of the stated jets that
+    hold it, speed_m_s: their air speeds from and to [m/s], NaN where not known."""
 
     hz: float
     pitch: Pitch
     strength: float
     band_cents: float = 0.0
+    holds: float = math.nan
+    speed_m_s: tuple[float, float] = (math.nan, math.nan)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,10 +77,10 @@ class PathPoint:
 class Decision:
     """One demand on one flute. status: playable, doubtful or unplayable; why: one sentence with figures.
 
-    fingering: None if none. deviation_cents: per pitch of the demand, sounding minus asked,
-    each uncertain by +/- its band_cents. confidence: 0..1. notes: technique notes as written into the score, top
-    to bottom. contrary: the fingers that move against the ear on the way to it, as a fingering ('3v | Eb'),
-    None for none.
+    fingering: None if none. deviation_cents: per pitch of the demand, sounding minus asked, each uncertain by +/- its
+    band_cents. confidence: 0..1. together: how easily the pitches sound at once, 0..1, NaN for one pitch or where not
+    known. one_note: they are heard as one note and its harmonics. notes: technique notes as written into the score, top to
+    bottom. contrary: the fingers that move against the ear on the way to it, as a fingering ('3v | Eb'), None for none.
     """
 
     demand: Demand
@@ -87,6 +91,8 @@ class Decision:
     deviation_cents: tuple[float, ...] = ()
     band_cents: tuple[float, ...] = ()
     confidence: float = 0.0
+    together: float = math.nan
+    one_note: bool = False
     sounds: tuple[Sound, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
     instead: tuple[Instead, ...] = ()

@@ -54,6 +54,8 @@ def _found(desk: Desk, one: Candidate) -> Found:
         deviation_cents=one.deviation_cents,
         band_cents=one.band_cents,
         confidence=one.confidence,
+        together=one.together,
+        one_note=one.one_note,
         lip_mm=one.lip_mm,
         set_size=set_size(desk.model, one.fingering),
         sounds=shown(one.sounds, desk.a4_hz),

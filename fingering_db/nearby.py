@@ -39,7 +39,7 @@ def nearby(
     found: list[Nearby] = []
     for away, pitches in _proposals(model, tuple(sorted(targets, key=lambda pitch: pitch.midi)), a4_hz):
         best = find(model, pitches, tolerance_cents, a4_hz, limit=1).best
-        if best and best[0].confidence >= PLAYABLE_CONFIDENCE:
+        if best and best[0].confidence >= PLAYABLE_CONFIDENCE and not best[0].one_note:
             found.append(Nearby(pitches, best[0], away))
             if len(found) == wanted:
                 break

@@ -14,7 +14,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fingering_db.acoustics.arrays import IndexArray, RealArray
+from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray
+from fingering_db.acoustics.jet import Modes, broad_jets, held_share, padded, pair_share, stated_jets
 from fingering_db.acoustics.resonance import Crossings
 
 PLAYABLE_CONFIDENCE = 0.5  # at least this: expected to sound
@@ -62,6 +63,45 @@ def fit_plain_curve(crossings: Crossings, size: Size) -> PlainCurve:
     used = like.hz < HIGHEST_PLAIN_HZ
     c = np.polynomial.polynomial.polyfit(like.hz[used] / 1000.0, ratio[used], 3)
     return PlainCurve((float(c[0]), float(c[1]), float(c[2]), float(c[3])), size)
+
+
+@dataclass(frozen=True, slots=True)
+class Holding:
+    """Of each crossing: share of the stated jets that hold it, and their speeds from and to [m/s]; NaN for crossings that
+    were not asked for, speeds also where no jet holds. Shape (n,)."""
+
+    share: RealArray
+    speed_low: RealArray
+    speed_high: RealArray
+
+
+def holding(like: Crossings, wanted: BoolArray | None = None) -> Holding:
+    """What the jets make of the crossings wanted, shape of crossings; all without it. Crossings likened to the flute in C:
+    speeds are the same on a flute of another size (frequency times length is)."""
+    modes, place = modes_of(like)
+    chosen = np.zeros(modes.hz.shape, dtype=bool)
+    chosen[like.row, place] = True if wanted is None else wanted
+    found = held_share(modes, stated_jets(), chosen)
+    return Holding(*(part[like.row, place].astype(np.float64) for part in found))
+
+
+def pairs(like: Crossings, wanted: BoolArray) -> RealArray:
+    """How easily two crossings of a row sound at once, the least over the pairs of those wanted, shape (n_rows,), NaN for
+    rows with fewer than two: share of broad jets (acoustics/jet.py). Likened to the flute in C."""
+    modes, place = modes_of(like)
+    chosen = np.zeros(modes.hz.shape, dtype=bool)
+    chosen[like.row, place] = wanted
+    asked = chosen[:, :, None] & chosen[:, None, :]
+    own = np.arange(asked.shape[1])
+    asked[:, own, own] = False
+    least = np.where(asked, pair_share(modes, broad_jets(), chosen), np.inf).min(axis=(1, 2), initial=np.inf)
+    return np.where(np.isfinite(least), least, np.nan)
+
+
+def modes_of(like: Crossings) -> tuple[Modes, IndexArray]:
+    """The crossings with one line per row, and the place of each in its line."""
+    place: IndexArray = np.arange(len(like.row)) - np.searchsorted(like.row, like.row, side="left")
+    return padded(like, int(like.row.max(initial=-1)) + 1), place
 
 
 def lowest(crossings: Crossings) -> RealArray:

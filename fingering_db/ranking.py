@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import itertools
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fingering_db.acoustics.arrays import IndexArray, RealArray
+from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray
 from fingering_db.atlas import Atlas, ragged
 from fingering_db.bands import WIDEST_CENTS
 from fingering_db.fingering import Fingering
@@ -14,7 +16,7 @@ from fingering_db.idle import told_apart
 from fingering_db.mechanism import hole_states
 from fingering_db.model import Model, highest_hz, sound_of
 from fingering_db.pitch import Pitch
-from fingering_db.playability import marked_down, one_jet, shared, strength
+from fingering_db.playability import Holding, holding, marked_down, one_jet, pairs, shared, strength
 from fingering_db.search import Hits, matching, nothing
 from fingering_db.survey import atlas, of_one_sound
 from fingering_db.uncertainty import common_cents
@@ -26,22 +28,29 @@ _OFF_WEIGHT = 0.003  # of confidence per cent that an answer may be off: ten cen
 @dataclass(frozen=True, slots=True)
 class Resonance:
     """One resonance. hz [Hz]; strength 0..1: how surely it sounds alone (playability.py); band_cents: how far the played one
-    may lie from it, ± (bands.py)."""
+    may lie from it, ± (bands.py). holds: share of players' jets that hold it, speed_m_s: their air speeds from and to [m/s]
+    (acoustics/jet.py), NaN where not known or none does."""
 
     hz: float
     strength: float
     band_cents: float
+    holds: float = math.nan
+    speed_m_s: tuple[float, float] = (math.nan, math.nan)
 
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
     """A fingering that answers. deviation_cents: sounding minus asked, per target; band_cents: ± of each. lip_mm: the one lip
-    for all of them (equivalent length). confidence 0..1. sounds: all its resonances up to 2.6 kHz with that lip."""
+    for all of them (equivalent length). confidence 0..1. together: how easily its pitches sound at once (the least over its
+    pairs, 0..1), NaN for one pitch; one_note: they are heard as one note and its harmonics. sounds: all its resonances up to
+    2.6 kHz with that lip."""
 
     fingering: Fingering
     deviation_cents: tuple[float, ...]
     band_cents: tuple[float, ...]
     confidence: float
+    together: float
+    one_note: bool
     lip_mm: float
     effort: float
     sounds: tuple[Resonance, ...]
@@ -78,7 +87,9 @@ def sounds(
     crossings = model.drawn_out(states, model.flute.slide_mm + slide_mm, lips)
     # The n-th resonance stays the n-th while the joint is drawn: its band is that of the joint at rest.
     own = bands_of_modes(model, sound_of(model, fingering), np.arange(len(crossings.hz)))
-    return _resonances(model, crossings.hz, strength(crossings, model.curve), own)
+    listed = _resonances(model, crossings.hz, strength(crossings, model.curve), own)
+    held = holding(model.curve.size.likened(crossings))
+    return tuple(_with_jet(one, crossings.hz, held) for one in listed)
 
 
 def bands_of_modes(model: Model, sound: int, modes: IndexArray) -> RealArray:
@@ -166,8 +177,13 @@ def find(
     left out that differ from a better one by an idle key."""
     found = answers(model, targets, tolerance_cents, a4_hz)
     order = np.argsort(-found.score, kind="stable")
-    order = told_apart(model, found.rows, found.cents, found.confidence, order, limit)
-    return Found(len(found.rows), candidates(model, found, order))
+    most = limit if len(targets) == 1 else max(limit, _RERANKED)
+    best = candidates(model, found, told_apart(model, found.rows, found.cents, found.confidence, order, most))
+    # Of several pitches, those that are only one note and its harmonics come last.
+    return Found(len(found.rows), tuple(sorted(best, key=lambda one: one.one_note))[:limit])
+
+
+_RERANKED = 24  # at least so many are looked at for being one note only
 
 
 def candidates(model: Model, found: Answers, order: IndexArray) -> tuple[Candidate, ...]:
@@ -182,18 +198,88 @@ def candidates(model: Model, found: Answers, order: IndexArray) -> tuple[Candida
     strengths = every.strengths(branch, lips[number])
     bands = _bands(model, every, branch, lips[number] if found.cents.shape[1] > 1 else None)
     edges = np.searchsorted(number, np.arange(len(rows) + 1))
+    held, together = _jets(model, found, order)
+    listed = []
+    for place, (first, past) in enumerate(itertools.pairwise(edges)):
+        own = _resonances(model, *(one[first:past] for one in (hz, strengths, bands)))
+        listed.append(tuple(_with_jet(one, *held[place]) for one in own))
+    asked = every.hz(every.places(found.branches[order], lips[:, None] * np.ones(found.branches.shape[1]))[0])
     return tuple(
         Candidate(
             fingering=model.reach.fingering(int(model.easiest[row])),
             deviation_cents=tuple(found.cents[at].tolist()),
             band_cents=tuple(found.bands[at].tolist()),
             confidence=float(found.confidence[at]),
+            together=float(together[place]),
+            one_note=fundamental_of(tuple(asked[place].tolist()), listed[place]) is not None,
             lip_mm=float(found.lips[at] * 1e3),
             effort=float(model.effort[model.easiest[row]]),
-            sounds=_resonances(model, *(one[first:past] for one in (hz, strengths, bands))),
+            sounds=listed[place],
         )
-        for at, row, first, past in zip(order, rows, edges[:-1], edges[1:], strict=True)
+        for place, (at, row) in enumerate(zip(order, rows, strict=True))
     )
+
+
+def _jets(model: Model, found: Answers, order: IndexArray) -> tuple[list[tuple[RealArray, Holding]], RealArray]:
+    """For each entry its resonances [Hz] with what the jets make of them; and how easily those asked for sound at once."""
+    rows, lips, every = found.rows[order], found.lips[order], atlas(model)
+    crossings = model.resonances(model.bore(rows), lips)
+    like = model.curve.size.likened(crossings)
+    whole, edges = holding(like), np.searchsorted(crossings.row, np.arange(len(rows) + 1))
+    held = [
+        (
+            crossings.hz[first:past],
+            Holding(*(part[first:past] for part in (whole.share, whole.speed_low, whole.speed_high))),
+        )
+        for first, past in itertools.pairwise(edges)
+    ]
+    together = np.full(len(rows), np.nan)
+    count = found.branches.shape[1]
+    if count > 1:
+        hz = every.hz(every.places(found.branches[order], lips[:, None] * np.ones(count))[0])
+        asked = (np.abs(np.log(crossings.hz[:, None] / hz[crossings.row])) < _SAME_RESONANCE).any(axis=1)
+        together = pairs(like, np.asarray(asked))
+    return held, together
+
+
+_SAME_RESONANCE = 3e-3  # 5 cents in ln f: atlas and grid place a resonance within far less
+
+
+def _with_jet(one: Resonance, hz: RealArray, held: Holding) -> Resonance:
+    at = int(np.abs(np.log(hz / one.hz)).argmin()) if len(hz) else -1
+    if at < 0 or abs(math.log(hz[at] / one.hz)) >= _SAME_RESONANCE:
+        return one
+    return replace(one, holds=float(held.share[at]), speed_m_s=(float(held.speed_low[at]), float(held.speed_high[at])))
+
+
+LOCKED_CENTS = 90.0  # as far from ratios of small whole numbers are harmonics of plain fingerings with one lip: ours
+_FUNDAMENTAL_CENTS = 100.0  # how far the passive resonance may lie from the fundamental they have in common: ours
+_HIGHEST_MULTIPLE = 10  # of the fundamental, E7 on C4. Above, every pitch is near some multiple
+
+
+def heard_as_one(hz: RealArray, resonance: RealArray) -> BoolArray:
+    """Whether frequencies, shape (n, k), are heard as one note and its harmonics: within LOCKED_CENTS of ratios of whole
+    numbers up to 10, and a resonance of the fingering, shape (n,), near the fundamental that they have in common. So an octave,
+    a twelfth, and a fifth or fourth between harmonics of one plain note; no fifth on a tube without that fundamental."""
+    multiple = np.maximum(np.round(hz / resonance[:, None]), 1.0)
+    cents = 1200.0 * np.log2(hz / multiple)
+    apart = cents.max(axis=1) - cents.min(axis=1)
+    off = np.abs(cents.mean(axis=1) - 1200.0 * np.log2(resonance))
+    return np.asarray(
+        (multiple <= _HIGHEST_MULTIPLE).all(axis=1)
+        & (np.ptp(multiple, axis=1) > 0.0)
+        & (apart <= LOCKED_CENTS)
+        & (off <= _FUNDAMENTAL_CENTS)
+    )
+
+
+def fundamental_of(hz: tuple[float, ...], sounds: tuple[Resonance, ...]) -> float | None:
+    """The resonance [Hz] as whose harmonics these of the same fingering are heard (`heard_as_one`), None for none."""
+    if len(hz) < 2:
+        return None
+    every = np.array([one.hz for one in sounds])
+    harmonic = heard_as_one(np.broadcast_to(np.array(hz), (len(every), len(hz))), every)
+    return float(every[harmonic][0]) if harmonic.any() else None
 
 
 def _confidence(model: Model, hits: Hits) -> RealArray:

@@ -10,9 +10,9 @@ from fingering_db.message import Message
 UNPLAYABLE_CODES = {Kind.MULTIPHONIC: "P1", Kind.MICROTONE: "P4", Kind.NOTE: "P5", Kind.GLISSANDO: "G1"}
 AGAINST_THE_EAR, LITTLE_TIME = "H1", "H2"
 WRITTEN_FINGERING_DIFFERS, WRITTEN_FINGERING_UNKNOWN, NO_SUCH_FLUTE = "P2", "P3", "P6"
-LESS_CERTAIN = "P7"
+LESS_CERTAIN, ONE_NOTE = "P7", "P8"
 
-CODES = ("P1", "P2", "P3", "P4", "P5", "P6", "P7", "H1", "H2", "G1")
+CODES = ("P1", "P2", "P3", "P4", "P5", "P6", "P7", "P8", "H1", "H2", "G1")
 
 
 def unplayable_finding(decision: Decision) -> Finding | None:
@@ -24,6 +24,17 @@ def unplayable_finding(decision: Decision) -> Finding | None:
     if decision.instead:
         advice = Message("choice.near", sets=tuple(_set(one) for one in decision.instead))
     return Finding(UNPLAYABLE_CODES[demand.kind], "error", demand.place, decision.why, advice, demand.id)
+
+
+def one_note_finding(decision: Decision) -> Finding | None:
+    """The finding that a chord heard as one note makes; None for the others."""
+    if not decision.one_note:
+        return None
+    demand = decision.demand
+    advice = Message("choice.one_note_advice")
+    if decision.instead:
+        advice = Message("choice.near", sets=tuple(_set(one) for one in decision.instead))
+    return Finding(ONE_NOTE, "warning", demand.place, decision.why, advice, demand.id)
 
 
 def _set(one: Instead) -> Message:

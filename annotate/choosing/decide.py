@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from annotate.choosing.choose import choose
-from annotate.choosing.codes import unplayable_finding
+from annotate.choosing.codes import one_note_finding, unplayable_finding
 from annotate.choosing.desk import Desk
 from annotate.choosing.hands import DeskAt
 from annotate.choosing.judged_on import DesksAt
@@ -44,7 +44,8 @@ def decide(part: Part, demands: tuple[Demand, ...], at: DesksAt, progress: Progr
         _with_passage(part, rows, number, at)
     findings = [finding for own in told.values() for finding in own]
     first = [row[0] for row in rows]
-    findings += [finding for decision in first if (finding := unplayable_finding(decision))]
+    for of in (unplayable_finding, one_note_finding):
+        findings += [finding for decision in first if (finding := of(decision))]
     findings += _motions(part, rows, _column(at, 0))
     return Decided(tuple(decision for row in rows for decision in row), tuple(findings))
 

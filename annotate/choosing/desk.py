@@ -65,8 +65,10 @@ def transposition(demand: Demand) -> float:
 
 
 def status_of(candidate: Candidate, tolerance_cents: float) -> Status:
-    """playable: within the tolerance and expected to sound; doubtful: within twice the tolerance, or may sound."""
-    return status_for(candidate.worst_cents, candidate.confidence, tolerance_cents)
+    """playable: within the tolerance and expected to sound; doubtful: within twice the tolerance, or may sound, or heard as
+    one note and its harmonics."""
+    status = status_for(candidate.worst_cents, candidate.confidence, tolerance_cents)
+    return Status.DOUBTFUL if candidate.one_note and status == Status.PLAYABLE else status
 
 
 def status_for(worst_cents: float, confidence: float, tolerance_cents: float) -> Status:
@@ -84,7 +86,8 @@ def preferred(candidates: tuple[Candidate, ...], fingering: Fingering | None) ->
 
 
 def ranked(found: Found, tolerance_cents: float) -> tuple[Candidate, ...]:
-    """Candidates with the playable ones first, the search's order kept within a status."""
+    """Candidates with the playable ones first, the search's order kept within a status; one note and its harmonics after the
+    others that are no worse than doubtful."""
     return tuple(sorted(found.best, key=lambda candidate: status_of(candidate, tolerance_cents).rank))
 
 
@@ -106,7 +109,10 @@ def alternatives(candidates: tuple[Candidate, ...], tolerance_cents: float) -> t
 
 def shown(sounds: tuple[Resonance, ...], a4_hz: float) -> tuple[Sound, ...]:
     """Resonances with the nearest sounding pitch."""
-    return tuple(Sound(sound.hz, Pitch.from_hz(sound.hz, a4_hz), sound.strength, sound.band_cents) for sound in sounds)
+    return tuple(
+        Sound(one.hz, Pitch.from_hz(one.hz, a4_hz), one.strength, one.band_cents, one.holds, one.speed_m_s)
+        for one in sounds
+    )
 
 
 def instead(desk: Desk, demand: Demand, sounding: tuple[Pitch, ...]) -> tuple[Instead, ...]:

@@ -16,10 +16,9 @@ from fingering_db.message import Message
 from fingering_db.model import Model
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
-from fingering_db.ranking import Candidate, Resonance, sounds
+from fingering_db.ranking import Candidate, Resonance, fundamental_of, sounds
 
 MOST_PITCHES = 6  # up to 2.6 kHz a fingering has some six to nine resonances: ours
-_HARMONIC_CENTS = 40.0  # a partner this near a harmonic of the other would only colour it
 
 
 def decide_multiphonic(
@@ -54,7 +53,7 @@ def decide_multiphonic_by_search(
     candidates = preferred(candidates, prefer)
     best = candidates[0]
     status = status_of(best, tolerance)
-    why = _reason(best, status, tolerance, desk)
+    why = _reason(best, status, tolerance, demand, desk)
     if demand.open_pitches:
         partner = _partner(best, demand.sounding[0], desk)
         assert partner is not None
@@ -75,14 +74,29 @@ def _decision(
         deviation_cents=best.deviation_cents,
         band_cents=best.band_cents,
         confidence=best.confidence,
+        together=best.together,
+        one_note=best.one_note,
         sounds=shown(best.sounds, desk.a4_hz),
         alternatives=alternatives(candidates, desk.tolerance(demand)),
         instead=instead(desk, demand, demand.sounding) if status != Status.PLAYABLE and not demand.open_pitches else (),
     )
 
 
-def _reason(best: Candidate, status: Status, tolerance: float, desk: Desk) -> Message:
+def _sounding_hz(best: Candidate, demand: Demand, desk: Desk) -> tuple[float, ...]:
+    pairs = zip(demand.sounding, best.deviation_cents, strict=False)
+    return tuple(pitch.hz(desk.a4_hz) * 2.0 ** (cents / 1200.0) for pitch, cents in pairs)
+
+
+def _heard_as(demand: Demand, fundamental: float | None, desk: Desk) -> Message:
+    lowest = demand.sounding[0].hz(desk.a4_hz) if fundamental is None else fundamental
+    heard = Pitch.from_midi(round(Pitch.from_hz(lowest, desk.a4_hz).midi) - transposition(demand))
+    return Message("choice.one_note", pitches=demand.pitches, heard=heard)
+
+
+def _reason(best: Candidate, status: Status, tolerance: float, demand: Demand, desk: Desk) -> Message:
     worst, band = best.worst_cents, max(best.band_cents)
+    if best.one_note:
+        return _heard_as(demand, fundamental_of(_sounding_hz(best, demand, desk), best.sounds), desk)
     if status == Status.PLAYABLE and best.inside_band:
         return Message("choice.inside_band", worst=worst, band=band)
     if status == Status.PLAYABLE:
@@ -107,21 +121,15 @@ def _unplayable(demand: Demand, desk: Desk, candidates: tuple[Candidate, ...]) -
 
 
 def _partner(candidate: Candidate, pitch: Pitch, desk: Desk) -> Resonance | None:
-    """The strongest other resonance that is no harmonic relation of the note, next to it among the playable ones."""
+    """The strongest other resonance, next to it among the playable ones, that is heard beside it and not as its harmonic."""
     note = pitch.hz(desk.a4_hz)
     strong = [sound for sound in candidate.sounds if sound.strength >= PLAYABLE_CONFIDENCE]
     at = min(range(len(strong)), key=lambda n: abs(Pitch.from_hz(strong[n].hz).midi - pitch.midi), default=None)
     if at is None:
         return None
     neighbours = [strong[n] for n in (at - 1, at + 1) if 0 <= n < len(strong)]
-    fitting = [sound for sound in neighbours if not _is_harmonic(sound.hz, note)]
+    fitting = [sound for sound in neighbours if fundamental_of((note, sound.hz), candidate.sounds) is None]
     return max(fitting, key=lambda sound: sound.strength, default=None)
-
-
-def _is_harmonic(one: float, other: float) -> bool:
-    """Whether two frequencies stand in the ratio 1:2 or 1:3 within _HARMONIC_CENTS."""
-    cents = abs(Pitch.from_hz(one).midi - Pitch.from_hz(other).midi) * 100.0
-    return any(abs(cents - harmonic) < _HARMONIC_CENTS for harmonic in (1200.0, 1902.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +137,7 @@ class _Match:
     deviation_cents: tuple[float, ...]
     band_cents: tuple[float, ...]
     strength: float
+    hz: tuple[float, ...]
 
 
 @lru_cache(maxsize=1024)  # one fingering is often written many times
@@ -164,8 +173,11 @@ def _judge_written(demand: Demand, desk: Desk, fingering: Fingering) -> Decision
             Message("choice.written_differs_advice"),
             demand.id,
         )
-    good = worst <= tolerance and match.strength >= PLAYABLE_CONFIDENCE
+    fundamental = fundamental_of(match.hz, resonances)
+    good = worst <= tolerance and match.strength >= PLAYABLE_CONFIDENCE and fundamental is None
     why = Message("choice.written_fits", worst=worst, tolerance=tolerance)
+    if fundamental is not None:
+        why = _heard_as(demand, fundamental, desk)
     return Decision(
         demand=demand,
         flute=desk.name,
@@ -175,15 +187,17 @@ def _judge_written(demand: Demand, desk: Desk, fingering: Fingering) -> Decision
         deviation_cents=match.deviation_cents,
         band_cents=match.band_cents,
         confidence=match.strength,
+        one_note=fundamental is not None,
         sounds=shown(resonances, desk.a4_hz),
     )
 
 
 def _match(resonances: tuple[Resonance, ...], demand: Demand, desk: Desk) -> _Match:
-    deviations, bands, strengths = [], [], []
+    deviations, bands, strengths, hz = [], [], [], []
     for pitch in demand.sounding:
         near = min(resonances, key=lambda sound: abs(Pitch.from_hz(sound.hz, desk.a4_hz).midi - pitch.midi))
         deviations.append((Pitch.from_hz(near.hz, desk.a4_hz).midi - pitch.midi) * 100.0)
         strengths.append(near.strength)
+        hz.append(near.hz)
         bands.append(near.band_cents)
-    return _Match(tuple(deviations), tuple(bands), min(strengths))
+    return _Match(tuple(deviations), tuple(bands), min(strengths), tuple(hz))

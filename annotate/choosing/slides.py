@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 
 from annotate.choosing.breaks import where_it_breaks
@@ -195,8 +196,8 @@ def _by_lip(demand: Demand, desk: Desk) -> Decision | None:
 
 def _bent(sounds: tuple[Sound, ...], cents: float, desk: Desk) -> tuple[Sound, ...]:
     """The same sounds moved by the lip."""
-    moved = [(one.hz * 2.0 ** (cents / 1200.0), one.strength) for one in sounds]
-    return tuple(Sound(hz, Pitch.from_hz(hz, desk.a4_hz), strength) for hz, strength in moved)
+    moved = [(one, one.hz * 2.0 ** (cents / 1200.0)) for one in sounds]
+    return tuple(replace(one, hz=hz, pitch=Pitch.from_hz(hz, desk.a4_hz)) for one, hz in moved)
 
 
 def _not_continuous(demand: Demand, desk: Desk) -> Decision:

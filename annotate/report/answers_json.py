@@ -52,6 +52,8 @@ def _found(one: Found) -> dict[str, Any]:
         "deviation_cents": _cents(one.deviation_cents),
         "band_cents": _cents(one.band_cents),
         "confidence": figure(one.confidence, 2),
+        "together": figure(one.together, 2),
+        "one_note": one.one_note,
         "lip_mm": figure(one.lip_mm, 1),
         "set_size": one.set_size,
         "sounds": sounds_data(one.sounds),

@@ -65,7 +65,7 @@ def _found(answer: Search, ascii_only: bool, say: Words) -> list[str]:
     for one in answer.found:
         pairs = zip(one.deviation_cents, one.band_cents, strict=True)
         off = ", ".join(f"{cents:+.0f} ±{band:.0f}" for cents, band in pairs)
-        sure = say.text("answer.confidence", confidence=one.confidence)
+        sure = say.text("answer.one_note") if one.one_note else say.text("answer.confidence", confidence=one.confidence)
         stands = say.text("answer.places", n=one.set_size)
         table.append((say.text("answer.off", list=off), sure, stands, str(one.fingering)))
     heading = say.text(

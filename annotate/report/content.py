@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 from annotate.decision import Decision, Result, Sound, Status
@@ -15,12 +15,13 @@ from annotate.place import Place
 from fingering_db.fingering import Fingering
 from fingering_db.message import Message
 from fingering_db.pitch import Pitch
+from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
 
 EXPECTED_STRENGTH = 0.5
 """A resonance at least this strong is expected to sound alone."""
 _SAME_NOTE_CENTS = 60.0
 """A resonance this near to a pitch asked for is that pitch: widest tolerance at which a demand can be met."""
-_CONFIDENCE_WORDS = ((0.85, "very_likely"), (0.6, "likely"), (0.35, "uncertain"))
+_CONFIDENCE_WORDS = ((0.85, "very_likely"), (PLAYABLE_CONFIDENCE, "likely"), (DOUBTFUL_CONFIDENCE, "uncertain"))
 _SEVERITIES = {"error": 0, "warning": 1, "info": 2}
 
 
@@ -135,9 +136,19 @@ def count(decisions: list[Decision] | tuple[Decision, ...]) -> Counts:
     return Counts(*(sum(decision.status == status for decision in decisions) for status in Status))
 
 
-def confidence_word(confidence: float) -> str:
-    """Name of the words for a confidence 0..1: very_likely, likely, uncertain, unlikely."""
-    return next((name for limit, name in _CONFIDENCE_WORDS if confidence >= limit), "unlikely")
+def confidence_word(decision: Decision) -> str:
+    """Name of the words for how surely it sounds, never at odds with the status: very_likely, likely, uncertain, unlikely;
+    pitch_doubtful or one_note where it sounds and something else makes it doubtful."""
+    if decision.one_note:
+        return "one_note"
+    if decision.status == Status.DOUBTFUL and decision.confidence >= PLAYABLE_CONFIDENCE:
+        return "pitch_doubtful"
+    return next((name for limit, name in _CONFIDENCE_WORDS if decision.confidence >= limit), "unlikely")
+
+
+def rounded_down(confidence: float) -> float:
+    """To one decimal: more the evidence does not carry, 0.96 is not 1, and 0.5 stays what is expected to sound."""
+    return math.floor(confidence * 10.0 + 1e-9) / 10.0
 
 
 def deviations(decision: Decision) -> tuple[tuple[Pitch, float, float], ...]:
@@ -167,7 +178,7 @@ def other_sounds(decision: Decision) -> tuple[Sound, ...]:
         near = any(abs(sound.pitch.midi - pitch.midi) * 100.0 <= _SAME_NOTE_CENTS for pitch in asked)
         if sound.strength >= EXPECTED_STRENGTH and not near:
             pitch = spelled_as_asked(sound.pitch.transposed(shift), demand.pitches + demand.to)
-            found.append(Sound(sound.hz, pitch, sound.strength))
+            found.append(replace(sound, pitch=pitch))
     return tuple(found)
 
 

@@ -136,6 +136,8 @@ def _demand(decision: Decision, report: Report) -> dict[str, Any]:
         "findings": list(report.findings_of(demand.id)),
         "band_cents": [figure(cents) for cents in decision.band_cents],
         "reading": _SAID(demand.reading) if demand.reading else "",
+        "together": figure(decision.together, 2),
+        "one_note": decision.one_note,
     }
 
 
@@ -151,6 +153,8 @@ def sounds_data(sounds: tuple[Sound, ...], asked: tuple[Pitch, ...] = ()) -> lis
             "name": spelled_as_asked(sound.pitch, asked).name,
             "cents": figure(sound.pitch.cents),
             "strength": figure(sound.strength, 2),
+            "holds": figure(sound.holds, 2),
+            "speed_m_s": [figure(speed) for speed in sound.speed_m_s],
         }
         for sound in sounds
     ]

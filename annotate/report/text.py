@@ -25,6 +25,7 @@ from annotate.report.content import (
     deviations,
     other_fingerings,
     other_sounds,
+    rounded_down,
 )
 from annotate.report.problems import MARGIN, problem_lines, problems
 from annotate.report.tables import change_lines, number_lines, sign_lines
@@ -461,8 +462,9 @@ class _Page:
         """Confidence, why, the path, what else sounds, what to play instead."""
         texts = [self.sentence(decision.why)]
         if decision.fingering:
-            word = confidence_word(decision.confidence)
-            texts.insert(0, self.say(f"confidence.{word}", figure=self.words.number(decision.confidence, ".2f")))
+            word = confidence_word(decision)
+            sure = self.words.number(rounded_down(decision.confidence), ".1f")
+            texts.insert(0, self.say(f"confidence.{word}", figure=sure))
         texts += self.path(decision.path)
         others = [
             self.say("report.sound", pitch=self.pitch(sound.pitch), strength=self.words.number(sound.strength, ".2f"))
@@ -493,7 +495,8 @@ class _Page:
         lines = []
         for one in shown:
             cents = ", ".join(_cents(cents) for cents in one.deviation_cents)
-            figures = self.say("report.alternative", cents=cents, figure=self.words.number(one.confidence, ".2f"))
+            sure = self.words.number(rounded_down(one.confidence), ".1f")
+            figures = self.say("report.alternative", cents=cents, figure=sure)
             # A no-break text: the figures go to a line of their own where both do not fit on one.
             text = f"{lead} {together(pad(str(one.fingering), widest))} {together(figures)}"
             lines += wrap(text, width, hanging=display_width(lead) + 1)

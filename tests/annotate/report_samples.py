@@ -51,7 +51,7 @@ def playable(asked: Demand, flute: str = "open-hole-b", **more: Any) -> Decision
         "band_cents": (9.4, 12.2),
         "confidence": 0.834,
         "sounds": (
-            Sound(521.377, Pitch("C", 0, 5, -6.2), 0.9),
+            Sound(521.377, Pitch("C", 0, 5, -6.2), 0.9, holds=0.55, speed_m_s=(14.0, 31.0)),
             Sound(905.5, Pitch("A", 0, 5, 49.6), 0.55),
             Sound(1182.1, Pitch("D", 0, 6, 10.8), 0.8),
             Sound(2100.0, Pitch("C", 0, 7, 5.8), 0.2),

@@ -18,10 +18,12 @@ SCHEMA = json.loads((REFERENCES / "report-v1.schema.json").read_text(encoding="u
 TOP = "version score flutes summary demands findings not_judged undecided"
 DEMAND = (
     "id kind part part_id bar beat rehearsal seconds written pitches to flute status why fingering "
-    "deviation_cents confidence sounds alternatives instead path notes findings band_cents reading number number_to"
+    "deviation_cents confidence sounds alternatives instead path notes findings band_cents reading together "
+    "one_note number number_to"
 )
 TYPES: dict[str, type | tuple[type, ...]] = {
     "object": dict, "array": list, "string": str, "integer": int, "number": (int, float), "null": type(None),
+    "boolean": bool,
 }  # fmt: skip
 
 
@@ -76,7 +78,7 @@ def test_fields_stand_in_the_promised_order():
     assert {" ".join(one) for one in demands} == {DEMAND}
     assert " ".join(data["findings"][0]) == "id code severity demand place message advice"
     assert " ".join(data["summary"]) == "demands playable doubtful unplayable"
-    assert " ".join(demands[0]["sounds"][0]) == "hz name cents strength"
+    assert " ".join(demands[0]["sounds"][0]) == "hz name cents strength holds speed_m_s"
     assert " ".join(demands[5]["path"][0]) == "t slide_mm open lip_cents fingering sounds"
     assert " ".join(demands[4]["instead"][0]) == "pitches fingering why"
 
@@ -87,7 +89,14 @@ def test_a_demand_is_told_with_sensible_figures():
     assert first["written"] == ["C5", "D6"]
     assert first["pitches"][0] == {"name": "C5", "cents": 0, "hz": 523.25}
     assert (first["deviation_cents"], first["confidence"], first["band_cents"]) == ([-6, 11], 0.83, [9, 12])
-    assert first["sounds"][0] == {"hz": 521.38, "name": "C5", "cents": -6, "strength": 0.9}
+    assert first["sounds"][0] == {
+        "hz": 521.38,
+        "name": "C5",
+        "cents": -6,
+        "strength": 0.9,
+        "holds": 0.55,
+        "speed_m_s": [14, 31],
+    }
 
 
 def test_a_glissando_carries_where_it_goes_and_its_path():

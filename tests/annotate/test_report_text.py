@@ -51,8 +51,8 @@ def test_one_demand_is_told_with_place_fingering_diagram_figures_and_alternative
         "                      C5 -6 ±9, D6 +11 ±12 cents                  ○○○ E♭",
     ]
     told = block("\n".join(lines), "bar 12")
-    assert "likely to sound (confidence 0.83)" in told
-    assert "or T 2 3 G# | Eb -12, +14 cents (0.71)" in told
+    assert "likely to sound (confidence 0.8)" in told
+    assert "or T 2 3 G# | Eb -12, +14 cents (0.7)" in told
     assert "also sounds: A5+50 (strength 0.55)" in told
 
 
