@@ -70,6 +70,7 @@ COMPUTES = (
     "acoustics/embouchure",
     "acoustics/ends",
     "acoustics/hole",
+    "acoustics/jet",
     "acoustics/resonance",
     "acoustics/tube",
     "atlas",
