@@ -21,6 +21,7 @@ from annotate.files.container import unpack
 from annotate.files.stripping import carries_marks, strip
 from annotate.files.writing import CARRIERS, SelfCheckError
 from annotate.findings import InputError
+from annotate.marking import Style
 from annotate.pipeline import Looked, Options, annotate, look, strip_file
 from annotate.reading.flute_parts import choose_part
 from annotate.report import json_report, text
@@ -78,10 +79,10 @@ def judge(path: Path, options: Options | None = None, carrier: str = CARRIERS[0]
 
 def _annotate(path: Path, looked: Looked, options: Options, carrier: str, diagrams: str) -> bool:
     once, twice, clean = (path.with_name(f"{name}{path.suffix}") for name in ("once", "twice", "clean"))
-    annotate(looked, once, in_place=False, diagrams=diagrams, carrier=carrier)
+    annotate(looked, once, in_place=False, style=Style(diagrams=diagrams, carrier=carrier))
     again = _look(once, options, like=looked)
     _hold(len(again.result.decisions) == len(looked.result.decisions), "marking changes what is demanded")
-    annotate(again, twice, in_place=False, diagrams=diagrams, carrier=carrier)
+    annotate(again, twice, in_place=False, style=Style(diagrams=diagrams, carrier=carrier))
     _same("marking twice", twice.read_bytes(), once.read_bytes())
     strip_file(once, clean, in_place=False)
     _same("after strip the score", unpack(clean, clean.read_bytes()).data, looked.data)

@@ -1,0 +1,41 @@
+"""A short part of every class of the attack; `python tests/fuzz/attack.py` is the campaign."""
+
+from __future__ import annotations
+
+import os
+
+import attack
+import pytest
+
+SHORT = {"archive": 25, "cache": 60, "flute": 41, "kill": 6, "signal": 6, "output": 12}
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="runs are forked")
+@pytest.mark.parametrize("name", SHORT)
+def test_an_attack_leaves_no_traceback_no_hang_no_loss_and_nothing_behind(
+    name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    tally = attack.run(name, SHORT[name], begin=1)
+    with capsys.disabled():
+        print(f"\n{tally.line()}")
+    assert tally.cases == SHORT[name] and tally.failed == []
+
+
+def test_every_class_is_in_the_campaign_and_its_figures_go_into_the_readme() -> None:
+    assert attack.CAMPAIGN.keys() == attack.CLASSES.keys()
+    tally = attack.Tally("cache")
+    tally.add(1, "hang", "a pipe")
+    tally.add(2, "right")
+    made = attack.table([tally])
+    assert "| cache | 2 | 0 | 1 | 0 | 0 |" in made and tally.failed == ["cache 1: hang: a pipe"]
+    assert (
+        attack.filled("a\n<!-- attack -->\nold\n<!-- end attack -->\nb", made).split("\n")[2:4] == made.split("\n")[:2]
+    )
+
+
+def test_a_loss_and_an_orphan_would_be_seen(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("fingering_db.store._is_whole", lambda *_: True)
+    assert attack.run("cache", 40).outcomes["bytes lost"] > 0
+    monkeypatch.setattr("fingering_db.neighbours.clear", lambda *_: None)
+    monkeypatch.setattr("annotate.files.placing.Ready.place", lambda self: self.neighbour.write_bytes(b"") and None)
+    assert attack.run("signal", 4).failed
