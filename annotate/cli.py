@@ -17,11 +17,11 @@ from annotate import console
 from annotate.console import COULD_NOT_LOOK, LOOKED, UNPLAYABLE, WRITTEN_UNTOLD, Run, UnprintableError
 
 if TYPE_CHECKING:
-    from annotate.choosing.decide import Progress
     from annotate.decision import Result
     from annotate.language import Words
     from annotate.pipeline import OnWritten, Options
     from annotate.since import Since
+    from fingering_db.survey import Progress
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -258,19 +258,26 @@ def strip(score: Path, output: Path | None, in_place: bool) -> int:
 @cli.command()
 @click.argument("pitches", nargs=-1, required=True, metavar="PITCH...")
 @flute_options
+@slide_option
 @click.option("--tolerance", type=_Number(1.0, 100.0), metavar="CENTS", default=30.0, show_default=True)
 @click.option("--limit", type=_Whole(1, 1000), default=10, show_default=True, help="How many to list.")
 @format_option
 @quiet_option
 @language_option
 def find(
-    pitches: tuple[str, ...], flutes: tuple[str, ...], a4: float | None, tolerance: float, limit: int, form: str
+    pitches: tuple[str, ...],
+    flutes: tuple[str, ...],
+    a4: float | None,
+    slide: float,
+    tolerance: float,
+    limit: int,
+    form: str,
 ) -> int:
     """Fingerings that sound PITCH... together: C5 D6; C5+50 is a quarter-tone up."""
     from annotate import questions
 
     pitches = tuple(pitch for text in pitches for pitch in text.split())
-    answers = [questions.find(one, pitches, tolerance, limit) for one in _desks(flutes, a4)]
+    answers = [questions.find(one, pitches, tolerance, limit) for one in _searched(_desks(flutes, a4, slide))]
     _print_answers(answers, form)
     return LOOKED if answers[0].found else UNPLAYABLE
 
@@ -293,14 +300,15 @@ def sounds(fingering: str, flutes: tuple[str, ...], a4: float | None, slide: flo
 @cli.command()
 @click.argument("pattern", metavar="FINGERING|PATTERN")
 @flute_options
+@slide_option
 @format_option
 @quiet_option
 @language_option
-def shifts(pattern: str, flutes: tuple[str, ...], a4: float | None, form: str) -> int:
+def shifts(pattern: str, flutes: tuple[str, ...], a4: float | None, slide: float, form: str) -> int:
     """Every place a multiphonic can be moved to: "T 2 3 | Eb", or "small 4" (one small opening, four places shut)."""
     from annotate import questions
 
-    _print_answers(questions.shifts(_desks(flutes, a4), pattern), form)
+    _print_answers(questions.shifts(_desks(flutes, a4, slide), pattern), form)
     return LOOKED
 
 
@@ -316,7 +324,7 @@ def glide(start: str, end: str, flutes: tuple[str, ...], a4: float | None, toler
     """Ways to slide without a jump: C5 B4, or "C5 D6" "B4 C#6" for a multiphonic."""
     from annotate import questions
 
-    answers = [questions.glide(one, start, end, tolerance) for one in _desks(flutes, a4)]
+    answers = [questions.glide(one, start, end, tolerance) for one in _searched(_desks(flutes, a4))]
     _print_answers(answers, form)
     return LOOKED if answers[0].ways else UNPLAYABLE
 
@@ -486,10 +494,19 @@ def _options(
     return Options(tuple(named), tuple((pair[0], pair[1]) for pair in by_part), a4, parts, chords, tolerance, language)
 
 
-def _desks(flutes: tuple[str, ...], a4: float | None) -> list[Any]:
+def _desks(flutes: tuple[str, ...], a4: float | None, slide: float = 0.0) -> list[Any]:
     from annotate.pipeline import DEFAULT_FLUTE, Options, desks_for
 
-    return desks_for(flutes or (DEFAULT_FLUTE,), Options(a4_hz=a4))
+    return desks_for(flutes or (DEFAULT_FLUTE,), Options(a4_hz=a4), slide)
+
+
+def _searched(desks: list[Any]) -> list[Any]:
+    """The same, all that these flutes can sound at hand: where it must be computed first, somebody is told how it goes."""
+    from fingering_db.survey import atlas
+
+    for one in desks:
+        atlas(one.model, _progress())
+    return desks
 
 
 def _target(score: Path, output: Path | None, in_place: bool) -> Path:

@@ -23,6 +23,7 @@ from fingering_db.message import Message
 
 LOOKED, UNPLAYABLE, COULD_NOT_LOOK, WRITTEN_UNTOLD = 0, 1, 2, 3
 
+_LATE_S, _BAR = 2.0, 16  # [s] from which on a terminal shows how far the work is; characters
 _EVERY_S = 10.0  # a sign of life where no terminal shows a counter [s]
 _SIGNALS = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
 
@@ -57,13 +58,17 @@ class Run:
         self.stopped = True
         raise KeyboardInterrupt
 
-    def show(self, done: int, total: int) -> None:
-        """Progress: how many demands of a part are decided."""
-        from annotate.language import words
-
-        self.stage = words(self.language).text("command.progress", done=done, total=total)
-        if not self.quiet and is_terminal(sys.stderr):
-            _write(sys.stderr, f"\r{self.stage}" + ("\r\x1b[K" if done == total else ""))
+    def show(self, what: str, done: int, total: int) -> None:
+        """Progress: how many demands of a part are decided, or how much of what a flute can sound is computed; a bar on a
+        terminal from the second on."""
+        share = done / max(total, 1)
+        self.stage = f"demand {done} of {total}"
+        if what != "demand":
+            self.stage = f"computing all that {what} can sound, once: {100 * share:.0f} %"
+        late = time.monotonic() - self.begun > _LATE_S
+        if late and not self.quiet and is_terminal(sys.stderr):
+            bar = "#" * round(_BAR * share)
+            _write(sys.stderr, f"\r[{bar:<{_BAR}}] {self.stage}\x1b[K" + ("\r\x1b[K" if done == total else ""))
 
     @contextmanager
     def signs_of_life(self) -> Iterator[None]:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from annotate.choosing.choose import ordinary_demands
 from annotate.choosing.codes import NO_SUCH_FLUTE
-from annotate.choosing.decide import Progress, decide
+from annotate.choosing.decide import decide
 from annotate.choosing.desk import Desk
 from annotate.choosing.judged_on import DesksAt, desks_at, judged, remarks, transpositions
 from annotate.decision import Decision, Result
@@ -32,6 +32,7 @@ from annotate.score import Part, Score
 from fingering_db.instrument import InstrumentError, load, shipped
 from fingering_db.message import Message
 from fingering_db.model import model
+from fingering_db.survey import Progress
 
 OnWritten = Callable[[Ready], None]
 DEFAULT_FLUTE = "open-hole-b"
@@ -256,25 +257,26 @@ def _desks(headings: Score, part: Part, family: str, options: Options) -> list[D
     return desks_for(names, options)
 
 
-def desks_for(names: Iterable[str], options: Options) -> list[Desk]:
+def desks_for(names: Iterable[str], options: Options, slide_mm: float = 0.0) -> list[Desk]:
     """A desk for each flute, none twice. Raises InputError for one that is not there, and for different flutes of one name,
     which no report could tell apart."""
     found: dict[str, Desk] = {}
     for name in names:
-        one = desk(name, options)
+        one = desk(name, options, slide_mm)
         other = found.setdefault(one.name, one)
         if other.model.instrument != one.model.instrument:
             raise InputError(Message("file.same_flute_name", flute=name, name=one.name))
     return list(found.values())
 
 
-def desk(name: str, options: Options) -> Desk:
-    """A flute ready to be asked. Raises InputError for one that is not there."""
+def desk(name: str, options: Options, slide_mm: float = 0.0) -> Desk:
+    """A flute ready to be asked, its head joint drawn out by slide_mm. Raises InputError for one that is not there."""
     try:
         instrument = load(name)
     except InstrumentError as error:
         raise InputError(str(error)) from error
-    return Desk(instrument.name, model(instrument), options.a4_hz or instrument.a4_hz, options.tolerance_cents)
+    told = f"{instrument.name} {slide_mm:+g} mm" if slide_mm else instrument.name
+    return Desk(told, model(instrument, slide_mm), options.a4_hz or instrument.a4_hz, options.tolerance_cents)
 
 
 def _no_flute(part: Part, family: str) -> Finding:

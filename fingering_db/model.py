@@ -97,7 +97,7 @@ def model(instrument: Instrument, slide_mm: float = 0.0) -> Model:
     halves = Halves(int(stored["cut"]), *(stored[name] for name in ("upper", "lower", "upper_of", "lower_of")))
     tables = HalfTables(TwoPort(*stored["above"]), Ends(*stored["below"]))
     c0, c1, c2, c3 = (float(value) for value in stored["curve"])
-    grid, effort = grid_for(instrument), efforts(instrument, every)
+    grid, effort = grid_for(instrument, slide_mm), efforts(instrument, every)
     curve = PlainCurve((c0, c1, c2, c3), size_of(instrument))
     return Model(flute, every, halves, grid, tables, curve, effort, stored["easiest"])
 
@@ -130,7 +130,7 @@ def _compute(flute: Flute) -> Arrays:
     """Everything of a Model that takes time, as arrays."""
     every = reach(flute.instrument)
     halves = halve(every)
-    grid = grid_for(flute.instrument)
+    grid = grid_for(flute.instrument, flute.slide_mm)
     tables = tabulate(flute, halves, grid)
     return {
         "placements": every.placements,

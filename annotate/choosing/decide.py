@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from annotate.choosing.choose import choose
@@ -13,11 +12,10 @@ from annotate.choosing.judged_on import DesksAt
 from annotate.choosing.motions import remarks
 from annotate.choosing.passage import planned, steps
 from annotate.decision import Decision
-from annotate.demand import Demand
+from annotate.demand import Demand, Kind
 from annotate.findings import Finding
 from annotate.score import Event, Part
-
-Progress = Callable[[int, int], None]
+from fingering_db.survey import Progress, atlas
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +30,9 @@ def decide(part: Part, demands: tuple[Demand, ...], at: DesksAt, progress: Progr
     """Decide every demand on every flute that it is judged on."""
     told: dict[tuple[str, int], tuple[Finding, ...]] = {}
     rows: list[list[Decision]] = []
+    searched = (demand for demand in demands if demand.kind is not Kind.NOTE)
+    for one in dict.fromkeys(desk.model for demand in searched for desk in at(demand.events[0])):
+        atlas(one, progress)  # here, where somebody is told how it goes
     for done, demand in enumerate(demands, start=1):
         row = []
         for number, desk in enumerate(at(demand.events[0])):
@@ -39,7 +40,7 @@ def decide(part: Part, demands: tuple[Demand, ...], at: DesksAt, progress: Progr
             row.append(decision)
         rows.append(row)
         if progress:
-            progress(done, len(demands))
+            progress("demand", done, len(demands))
     for number in range(max(map(len, rows), default=0)):
         _with_passage(part, rows, number, at)
     findings = [finding for own in told.values() for finding in own]

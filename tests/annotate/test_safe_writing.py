@@ -324,7 +324,7 @@ def test_long_work_gives_signs_of_life_where_no_terminal_shows_them(
     monkeypatch.setattr(console, "_EVERY_S", 0.02)
     for quiet in (False, True):
         work = console.Run(quiet=quiet)
-        work.show(3, 80)
+        work.show("demand", 3, 80)
         with work.signs_of_life():
             time.sleep(0.3)
         told = capsys.readouterr().err
@@ -343,9 +343,19 @@ def test_a_terminal_shows_a_counter_unless_it_is_to_be_quiet(monkeypatch: pytest
         told: list[str] = []
         stream = SimpleNamespace(isatty=lambda: True, write=told.append, flush=lambda: None)
         monkeypatch.setattr(sys, "stderr", stream)
-        console.Run(quiet=quiet).show(1, 2)
+        work = console.Run(quiet=quiet, begun=time.monotonic() - 3.0)
+        work.show("demand", 1, 2)
+        work.show("open-hole-b", 1, 4)
         monkeypatch.undo()
-        assert "".join(told) == ("" if quiet else "\rdemand 1 of 2")
+        assert (
+            told == []
+            if quiet
+            else told
+            == [
+                "\r[########        ] demand 1 of 2\x1b[K",
+                "\r[####            ] computing all that open-hole-b can sound, once: 25 %\x1b[K",
+            ]
+        )
 
 
 def test_what_stands_at_a_place_is_told_by_its_contents(tmp_path: Path) -> None:
