@@ -39,7 +39,7 @@ ORDER = [
         "fingering_db.likeness",
     ],
     ["fingering_db.survey"],
-    ["fingering_db.ranking", "fingering_db.tuning", "fingering_db.calibration"],
+    ["fingering_db.ranking", "fingering_db.tuning", "fingering_db.calibration", "fingering_db.evidence"],
     ["fingering_db.nearby", "fingering_db.track", "fingering_db.shifts", "fingering_db.motion"],
     ["fingering_db.glide"],
     ["annotate.place", "annotate.output"],
@@ -161,7 +161,13 @@ def test_every_package_is_installed_and_the_face_under_its_own_name():
 
 def test_only_the_command_line_prints_or_exits():
     for path in modules():
-        if name_of(path) in ("annotate.cli", "fingering_db.fitting", "fingering_db.family", "fingering_db.calibration"):
+        if name_of(path) in (
+            "annotate.cli",
+            "fingering_db.fitting",
+            "fingering_db.family",
+            "fingering_db.calibration",
+            "fingering_db.evidence",
+        ):
             continue
         names = {n.id for n in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(n, ast.Name)}
         assert not names & {"print", "exit", "quit"}, path
