@@ -43,6 +43,46 @@ def problem_lines(report: Report, found: Sequence[Group], page: Page) -> list[st
     return lines + more
 
 
+def comparison_lines(report: Report, page: Page) -> list[str]:
+    """Several flutes beside each other: a line for each demand that one of them does not simply play, with the answer of the
+    first flute, and of each other one whether it is better, worse or the same; then how many all of them play."""
+    told = [group for group in report.groups if any(one.status != Status.PLAYABLE for one in group.decisions)]
+    if not told:
+        return []
+    flutes = list(dict.fromkeys(one.flute for group in told for one in group.decisions))
+    rows = [["", "", *flutes]]
+    for group in told:
+        rows.append([*_cells(report, group, page)[:2], *_beside(group, flutes, page)])
+    count = sum(1 + len(group.also) for group in report.groups if group not in told)
+    last = [page.say("report.all_play", n=count)] if count else []
+    if page.width < _NARROW:
+        texts = [", ".join(cell for cell in row if cell) for row in rows]
+        return [line for text in [*texts, *last] for line in wrap(text, page.width, hanging=4)]
+    room = (page.width - 2 * len(rows[0])) // len(rows[0])
+    widths = [min(max(display_width(row[n]) for row in rows), max(room, 20)) for n in range(len(rows[0]))]
+    lines = ["".join(pad(cut(cell, width), width + 2) for cell, width in zip(row, widths, strict=True)) for row in rows]
+    return [cut(line.rstrip(), page.width) for line in lines] + last
+
+
+def _beside(group: Group, flutes: Sequence[str], page: Page) -> list[str]:
+    """The answer of each flute: of the first its status, of others beside it."""
+    answers = {one.flute: one.status for one in group.decisions}
+    first = group.decisions[0].status
+    told = []
+    for flute in flutes:
+        status = answers.get(flute)
+        if status is None:
+            told.append("")
+        elif flute == group.decisions[0].flute:
+            told.append(page.say(f"status.{status}"))
+        elif status == first:
+            told.append(page.say("report.same"))
+        else:
+            word = page.say("report.better" if status.rank < first.rank else "report.worse")
+            told.append(page.say("report.beside", word=word, status=page.say(f"status.{status}")))
+    return told
+
+
 def _cells(report: Report, group: Group, page: Page) -> tuple[str, str, str, str]:
     demand, decision = group.demand, group.decisions[0]
     also = group.also

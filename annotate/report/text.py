@@ -27,7 +27,7 @@ from annotate.report.content import (
     other_sounds,
     rounded_down,
 )
-from annotate.report.problems import MARGIN, problem_lines, problems
+from annotate.report.problems import MARGIN, comparison_lines, problem_lines, problems
 from annotate.report.tables import change_lines, number_lines, sign_lines
 from annotate.since import Since
 from fingering_db.fingering import Fingering, text_of
@@ -69,7 +69,8 @@ def render(
     if sort == SEVERITY:
         shown = tuple(sorted(shown, key=lambda group: -group.decisions[0].status.rank))
     page = _Page(report, max(width, 40), ascii, words(language), shown)
-    sections = [page.heading(), page.changes(since), page.problems(bad), page.comparison(), page.demands()]
+    sections = [page.heading(), page.changes(since), page.problems(bad)]
+    sections += [page.comparison() if detail == FULL else [], page.demands()]
     sections += [page.numbers(numbered), page.findings(), page.not_judged(), page.signs()]
     if result.decisions:
         sections += [page.notices()]
@@ -196,7 +197,7 @@ class _Page:
 
     def problems(self, found: tuple[Group, ...]) -> list[str]:
         """The places to look at, in a line each; and where the others are told, if they are left out."""
-        lines = problem_lines(self.report, found, self)
+        lines = comparison_lines(self.report, self) if self.compared else problem_lines(self.report, found, self)
         hidden = len(self.shown) < len(self.report.groups)
         return [*lines, *(wrap(self.say("report.playable_hidden"), self.width) if hidden else [])]
 

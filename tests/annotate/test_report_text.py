@@ -195,6 +195,14 @@ def test_two_flutes_stand_side_by_side_with_what_the_second_adds_and_lacks():
     assert "? doubtful, ! unplayable on open-hole-b" in report
 
 
+def test_flutes_are_compared_in_one_table_on_top():
+    lines = text.render(two_flutes(), detail="brief").splitlines()
+    told = [re.split(r"  +", line) for line in lines[: lines.index("─" * 80)]]
+    assert ["", "open-hole-b", "vented-b"] in told
+    assert ["bar 12, beat 2", "C5+D6", "playable", "worse: unplayable"] in told
+    assert ["bar 20, beat 1", "C♯5+C6", "unplayable", "better: playable"] in told
+
+
 def test_a_flute_that_adds_nothing_says_so():
     assert "closed adds nothing to open." in text.render(of(playable(ONE, "open"), playable(ONE, "closed")))
 

@@ -1,5 +1,5 @@
-"""What notation programs make of our marks: `python tests/programs/table.py` prints the table, `--readme` puts it into
-the README. Programs that are not installed keep the row that stands there."""
+"""What a reader sees of our marks on the pages of notation programs: `python tests/programs/table.py` prints the table,
+`--readme` puts it into the README. Programs that are not installed keep the row that stands there."""
 
 from __future__ import annotations
 
@@ -12,16 +12,20 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
+from measure import Reading, read
+from pages import DRAW, Pages
 from programs import PROGRAMS, Program, Seen, ours, see
 
 from annotate.files.container import load
 from annotate.files.stripping import carries_marks, strip
-from annotate.files.writing import CARRIERS, COLUMN
-from annotate.marking import Style
-from annotate.pipeline import Options, annotate, look
+from annotate.files.writing import COLUMN, ROWS, splice
+from annotate.marking import EVERY, FIRST, FULL, Style
+from annotate.pipeline import Looked, Options, annotate, look, marks_of
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = (ROOT / "examples/composer/low-water.musicxml", ROOT / "examples/copyist/ferry-bells.mxl")
+DENSE = tuple(sorted((Path(__file__).parent / "dense").glob("*.musicxml")))
+MEASURED = (EXAMPLES[0], *DENSE)
 BEGIN, END = "<!-- programs -->", "<!-- end programs -->"
 
 
@@ -78,30 +82,64 @@ def tried(program: Program, example: Path, carrier: str) -> Tried:
     return Tried(unmarked(program, example), see(program, marked), ours(marked))
 
 
-def cell(program: Program, carrier: str) -> str:
-    """One field of the table; columns are tried with every example, the other carriers with one."""
-    all_tried = [tried(program, example, carrier) for example in (EXAMPLES if carrier == COLUMN else EXAMPLES[:1])]
-    asked = sum(len(one.asked) for one in all_tried)
-    lost = sum(len(one.missing()) for one in all_tried)
-    told = [f"{asked - lost} of {asked} rows shown"]
-    told.append("music unchanged" if all(one.same_music() for one in all_tried) else "**music changed**")
-    new = set().union(*(one.new_complaints() for one in all_tried))
-    told += [f"{len(new)} new warnings"] if new else []
-    if all_tried[0].after.saved:
-        again = all(one.found_again() for one in all_tried)
-        told.append("found again after saving" if again else "**not found again after saving**")
+STYLES = {
+    "column (default)": Style(),
+    "column, `--diagrams first`": Style(FIRST),
+    "rows, `--notes full`": Style(EVERY, ROWS, FULL),
+}
+"""What is measured on the pages."""
+
+
+@cache
+def looked_at(path: Path) -> Looked:
+    return look(path, Options())
+
+
+@cache
+def drawn(program: str, path: Path, style: Style | None) -> tuple[bytes, Pages]:
+    """The XML of a score, marked or as it is, and its pages."""
+    looked = looked_at(path)
+    data = looked.data
+    if style:
+        data = splice(data, [one for part in marks_of(looked, style) for one in part.marks], style.carrier)
+    with tempfile.TemporaryDirectory() as name:
+        return data, DRAW[program](data, Path(name))
+
+
+def reading(program: str, path: Path, style: Style) -> Reading:
+    data, after = drawn(program, path, style)
+    return read(data, drawn(program, path, None)[1], after)
+
+
+def cell(program: Program, style: Style) -> str:
+    """One field of the table, all scores together."""
+    found = [reading(program.name, path, style) for path in MEASURED]
+
+    def total(name: str) -> int:
+        return sum(getattr(one, name) for one in found)
+
+    told = [f"{total('whole')} of {total('marks')} marks whole and in place"]
+    hits = [total(name) for name in ("with_ours", "with_notes", "with_others")]
+    told.append(
+        "no overlaps"
+        if not any(hits)
+        else "overlaps: {} with each other, {} with notes, {} with other signs".format(*hits)
+    )
+    told.append(f"up to {max(one.highest for one in found):.0f} staff spaces high")
+    told += [f"{total('cut')} rows off the page"] if total("cut") else []
+    told.append(f"{total('pages')} pages of {total('pages_before')}")
     return ", ".join(told)
 
 
 def table(old: str = "") -> str:
     """The whole table. old: a table from which rows are kept of programs that are not here."""
-    lines = [f"| program | {' | '.join(CARRIERS)} |", "|---" * (len(CARRIERS) + 1) + "|"]
+    lines = [f"| program | {' | '.join(STYLES)} |", "|---" * (len(STYLES) + 1) + "|"]
     for program in PROGRAMS:
         kept = re.search(rf"^\| {re.escape(program.name)} \|.*$", old, re.M)
         if program.absent():
-            lines.append(kept.group() if kept else f"| {program.name} |{' not tried |' * len(CARRIERS)}")
+            lines.append(kept.group() if kept else f"| {program.name} |{' not tried |' * len(STYLES)}")
         else:
-            lines.append(f"| {program.name} | {' | '.join(cell(program, carrier) for carrier in CARRIERS)} |")
+            lines.append(f"| {program.name} | {' | '.join(cell(program, style) for style in STYLES.values())} |")
     return "\n".join(lines)
 
 

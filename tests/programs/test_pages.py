@@ -1,0 +1,92 @@
+"""What is measured on pages would be seen: each measure fails where it should; and columns pass in a program at hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from measure import Wanted, read, wanted
+from pages import NOTE, STAFF, TEXT, Box, Pages
+from programs import MARK, PROGRAMS
+from table import DENSE, EXAMPLES, drawn, reading
+
+from annotate.files.writing import ROWS
+from annotate.marking import EVERY, FIRST, FULL, Style
+
+ROWS_OF_TWO = (("A", 1.0), ("B", 2.5))
+
+
+def direction(text: str) -> str:
+    words = f"<words>{MARK}{text}{MARK}</words>"
+    return f'<direction placement="above"><direction-type>{words}</direction-type></direction>'
+
+
+FILE = f"<part><measure>{direction('B')}{direction('A')}<note/></measure></part>".encode()
+STAFF_BOX = Box(STAFF, 0, 0.0, 6.0, 100.0, 10.0)
+HEAD = Box(NOTE, 0, 10.0, 7.0, 11.0, 8.0)
+BEFORE = Pages((STAFF_BOX, HEAD), 1, 110.0)
+
+
+def page(rows: tuple[tuple[str, float], ...] = ROWS_OF_TWO, left: float = 10.0, pages: int = 1) -> Pages:
+    """A page drawn by hand: a staff, a note, and rows of one sign."""
+    signs = [Box(TEXT, 0, left, top, left + 1.0, top + 1.0, text) for text, top in rows]
+    return Pages((STAFF_BOX, HEAD, *signs), pages, 110.0)
+
+
+def test_a_file_tells_its_rows_from_top_to_bottom() -> None:
+    assert wanted(FILE) == [Wanted(("A", "B"), below=False)]
+
+
+def test_a_mark_in_its_place_has_no_fault() -> None:
+    found = read(FILE, BEFORE, page())
+    assert found.faults() == [] and found.whole == found.marks == 1
+    assert found.highest == pytest.approx(5.0)
+
+
+@pytest.mark.parametrize(
+    ("spoiled", "fault"),
+    [
+        (page((("A", 2.5), ("B", 1.0))), "1 of 1 marks not whole"),
+        (page((("B", 2.5),)), "1 of 1 marks not whole"),
+        (page((("A", -4.0), ("B", 2.5))), "1 of 1 marks not whole"),
+        (page((("A", 2.0), ("B", 2.5))), "1 overlaps among marks"),
+        (page((("A", 6.0), ("B", 7.5))), "1 overlaps with notes"),
+        (page((("A", -12.0), ("B", -10.5))), "2 signs climb, up to 18 staff spaces"),
+        (page(left=109.5), "2 run off the page"),
+        (page(pages=2), "2 pages of 1"),
+    ],
+)
+def test_what_is_wrong_on_a_page_is_seen(spoiled: Pages, fault: str) -> None:
+    assert fault in read(FILE, BEFORE, spoiled).faults()
+
+
+PRESENT = [
+    pytest.param(one.name, marks=pytest.mark.skipif(bool(one.absent()), reason=one.absent()), id=one.name)
+    for one in PROGRAMS
+    if one.name != "LilyPond"
+]
+
+
+@pytest.mark.parametrize("program", PRESENT)
+def test_columns_run_into_no_note_and_stay_on_the_page(program: str) -> None:
+    found = reading(program, EXAMPLES[0], Style())
+    assert found.marks > 5 and found.with_notes == 0 and found.with_ours == 0 and found.cut == 0
+    assert found.pages == found.pages_before
+
+
+@pytest.mark.parametrize("program", [one for one in PRESENT if "MuseScore" in str(one.id)])
+def test_columns_do_not_climb_where_rows_do(program: str) -> None:
+    """The rows of a dense score are the control that must fail."""
+    dense = next(path for path in DENSE if path.stem == "narrow-steps")
+    rows, columns = reading(program, dense, Style(EVERY, ROWS, FULL)), reading(program, dense, Style())
+    assert rows.highest > 40 and rows.pages > 1.5 * rows.pages_before
+    assert columns.faults() == []
+
+
+@pytest.mark.parametrize("program", [one for one in PRESENT if one.id == "Verovio"])
+def test_a_row_that_is_not_drawn_is_missed_on_a_real_page(program: str) -> None:
+    data, pages = drawn(program, EXAMPLES[0], Style(FIRST))
+    lost = next(box for box in pages.of(TEXT) if MARK in box.text)
+    poorer = replace(pages, boxes=tuple(box for box in pages.boxes if box is not lost))
+    before = drawn(program, EXAMPLES[0], None)[1]
+    assert read(data, before, poorer).whole < read(data, before, pages).whole
