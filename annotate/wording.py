@@ -31,10 +31,12 @@ def technique_notes(
 
     The technique, marked if doubtful or unplayable, and deviations a player must know while playing. Empty
     for an ordinary note that simply plays. named: the score itself names the technique at this place, so that only
-    the mark is written. brief: one row at most, the technique and its mark.
+    the mark is written. brief: one row at most, the technique and its mark; that a note is a microtone its accidental says, and
+    the words, wider than a column, would push the neighbouring one up.
     """
     lexicon = words(language)
-    technique = "" if named else _technique(decision, lexicon)
+    plain = brief and decision.demand.kind == Kind.MICROTONE
+    technique = "" if named or plain else _technique(decision, lexicon)
     if decision.status in (Status.DOUBTFUL, Status.UNPLAYABLE):
         key = f"note.{decision.status}" + ("" if technique else "_alone")
         technique = lexicon.text(key, note=technique)

@@ -23,7 +23,7 @@ _SIGNS = "♯♭"  # in every carrier: a file whose encoding lacks them takes ch
 _NOT_XML = re.compile("[\x00-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 # Spelled out: left to the program, some would set italics or their own size for words.
 _FONT = 'font-size="{}" font-style="normal" font-weight="normal"'
-_SIZES = {COLUMN: 6, ROWS: 8, ASCII: 6}  # points; Verovio sets all words alike
+_SIZES = {COLUMN: 5.5, ROWS: 8, ASCII: 5.5}  # points; Verovio sets all words alike
 _SMALL = 6  # of legend and list
 
 

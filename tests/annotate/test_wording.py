@@ -38,6 +38,14 @@ def test_a_microtone_says_quarter_tone_only_if_it_is_one():
     assert wording.technique_notes(playable(third, deviation_cents=(1.0,))) == ("microtone",)
 
 
+def test_in_brief_a_technique_and_its_mark_stand_in_one_row_and_a_microtone_is_told_by_its_accidental():
+    far = playable(CHORD, status="doubtful", deviation_cents=(-18.0, 22.3))
+    assert wording.technique_notes(far, brief=True) == ("mult. ?",)
+    quarter = demand(1, place("1"), "Bb4+50", kind="microtone")
+    assert wording.technique_notes(playable(quarter), brief=True) == ()
+    assert wording.technique_notes(playable(quarter, status="doubtful"), brief=True) == ("?",)
+
+
 def test_a_glissando_says_by_what_it_glides():
     glide = demand(1, place("1"), "C5", kind="glissando", to="B4", continuous=True)
     plain = playable(glide, deviation_cents=())

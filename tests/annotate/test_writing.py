@@ -155,7 +155,7 @@ def test_a_block_reads_as_the_rest_of_the_file_does() -> None:
     data = FILES["CRLF"]
     offset = note_offsets(data)[0]
     made = splice(data, [Mark(offset, ("○ #",), "2", 1)])
-    words = f'<words font-size="6" font-style="normal" font-weight="normal">{SIGNATURE}○ ♯{SIGNATURE}</words>'
+    words = f'<words font-size="5.5" font-style="normal" font-weight="normal">{SIGNATURE}○ ♯{SIGNATURE}</words>'
     lines = [
         "<?ventwise begin?>",
         '      <direction placement="above">',
