@@ -12,7 +12,7 @@ from fingering_db.shifts import Interval, Pattern
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class FoundFingering:
     """A fingering that sounds the pitches asked for. deviation_cents, band_cents: per pitch from the lowest up, sounding minus
     asked and the ± of it [cents]. confidence: 0..1. together: how easily they sound at once, NaN for one pitch; one_note:
     they are heard as one note and its harmonics. lip_mm: the one lip for all of them, as equivalent length [mm].
@@ -52,7 +52,7 @@ class Search:
     tolerance_cents: float
     tried: int
     sounds_found: int = 0
-    found: tuple[Found, ...] = ()
+    found: tuple[FoundFingering, ...] = ()
     near: tuple[Near, ...] = ()
     remark: str = ""
 

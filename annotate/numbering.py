@@ -14,7 +14,7 @@ def fingerings_of(decision: Decision) -> tuple[Fingering | None, Fingering | Non
     if decision.status == Status.UNPLAYABLE:
         return None, None
     start, events = decision.fingering, decision.demand.events
-    if len(events) < 2 or events[-1] is events[0] or not decision.path:
+    if len(events) < 2 or events[-1].start == events[0].start or not decision.path:
         return start, None
     end = decision.path[-1].fingering
     return start, end if end != start else None

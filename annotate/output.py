@@ -9,6 +9,8 @@ from __future__ import annotations
 import unicodedata
 from functools import cache
 
+from wcwidth import wcwidth
+
 _ASCII = str.maketrans(
     {
         "♯": "#", "♭": "b", "♮": "", "±": "+/-", "→": "->", "×": "x", "·": "-", "–": "-", "—": "-", "−": "-",
@@ -87,9 +89,7 @@ def _char_width(char: str) -> int:
     # The selector asks for the wide, coloured form of the character before it.
     if char == _VARIATION_WIDE:
         return 1
-    if unicodedata.category(char) in ("Mn", "Me"):
-        return 0
-    return 2 if unicodedata.east_asian_width(char) in "WF" else 1
+    return max(wcwidth(char), 0)
 
 
 def pad(text: str, width: int) -> str:

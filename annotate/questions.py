@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from annotate.answers import Found, Gliding, Near, Search, Shifted, Shifts, Sounding, Way, WayPoint
+from annotate.answers import FoundFingering, Gliding, Near, Search, Shifted, Shifts, Sounding, Way, WayPoint
 from annotate.choosing.desk import Desk, shown
 from annotate.choosing.multiphonics import MOST_PITCHES
 from annotate.choosing.slides import glide_reason, glide_status, no_way, ways
@@ -47,8 +47,8 @@ def find(desk: Desk, texts: Sequence[str], tolerance_cents: float, limit: int) -
     )
 
 
-def _found(desk: Desk, one: Candidate) -> Found:
-    return Found(
+def _found(desk: Desk, one: Candidate) -> FoundFingering:
+    return FoundFingering(
         flute=desk.name,
         fingering=one.fingering,
         deviation_cents=one.deviation_cents,

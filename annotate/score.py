@@ -90,7 +90,8 @@ class Event:
 
     @property
     def start(self) -> int:
-        """Byte offset of the first `<note>` of the chord: where marks are spliced in."""
+        """Byte offset of the first `<note>` of the chord: where marks are spliced in, and what tells this event from every other
+        of its part."""
         return self.notes[0].start if self.chord_start < 0 else self.chord_start
 
 
@@ -126,7 +127,7 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class Instrument:
+class ScoreInstrument:
     """A `<score-instrument>`: its id, name, and sound id (`wind.flutes.flute`), '' where missing."""
 
     id: str
@@ -142,7 +143,7 @@ class Part:
     number: int
     name: str
     abbreviation: str
-    instruments: tuple[Instrument, ...] = ()
+    instruments: tuple[ScoreInstrument, ...] = ()
     events: tuple[Event, ...] = ()
     directions: tuple[Direction, ...] = ()
     double_bars: tuple[Fraction, ...] = ()

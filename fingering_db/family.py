@@ -30,7 +30,7 @@ VENTS = {"C#5": ("L1", "1"), "C5": ("thumb", "T"), "B4": ("L2", "2"), "G#4": ("L
 
 
 @dataclass(frozen=True, slots=True)
-class Size:
+class FluteSize:
     """A flute of another size. bore_mm: typical. semitones: sounding minus written. lowest: hole below which the tube
     ends."""
 
@@ -45,9 +45,9 @@ class Size:
 
 
 SIZES = (
-    Size("piccolo", "piccolo, closed keys, no foot below D", "piccolo", 12, 11.0, "D#4", "no-foot", 25.0),
-    Size("alto", "alto flute in G, closed keys, C foot", "alto", -5, 26.0, "C#4", "c-foot", 20.0),
-    Size("bass", "bass flute in C, closed keys, C foot", "bass", -12, 29.5, "C#4", "c-foot", 25.0),
+    FluteSize("piccolo", "piccolo, closed keys, no foot below D", "piccolo", 12, 11.0, "D#4", "no-foot", 25.0),
+    FluteSize("alto", "alto flute in G, closed keys, C foot", "alto", -5, 26.0, "C#4", "c-foot", 20.0),
+    FluteSize("bass", "bass flute in C, closed keys, C foot", "bass", -12, 29.5, "C#4", "c-foot", 25.0),
 )
 
 
@@ -122,7 +122,7 @@ def vented(of: Instrument) -> Instrument:
     )
 
 
-def sized(of: Instrument, size: Size) -> Instrument:
+def sized(of: Instrument, size: FluteSize) -> Instrument:
     """Another size of `of`: lengths along the tube, stopper and taper times 2^(-semitones/12), diameters, chimneys, rims
     and pads times the ratio of the bores, the lip law likewise; then fitted to its chart as the flute in C was."""
     long = 2.0 ** (-size.semitones / 12.0)

@@ -9,6 +9,7 @@ import tomllib
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
+from typing import Annotated
 
 import msgspec
 
@@ -34,6 +35,9 @@ class InstrumentError(ValueError):
         return f"{self.args[0]}{more}"
 
 
+# Bounds of the values are wide: they keep out slips of units and signs, not unusual flutes.
+
+
 class Struct(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """Base of the tables of an instrument file: unknown keys are mistakes."""
 
@@ -42,16 +46,16 @@ class Head(Struct, frozen=True):
     """Head joint, [mm] from the centre of the embouchure hole: bore there, length of the taper to the body's bore,
     distance of the stopper above the embouchure hole."""
 
-    bore_at_embouchure_mm: float
-    taper_mm: float
-    stopper_mm: float
+    bore_at_embouchure_mm: Annotated[float, msgspec.Meta(ge=4, le=80)]
+    taper_mm: Annotated[float, msgspec.Meta(ge=1, le=1500)]
+    stopper_mm: Annotated[float, msgspec.Meta(ge=0.5, le=200)]
 
 
 class Body(Struct, frozen=True):
     """Bore of the body [mm] and place of the open end [mm] from the embouchure."""
 
-    bore_mm: float
-    end_mm: float
+    bore_mm: Annotated[float, msgspec.Meta(ge=4, le=80)]
+    end_mm: Annotated[float, msgspec.Meta(ge=50, le=4000)]
 
 
 class Lip(Struct, frozen=True):
@@ -59,19 +63,19 @@ class Lip(Struct, frozen=True):
     at_c4_mm + per_octave_mm x + curve_mm x². bend_cents: how far the lip can pull a note either way. spare_mm: how far
     beyond the law's values of the lowest and highest note the player goes when notes must share one lip (ours)."""
 
-    at_c4_mm: float
-    per_octave_mm: float
-    curve_mm: float = 0.0
-    bend_cents: float = 30.0
-    spare_mm: float = 5.0
+    at_c4_mm: Annotated[float, msgspec.Meta(ge=0.5, le=300)]
+    per_octave_mm: Annotated[float, msgspec.Meta(ge=-100, le=100)]
+    curve_mm: Annotated[float, msgspec.Meta(ge=-50, le=50)] = 0.0
+    bend_cents: Annotated[float, msgspec.Meta(ge=0, le=300)] = 30.0
+    spare_mm: Annotated[float, msgspec.Meta(ge=0, le=50)] = 5.0
 
 
 class Slide(Struct, frozen=True):
     """A telescoping head joint: how far it can be drawn out [mm], and how far out the player holds it for written pitch
     (to glide both ways). Its tube has the body's bore."""
 
-    travel_mm: float = 45.0
-    slide_rest_mm: float = 0.0
+    travel_mm: Annotated[float, msgspec.Meta(ge=0, le=300)] = 45.0
+    slide_rest_mm: Annotated[float, msgspec.Meta(ge=0, le=300)] = 0.0
 
 
 class Hole(Struct, frozen=True):
@@ -80,16 +84,16 @@ class Hole(Struct, frozen=True):
     through."""
 
     name: str
-    position_mm: float
+    position_mm: Annotated[float, msgspec.Meta(ge=1, le=4000)]
     diameter_mm: float
     rest: str = "open"
-    chimney_mm: float = 2.3
-    rim_mm: float = 0.5
-    pad_rise_mm: float = 2.5
-    pad_ratio: float = 1.3
+    chimney_mm: Annotated[float, msgspec.Meta(ge=0.1, le=50)] = 2.3
+    rim_mm: Annotated[float, msgspec.Meta(ge=0, le=20)] = 0.5
+    pad_rise_mm: Annotated[float, msgspec.Meta(ge=0.1, le=50)] = 2.5
+    pad_ratio: Annotated[float, msgspec.Meta(ge=1.05, le=3)] = 1.3
     perforation_mm: float = 0.0
     vent_mm: float = 0.0
-    plate_mm: float = 3.5
+    plate_mm: Annotated[float, msgspec.Meta(ge=0.1, le=20)] = 3.5
 
 
 class Placement(Struct, frozen=True):
@@ -117,16 +121,16 @@ class Instrument(Struct, frozen=True):
     name: str
     title: str
     family: str
-    temperature_c: float
-    a4_hz: float
+    temperature_c: Annotated[float, msgspec.Meta(ge=-10, le=45)]
+    a4_hz: Annotated[float, msgspec.Meta(ge=380, le=500)]
     chart: str
-    model_cents: float
+    model_cents: Annotated[float, msgspec.Meta(ge=0, le=200)]
     head: Head
     body: Body
     lip: Lip
     holes: tuple[Hole, ...]
     fingers: tuple[Finger, ...]
-    transposition_semitones: int = 0
+    transposition_semitones: Annotated[int, msgspec.Meta(ge=-36, le=36)] = 0
     remark: str = ""
     slide: Slide | None = None
 

@@ -29,11 +29,11 @@ def choose(demand: Demand, desk: Desk, prefer: Fingering | None = None) -> tuple
 def ordinary_demands(part: Part, taken: Iterable[Event], desks_at: Callable[[Event], list[Desk]]) -> tuple[Demand, ...]:
     """A demand for each ordinary note of the part that lies outside the compass of the first flute it is judged on. taken:
     events that are none."""
-    others = {id(event) for event in taken}
+    others = {event.start for event in taken}
     found = []
     for event in part.events:
         desks = desks_at(event)
-        if not desks or id(event) in others or event.cue or event.hidden or not out_of_compass(event, desks[0]):
+        if not desks or event.start in others or event.cue or event.hidden or not out_of_compass(event, desks[0]):
             continue
         found.append(_note_demand(part, event))
     return tuple(found)

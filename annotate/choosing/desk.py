@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
-from annotate.decision import Alternative, Instead, Sound, Status
+from annotate.decision import Alternative, Decision, Instead, Sound, Status
 from annotate.demand import Demand, Kind
 from fingering_db.fingering import Fingering
 from fingering_db.likeness import KEPT_SEMITONES
@@ -112,6 +112,27 @@ def shown(sounds: tuple[Resonance, ...], a4_hz: float) -> tuple[Sound, ...]:
     return tuple(
         Sound(one.hz, Pitch.from_hz(one.hz, a4_hz), one.strength, one.band_cents, one.holds, one.speed_m_s)
         for one in sounds
+    )
+
+
+def decided(
+    demand: Demand, desk: Desk, status: Status, why: Message, best: Candidate, others: tuple[Candidate, ...] = ()
+) -> Decision:
+    """A decision for a fingering that was found. others: those found, `best` first, of which the next become alternatives."""
+    return Decision(
+        demand=demand,
+        flute=desk.name,
+        status=status,
+        why=why,
+        fingering=best.fingering,
+        deviation_cents=best.deviation_cents,
+        band_cents=best.band_cents,
+        confidence=best.confidence,
+        together=best.together,
+        one_note=best.one_note,
+        sounds=shown(best.sounds, desk.a4_hz),
+        alternatives=alternatives(others, desk.tolerance(demand)),
+        instead=instead(desk, demand, demand.sounding) if status != Status.PLAYABLE and not demand.open_pitches else (),
     )
 
 

@@ -24,7 +24,7 @@ from fingering_db.pitch import Pitch
 
 
 @dataclass(frozen=True, slots=True)
-class Remarks:
+class WayRemarks:
     """About one step to a demand. contrary: the fingers that move against the ear, each with what it moves, as a
     fingering; None for none."""
 
@@ -32,15 +32,15 @@ class Remarks:
     findings: tuple[Finding, ...]
 
 
-def remarks(step: Step) -> Remarks:
+def remarks(step: Step) -> WayRemarks:
     """What is to be said about the way to a demand (nothing about the way to an ordinary note)."""
     decision = step.after.decision
     if decision is None:
-        return Remarks(None, ())
+        return WayRemarks(None, ())
     against = _against(step)
     findings = [_said(step, against)] if against else []
     findings += _time(step)
-    return Remarks(as_fingering(tuple(one.move for one in against)), tuple(findings))
+    return WayRemarks(as_fingering(tuple(one.move for one in against)), tuple(findings))
 
 
 def _against(step: Step) -> list[Contrary]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from annotate.choosing.codes import WRITTEN_FINGERING_DIFFERS, WRITTEN_FINGERING_UNKNOWN
-from annotate.choosing.desk import Desk, alternatives, instead, preferred, ranked, shown, status_of, transposition
+from annotate.choosing.desk import Desk, decided, instead, preferred, ranked, shown, status_of, transposition
 from annotate.decision import Decision, Status
 from annotate.demand import Demand
 from annotate.detecting.fingering_text import read_fingering
@@ -59,27 +59,7 @@ def decide_multiphonic_by_search(
         assert partner is not None
         name = Pitch.from_midi(Pitch.from_hz(partner.hz, desk.a4_hz).midi - transposition(demand))
         why += Message("choice.second_pitch_open", pitch=name)
-    return _decision(demand, desk, best, status, why, candidates), ()
-
-
-def _decision(
-    demand: Demand, desk: Desk, best: Candidate, status: Status, why: Message, candidates: tuple[Candidate, ...]
-) -> Decision:
-    return Decision(
-        demand=demand,
-        flute=desk.name,
-        status=status,
-        why=why,
-        fingering=best.fingering,
-        deviation_cents=best.deviation_cents,
-        band_cents=best.band_cents,
-        confidence=best.confidence,
-        together=best.together,
-        one_note=best.one_note,
-        sounds=shown(best.sounds, desk.a4_hz),
-        alternatives=alternatives(candidates, desk.tolerance(demand)),
-        instead=instead(desk, demand, demand.sounding) if status != Status.PLAYABLE and not demand.open_pitches else (),
-    )
+    return decided(demand, desk, status, why, best, candidates), ()
 
 
 def _sounding_hz(best: Candidate, demand: Demand, desk: Desk) -> tuple[float, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from annotate.choosing.desk import Desk, alternatives, instead, preferred, ranked, shown, status_of, transposition
+from annotate.choosing.desk import Desk, decided, instead, preferred, ranked, status_of, transposition
 from annotate.decision import Decision, Instead, Status
 from annotate.demand import Demand, Kind
 from annotate.score import Event
@@ -37,19 +37,8 @@ def decide_microtone(demand: Demand, desk: Desk, prefer: Fingering | None = None
     reached = Message("choice.within_tolerance") if worst <= tolerance else Message("choice.lip_makes_up")
     if best.inside_band:
         reached = Message("choice.microtone_inside_band", band=best.band_cents[0])
-    return Decision(
-        demand=demand,
-        flute=desk.name,
-        status=status,
-        why=Message("choice.microtone", worst=worst, tolerance=tolerance, reached=reached) + steadier,
-        fingering=best.fingering,
-        deviation_cents=best.deviation_cents,
-        band_cents=best.band_cents,
-        confidence=best.confidence,
-        sounds=shown(best.sounds, desk.a4_hz),
-        alternatives=alternatives(candidates, tolerance),
-        instead=instead(desk, demand, demand.sounding) if status != Status.PLAYABLE else (),
-    )
+    why = Message("choice.microtone", worst=worst, tolerance=tolerance, reached=reached) + steadier
+    return decided(demand, desk, status, why, best, candidates)
 
 
 def compass(desk: Desk) -> tuple[Pitch, Pitch]:

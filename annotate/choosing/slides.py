@@ -6,7 +6,7 @@ from dataclasses import replace
 from functools import lru_cache
 
 from annotate.choosing.breaks import where_it_breaks
-from annotate.choosing.desk import Desk, ranked, shown, status_of
+from annotate.choosing.desk import Desk, decided, ranked, shown, status_of
 from annotate.choosing.single import compass
 from annotate.decision import Alternative, Decision, Instead, PathPoint, Sound, Status
 from annotate.demand import Demand
@@ -180,18 +180,9 @@ def _by_lip(demand: Demand, desk: Desk) -> Decision | None:
     asked_for = tuple(min(sounds, key=lambda one: abs(one.pitch.midi - pitch.midi)) for pitch in middle)
     up = 1.0 if demand.to_sounding[0].midi > demand.sounding[0].midi else -1.0
     ends = ((0.0, -up * asked / 2.0), (1.0, up * asked / 2.0))
-    return Decision(
-        demand=demand,
-        flute=desk.name,
-        status=Status.PLAYABLE,
-        why=Message("glide.lip_alone", asked=asked, bend=bend, fingering=str(best.fingering)),
-        fingering=best.fingering,
-        deviation_cents=best.deviation_cents,
-        band_cents=best.band_cents,
-        confidence=best.confidence,
-        sounds=sounds,
-        path=tuple(PathPoint(t, 0.0, (), lip, best.fingering, _bent(asked_for, lip, desk)) for t, lip in ends),
-    )
+    why = Message("glide.lip_alone", asked=asked, bend=bend, fingering=str(best.fingering))
+    path = tuple(PathPoint(t, 0.0, (), lip, best.fingering, _bent(asked_for, lip, desk)) for t, lip in ends)
+    return replace(decided(demand, desk, Status.PLAYABLE, why, best), path=path)
 
 
 def _bent(sounds: tuple[Sound, ...], cents: float, desk: Desk) -> tuple[Sound, ...]:

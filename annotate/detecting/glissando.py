@@ -70,7 +70,7 @@ def pair_lines(events: Iterable[Event]) -> Pairs:
             else:
                 orphans.append(stop)
         for start in _ends(event, "start"):
-            earlier = [end for end in waiting[start.key] if end.event is not event]
+            earlier = [end for end in waiting[start.key] if end.event.start != event.start]
             if earlier:
                 orphans += earlier
                 waiting[start.key].clear()
@@ -115,8 +115,8 @@ def _between_finding(scene: Scene, start: Sonority, stop: Sonority, line: tuple[
         for each in scene.sonorities[first + 1 : last]
         if each.first.voice == event.voice and each.first.staff == event.staff and not each.first.grace
     ]
-    tied = {id(link.sonority) for sonority in (start, stop) for link in scene.ties.chain(sonority)}
-    count = sum(id(each) not in tied for each in between)
+    tied = {link.sonority.first.start for sonority in (start, stop) for link in scene.ties.chain(sonority)}
+    count = sum(each.first.start not in tied for each in between)
     if not count:
         return []
     sign, pitch, to = Message(f"sign.{line[0].mark.kind}"), line[0].note.written, line[1].note.written
@@ -182,8 +182,8 @@ def _between(
 
 
 def _joined(before: tuple[Link, ...], after: tuple[Link, ...]) -> tuple[Link, ...]:
-    seen = {id(link.sonority) for link in before}
-    return before + tuple(link for link in after if id(link.sonority) not in seen)
+    seen = {link.sonority.first.start for link in before}
+    return before + tuple(link for link in after if link.sonority.first.start not in seen)
 
 
 def _word_findings(scene: Scene, groups: Iterable[tuple[Sonority, Sonority]]) -> list[Finding]:

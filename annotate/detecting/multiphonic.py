@@ -14,20 +14,20 @@ from annotate.detecting.words import MULTIPHONIC
 
 
 @dataclass(frozen=True, slots=True)
-class Opening:
+class OpenNote:
     """Why a single note is a multiphonic: a technique word, or (word empty) just a written fingering."""
 
     word: str
     fingering: str
 
 
-def opening(scene: Scene, sonority: Sonority) -> Opening | None:
+def opening(scene: Scene, sonority: Sonority) -> OpenNote | None:
     """Why a single note is read as a multiphonic with open pitches; None where it is not."""
     said = scene.multiphonic_word(sonority)
     word = said.hit.word if said else stem_word(sonority)
     fingering = scene.fingerings.at(sonority)
     if word:
-        return Opening(word, fingering)
+        return OpenNote(word, fingering)
     if not fingering or scene.holding.techniques_at(sonority):
         return None
     # A microtone's fingering, or that of a harmonic, tells how to play that one note.
@@ -35,7 +35,7 @@ def opening(scene: Scene, sonority: Sonority) -> Opening | None:
     special = any(kind != "fingering" for kind, _ in note.technical)
     if special or is_microtone(note) or note.microtonal_as_printed:
         return None
-    return Opening("", fingering)
+    return OpenNote("", fingering)
 
 
 def find_multiphonics(scene: Scene, used: Container[int]) -> tuple[Demand, ...]:

@@ -10,7 +10,7 @@ from functools import cache
 from importlib.resources import files
 
 from annotate.findings import InputError
-from annotate.score import Instrument, Part
+from annotate.score import Part, ScoreInstrument
 from fingering_db.message import Message
 
 FLUTE, PICCOLO, ALTO, BASS = "flute", "piccolo", "alto", "bass"
@@ -87,7 +87,7 @@ def family_of_name(name: str) -> str:
     return ""
 
 
-def family_of_instrument(instrument: Instrument, family: str) -> str:
+def family_of_instrument(instrument: ScoreInstrument, family: str) -> str:
     """The family of one instrument of a part of that family: '' where it is surely another instrument (a clarinet, a
     drum), and that of the part where nothing tells."""
     told = family_of_sound(instrument.sound) or family_of_name(instrument.name)

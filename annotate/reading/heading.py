@@ -5,7 +5,7 @@ from __future__ import annotations
 from annotate.findings import InputError
 from annotate.reading.tree import Node
 from annotate.reading.values import flat
-from annotate.score import Instrument, Part
+from annotate.score import Part, ScoreInstrument
 from fingering_db.message import Message
 
 MAX_PARTS = 2_000
@@ -42,7 +42,9 @@ def read_part_list(node: Node) -> tuple[Part, ...]:
 
 def _part(node: Node, part_id: str, number: int, group: str) -> Part:
     sounds = [
-        Instrument(each.attributes.get("id", ""), each.text_of("instrument-name"), each.text_of("instrument-sound"))
+        ScoreInstrument(
+            each.attributes.get("id", ""), each.text_of("instrument-name"), each.text_of("instrument-sound")
+        )
         for each in node.all("score-instrument")
     ]
     return Part(

@@ -21,7 +21,7 @@ from annotate.reading.repairs import repairs
 from annotate.reading.time import DEFAULT_TEMPO, Timeline, bar_lengths
 from annotate.reading.tree import Node, walk
 from annotate.reading.values import shown
-from annotate.score import Direction, Event, Instrument, Line, Part, Score
+from annotate.score import Direction, Event, Line, Part, Score, ScoreInstrument
 from fingering_db.message import Message
 
 MAX_BYTES = 256 * 2**20
@@ -193,7 +193,7 @@ def _rehearsals(raws: list[RawPart], bars: int) -> list[str]:
 
 
 def _timed_part(part: Part, raw: RawPart, timeline: Timeline, rehearsals: list[str]) -> Part:
-    changed = tuple(Instrument(id, "", sound) for id, sound in raw.changed.items())
+    changed = tuple(ScoreInstrument(id, "", sound) for id, sound in raw.changed.items())
     # Before the change the part's only instrument plays.
     first = part.instruments[0].id if changed and len(part.instruments) == 1 else ""
     pads = [pickup(raw, index, timeline.lengths) for index in range(len(raw.bars))]

@@ -6,7 +6,7 @@ import json
 from collections.abc import Sequence
 from typing import Any
 
-from annotate.answers import Answer, Found, Gliding, Near, Search, Shifted, Shifts, Sounding, Way, WayPoint
+from annotate.answers import Answer, FoundFingering, Gliding, Near, Search, Shifted, Shifts, Sounding, Way, WayPoint
 from annotate.language import words
 from annotate.report.json_report import VERSION, figure, sounds_data
 from fingering_db.fingering import text_of
@@ -45,7 +45,7 @@ def _cents(cents: tuple[float, ...]) -> list[float | int | None]:
     return [figure(one) for one in cents]
 
 
-def _found(one: Found) -> dict[str, Any]:
+def _found(one: FoundFingering) -> dict[str, Any]:
     return {
         "flute": one.flute,
         "fingering": str(one.fingering),

@@ -38,10 +38,11 @@ def as_data(report: Report, since: Since | None = None) -> dict[str, Any]:
     if len(report.per_flute) > 1:
         data["summaries"] = {flute: _counts(counts) for flute, counts in report.per_flute}
     first = result.first_flute()
-    numbers, ids = numbered(first), {id(decision) for decision in first}
+    numbers, ids = numbered(first), {(one.demand.id, one.flute) for one in first}
     data |= {
         "demands": [
-            _demand(decision, report) | _numbers(decision if id(decision) in ids else None, numbers)
+            _demand(decision, report)
+            | _numbers(decision if (decision.demand.id, decision.flute) in ids else None, numbers)
             for decision in result.decisions
         ],
         "findings": [_finding(numbered) for numbered in report.findings],

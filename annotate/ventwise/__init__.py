@@ -24,7 +24,7 @@ from typing import IO, TYPE_CHECKING, Any, TypeAlias
 import numpy as np
 
 from annotate import pipeline, questions
-from annotate.answers import Found, Shifted, Way
+from annotate.answers import FoundFingering, Shifted, Way
 from annotate.choosing.desk import Desk
 from annotate.decision import Decision, Result, Sound, Status
 from annotate.demand import Kind
@@ -48,11 +48,11 @@ __all__ = [
     "Decision",
     "Finding",
     "Fingering",
-    "Flute",
-    "Found",
+    "FoundFingering",
     "InputError",
     "Kind",
     "Message",
+    "ModelFlute",
     "Pitch",
     "Result",
     "Score",
@@ -78,7 +78,7 @@ Score: TypeAlias = "str | os.PathLike[str] | bytes | IO[bytes] | Stream"
 
 
 @dataclass(frozen=True, slots=True)
-class Flute:
+class ModelFlute:
     """A flute ready to be asked: hand it to any function here as `flute`. source: the name or file it came from; a4_hz: tuning
     of the pitches asked for [Hz]."""
 
@@ -114,7 +114,7 @@ class Flute:
         return np.asarray(flute.bore_impedance(states, freq)[0])
 
 
-def _states(flute: Flute, fingering: str | Fingering) -> StateArray:
+def _states(flute: ModelFlute, fingering: str | Fingering) -> StateArray:
     try:
         held = Fingering.parse(fingering) if isinstance(fingering, str) else fingering
         return hole_states(flute.desk.model.instrument, held)[None, :]
@@ -122,7 +122,7 @@ def _states(flute: Flute, fingering: str | Fingering) -> StateArray:
         raise InputError(str(error)) from error
 
 
-def load_flute(flute: str | os.PathLike[str] = pipeline.DEFAULT_FLUTE, *, a4_hz: float | None = None) -> Flute:
+def load_flute(flute: str | os.PathLike[str] = pipeline.DEFAULT_FLUTE, *, a4_hz: float | None = None) -> ModelFlute:
     """A flute by name, or from a file that describes one. a4_hz: tuning [Hz]; its own where None. Raises InputError.
 
     >>> import ventwise
@@ -130,20 +130,20 @@ def load_flute(flute: str | os.PathLike[str] = pipeline.DEFAULT_FLUTE, *, a4_hz:
     'alto'
     """
     source = os.fspath(flute)
-    return Flute(source, pipeline.desk(source, pipeline.Options(a4_hz=a4_hz)))
+    return ModelFlute(source, pipeline.desk(source, pipeline.Options(a4_hz=a4_hz)))
 
 
-def _flute(flute: Flute | str | os.PathLike[str] | None) -> Flute:
-    return flute if isinstance(flute, Flute) else load_flute(flute or pipeline.DEFAULT_FLUTE)
+def _flute(flute: ModelFlute | str | os.PathLike[str] | None) -> ModelFlute:
+    return flute if isinstance(flute, ModelFlute) else load_flute(flute or pipeline.DEFAULT_FLUTE)
 
 
 def find(
     pitches: Sequence[str | Pitch],
-    flute: Flute | str | os.PathLike[str] | None = None,
+    flute: ModelFlute | str | os.PathLike[str] | None = None,
     *,
     tolerance_cents: float = 30.0,
     limit: int = 10,
-) -> tuple[Found, ...]:
+) -> tuple[FoundFingering, ...]:
     """Fingerings that sound these pitches together, best first; empty where none does.
 
     pitches: sounding pitches as text (`C5`, `Bb4`, `C5+50` a quarter-tone up) or `Pitch`, at least one. tolerance_cents: how far
@@ -161,7 +161,7 @@ def find(
 
 
 def sounds(
-    fingering: str | Fingering, flute: Flute | str | os.PathLike[str] | None = None, *, slide_mm: float = 0.0
+    fingering: str | Fingering, flute: ModelFlute | str | os.PathLike[str] | None = None, *, slide_mm: float = 0.0
 ) -> tuple[Sound, ...]:
     """Every resonance of a fingering up to 2.6 kHz, lowest first, with the lip that suits each. slide_mm: how far the head
     joint is drawn out [mm]. Raises InputError for a text that is no fingering of this flute.
@@ -177,7 +177,7 @@ def sounds(
 def glide(
     start: Sequence[str | Pitch],
     end: Sequence[str | Pitch],
-    flute: Flute | str | os.PathLike[str] | None = None,
+    flute: ModelFlute | str | os.PathLike[str] | None = None,
     *,
     tolerance_cents: float = 30.0,
 ) -> tuple[Way, ...]:
@@ -193,7 +193,7 @@ def glide(
     return questions.glide(_flute(flute).desk, one, other, tolerance_cents).ways
 
 
-def shifts(pattern: str | Fingering, flute: Flute | str | os.PathLike[str] | None = None) -> tuple[Shifted, ...]:
+def shifts(pattern: str | Fingering, flute: ModelFlute | str | os.PathLike[str] | None = None) -> tuple[Shifted, ...]:
     """Every place along the tube, from the top, at which a pattern (`small 4`, or that of a fingering) can or cannot stand.
 
     Raises InputError for a text that is neither, or a fingering without a pattern.
@@ -207,7 +207,7 @@ def shifts(pattern: str | Fingering, flute: Flute | str | os.PathLike[str] | Non
 
 def check(
     score: Score,
-    flute: Flute | str | os.PathLike[str] | Sequence[str] | None = None,
+    flute: ModelFlute | str | os.PathLike[str] | Sequence[str] | None = None,
     *,
     parts: Sequence[str] = (),
     chords: str = "auto",
@@ -232,7 +232,7 @@ def check(
 def annotate(
     score: Score,
     out: str | os.PathLike[str],
-    flute: Flute | str | os.PathLike[str] | Sequence[str] | None = None,
+    flute: ModelFlute | str | os.PathLike[str] | Sequence[str] | None = None,
     *,
     parts: Sequence[str] = (),
     chords: str = "auto",
@@ -278,13 +278,13 @@ def report(result: Result, form: str = "text", language: str = "en") -> str:
 
 def _look(
     score: Score,
-    flute: Flute | str | os.PathLike[str] | Sequence[str] | None,
+    flute: ModelFlute | str | os.PathLike[str] | Sequence[str] | None,
     parts: Sequence[str],
     chords: str,
     tolerance_cents: float | None,
     a4_hz: float | None,
 ) -> pipeline.Looked:
-    if isinstance(flute, Flute):
+    if isinstance(flute, ModelFlute):
         named: tuple[str, ...] = (flute.source,)
         a4_hz = a4_hz or flute.a4_hz
     elif flute is None or isinstance(flute, str | os.PathLike):

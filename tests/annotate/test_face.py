@@ -104,7 +104,14 @@ def test_results_cannot_be_changed_and_every_field_is_typed(ventwise: types.Modu
     (best,) = ventwise.find(["C5", "D6"], limit=1)
     with pytest.raises(AttributeError):
         best.confidence = 1.0
-    for kind in (ventwise.Found, ventwise.Way, ventwise.Shifted, ventwise.Sound, ventwise.Decision, ventwise.Result):
+    for kind in (
+        ventwise.FoundFingering,
+        ventwise.Way,
+        ventwise.Shifted,
+        ventwise.Sound,
+        ventwise.Decision,
+        ventwise.Result,
+    ):
         assert is_dataclass(kind) and all(field.type for field in fields(kind))
         assert len(kind.__doc__ or "") > 60
 

@@ -6,7 +6,7 @@ import pytest
 
 from annotate.findings import InputError
 from annotate.reading.flute_parts import choose_part, family_of_name, family_of_sound, find_flute_parts
-from annotate.score import Instrument, Part
+from annotate.score import Part, ScoreInstrument
 
 NAMES = {
     "flute": [
@@ -81,7 +81,7 @@ def test_a_sound_id_tells_the_family(sound: str, family: str) -> None:
 
 
 def part(number: int = 1, name: str = "", abbreviation: str = "", sound: str = "", **more: object) -> Part:
-    instruments = (Instrument(f"I{number}", "", sound),) if sound else ()
+    instruments = (ScoreInstrument(f"I{number}", "", sound),) if sound else ()
     return Part(f"P{number}", number, name, abbreviation, instruments, **more)  # type: ignore[arg-type]
 
 
