@@ -30,6 +30,7 @@ _LONGEST_MESSAGE, _LONGEST_WORD = 600, 200  # characters; the latter of a word w
 _NOTES = {"trust": "confidence_note", "care": "cautions"}
 _CHORDS = click.Choice(["auto", "multiphonic", "players", "voice"])
 _FORMAT = click.Choice(["text", "json"])
+_LANGUAGES = sorted(file.stem for file in Path(__file__).with_name("languages").glob("*.toml"))
 
 
 class _Number(click.FloatRange):

@@ -40,7 +40,7 @@ def test_find_ranks_the_plain_fingering_for_c5_d6_among_the_first_five():
 def test_find_says_that_nothing_sounds_a_low_semitone_and_offers_what_is_near():
     done = ventwise("find", "C4", "C#4")
     assert done.returncode == 1
-    assert "nothing sounds C4 + C#4" in done.stdout
+    assert "nothing sounds C4 + C♯4" in done.stdout.replace("#", "♯")
     assert "C4 + C5" in done.stdout
 
 
