@@ -62,9 +62,12 @@ class Run:
         """Progress: how many demands of a part are decided, or how much of what a flute can sound is computed; a bar on a
         terminal from the second on."""
         share = done / max(total, 1)
-        self.stage = f"demand {done} of {total}"
+        from annotate.language import words
+
+        said = words(self.language)
+        self.stage = said.text("command.progress", done=done, total=total)
         if what != "demand":
-            self.stage = f"computing all that {what} can sound, once: {100 * share:.0f} %"
+            self.stage = said.text("command.computing", what=what, percent=100 * share)
         late = time.monotonic() - self.begun > _LATE_S
         if late and not self.quiet and is_terminal(sys.stderr):
             bar = "#" * round(_BAR * share)
