@@ -61,6 +61,11 @@ class Candidate:
         return max(abs(cents) for cents in self.deviation_cents)
 
     @property
+    def worst_band(self) -> float:
+        """± of the pitch that deviates most [cents]."""
+        return max(zip(map(abs, self.deviation_cents), self.band_cents, strict=True))[1]
+
+    @property
     def inside_band(self) -> bool:
         """Whether every deviation lies inside its band: it cannot be told from none."""
         pairs = zip(self.deviation_cents, self.band_cents, strict=True)

@@ -74,7 +74,7 @@ def _heard_as(demand: Demand, fundamental: float | None, desk: Desk) -> Message:
 
 
 def _reason(best: Candidate, status: Status, tolerance: float, demand: Demand, desk: Desk) -> Message:
-    worst, band = best.worst_cents, max(best.band_cents)
+    worst, band = best.worst_cents, best.worst_band
     if best.one_note:
         return _heard_as(demand, fundamental_of(_sounding_hz(best, demand, desk), best.sounds), desk)
     if status == Status.PLAYABLE and best.inside_band:
