@@ -66,9 +66,17 @@ def test_a_multiphonic_written_as_one_note_gets_a_partner_that_is_no_harmonic(ju
     assert "left open" in in_words(decision.why)
 
 
-def test_what_is_offered_instead_is_playable_when_written(judged):
+def test_far_from_every_multiphonic_a_plain_note_is_offered_and_called_that(judged):
     (decision,), _ = judged("mult.", note("C", 4) + note("C", 4, 1, chord=True))
     assert decision.status == "unplayable"
+    (plain,) = decision.instead
+    assert [str(pitch) for pitch in plain.pitches] == ["C4"] and str(plain.fingering) == "T 1 2 3 | 1 2 3 C"
+    assert "a plain note" in in_words(plain.why)
+
+
+def test_what_is_offered_instead_is_playable_when_written(judged):
+    (decision,), _ = judged("mult.", note("E", 5) + note("F", 5, chord=True))
+    assert decision.status == "unplayable" and decision.instead
     for near in decision.instead:
         text = "".join(
             note(pitch.step, pitch.octave, pitch.alter, chord=number > 0) for number, pitch in enumerate(near.pitches)
