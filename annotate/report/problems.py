@@ -9,7 +9,7 @@ from annotate.decision import Decision, Instead, Status
 from annotate.demand import Demand, Kind
 from annotate.output import cut, display_width, pad, together, wrap
 from annotate.report.content import Group, Report, deviations
-from annotate.report.tables import Page
+from annotate.report.phrases import Page
 from fingering_db.pitch import Pitch
 
 MARGIN = {Status.DOUBTFUL: "?", Status.UNPLAYABLE: "!"}

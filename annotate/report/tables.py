@@ -3,45 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Protocol
 
 from annotate.decision import Decision
-from annotate.demand import Demand
 from annotate.drawing.diagram import letter_keys
-from annotate.language import Words
 from annotate.numbering import fingerings_of, numbered
 from annotate.output import display_width, pad, side_by_side, together, wrap
 from annotate.place import Place
+from annotate.report.phrases import Page
 from annotate.since import Entry, Pair, Since
 from annotate.wording import key_names, legend, number_row
 from fingering_db.fingering import Fingering, text_of
-from fingering_db.pitch import Pitch
 
 _DIAGRAM_COLUMN = 14  # as wide as the widest diagram
 _FEWEST_BESIDE = 30  # columns; with fewer, texts stand below the diagrams
 _GAP = 2
 _INDENT = 2
-
-
-class Page(Protocol):
-    """What is needed of the page that the lists stand on."""
-
-    @property
-    def width(self) -> int: ...
-    @property
-    def ascii(self) -> bool: ...
-    @property
-    def words(self) -> Words: ...
-    @property
-    def several_parts(self) -> bool: ...
-    def clean(self, text: str) -> str: ...
-    def say(self, key: str, **values: object) -> str: ...
-    def count(self, key: str, number: int, **values: object) -> str: ...
-    def chord(self, pitches: tuple[Pitch, ...]) -> str: ...
-    def asked(self, demand: Demand) -> str: ...
-    def beat(self, place: Place) -> str: ...
-    def places(self, places: tuple[Place, ...], bar_above: str = "") -> str: ...
-    def rows(self, fingering: Fingering) -> tuple[str, str]: ...
 
 
 def number_lines(decisions: Iterable[Decision], page: Page) -> list[str]:

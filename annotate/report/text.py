@@ -2,37 +2,30 @@
 
 from __future__ import annotations
 
-import math
-from collections import Counter
 from dataclasses import dataclass
 from itertools import chain
 
-from annotate.decision import Decision, PathPoint, Result, Status
-from annotate.demand import Demand
-from annotate.drawing import diagram
-from annotate.language import Words, words
-from annotate.output import clean, display_width, pad, plain, side_by_side, together, wrap
+from annotate.decision import Decision, Result, Status
+from annotate.language import words
+from annotate.output import display_width, pad, plain, side_by_side, together, wrap
 from annotate.place import Place
 from annotate.report.content import (
-    Counts,
     FindingGroup,
     Group,
-    Report,
     build,
     changes,
     compared,
     confidence_word,
-    deviations,
     other_fingerings,
     other_sounds,
     rounded_down,
 )
+from annotate.report.phrases import Page, signed_cents
 from annotate.report.problems import MARGIN, comparison_lines, problem_lines, problems
 from annotate.report.tables import change_lines, number_lines, sign_lines
 from annotate.since import Since
-from fingering_db.fingering import Fingering, text_of
+from fingering_db.fingering import text_of
 from fingering_db.message import Message
-from fingering_db.pitch import Pitch
 
 BRIEF, FULL = "brief", "full"
 PLACE, SEVERITY = "place", "severity"
@@ -68,7 +61,7 @@ def render(
     shown = bad if detail == BRIEF else report.groups
     if sort == SEVERITY:
         shown = tuple(sorted(shown, key=lambda group: -group.decisions[0].status.rank))
-    page = _Page(report, max(width, 40), ascii, words(language), shown)
+    page = _Layout(report, max(width, 40), ascii, words(language), shown)
     sections = [page.heading(), page.changes(since), page.problems(bad)]
     sections += [page.comparison() if detail == FULL else [], page.demands()]
     sections += [page.numbers(numbered), page.findings(), page.not_judged(), page.signs()]
@@ -80,78 +73,15 @@ def render(
 
 def render_changes(result: Result, since: Since, *, width: int = 80, ascii: bool = False, language: str = "en") -> str:
     """What has changed alone, as `render` tells it at its head."""
-    page = _Page(build(result), max(width, 40), ascii, words(language))
+    page = _Layout(build(result), max(width, 40), ascii, words(language))
     return plain("\n".join(line.rstrip() for line in page.changes(since))) + "\n"
 
 
 @dataclass(frozen=True, slots=True)
-class _Page:
+class _Layout(Page):
     """One report on one page width. Methods return lines."""
 
-    report: Report
-    width: int
-    ascii: bool
-    words: Words
-    shown: tuple[Group, ...] = ()
     """What is told in detail."""
-
-    # --- words
-
-    def clean(self, text: str) -> str:
-        return clean(text, self.ascii)
-
-    def say(self, key: str, **values: object) -> str:
-        return self.clean(self.words.text(key, **values))
-
-    def count(self, key: str, number: int, **values: object) -> str:
-        return self.clean(self.words.counted(key, number, **values))
-
-    def sentence(self, said: Message | str) -> str:
-        """A message in words."""
-        return self.clean(self.words.say(said))
-
-    def pitch(self, pitch: Pitch) -> str:
-        return self.clean(self.words.pitch(pitch))
-
-    def chord(self, pitches: tuple[Pitch, ...]) -> str:
-        return self.clean(self.words.chord(pitches))
-
-    def asked(self, demand: Demand) -> str:
-        """What the demand asks: `C5+D6`, `C5+D6 → B4+C♯6`."""
-        asked = self.chord(demand.pitches)
-        if demand.open_pitches:
-            asked = self.say("report.open_pitches", asked=asked)
-        return self.clean(f"{asked} → {self.chord(demand.to)}") if demand.to else asked
-
-    def bars(self, places: tuple[Place, ...], bar_above: str = "") -> str:
-        """`bars 14, 18 (beats 1, 3), 22`; beats where a bar occurs twice or is the one told above."""
-        by_bar: dict[str, list[str]] = {}
-        for place in places:
-            by_bar.setdefault(place.bar, []).append(self.words.beat(place))
-        texts = [
-            self.count("place.with_beats", len(beats), bar=bar, list=", ".join(beats))
-            if len(beats) > 1 or bar == bar_above
-            else bar
-            for bar, beats in by_bar.items()
-        ]
-        return self.count("place.bars", len(by_bar), list=", ".join(texts))
-
-    def places(self, places: tuple[Place, ...], bar_above: str = "") -> str:
-        """Bars, part by part where there are several parts."""
-        by_part: dict[str, list[Place]] = {}
-        for place in places:
-            by_part.setdefault(place.part, []).append(place)
-        if len(by_part) == 1 and not self.several_parts:
-            return self.bars(places, bar_above)
-        texts = [
-            self.say("place.in_part", part=part, bars=self.bars(tuple(same), bar_above))
-            for part, same in by_part.items()
-        ]
-        return "; ".join(texts)
-
-    @property
-    def several_parts(self) -> bool:
-        return len({one.demand.place.part_id for one in self.report.result.decisions}) > 1
 
     # --- sections
 
@@ -181,33 +111,11 @@ class _Page:
             lines += wrap(self.say(key, flute=", ".join(firsts)), self.width)
         return lines if lines[-1] else lines[:-1]
 
-    def asked_for(self) -> list[str]:
-        """How many of each kind, and how the chords were read where that is the same for all."""
-        kinds = Counter(one.demand.kind for one in self.report.result.first_flute())
-        told = [self.say("report.kinds", kind=self.say(f"kind.{kind}"), n=n) for kind, n in kinds.items()]
-        lines = wrap(self.say("report.asked", list=", ".join(told)), self.width, hanging=2)
-        reading = self.one_reading
-        return lines + (wrap(self.say("report.chords", reading=reading), self.width, hanging=2) if reading else [])
-
-    @property
-    def one_reading(self) -> Message | None:
-        """Why the chords were read as they were, if it is one reason for several."""
-        found = {group.demand.reading for group in self.report.groups if group.demand.reading}
-        return next(iter(found)) if len(found) == 1 and len(self.report.groups) > 1 else None
-
     def problems(self, found: tuple[Group, ...]) -> list[str]:
         """The places to look at, in a line each; and where the others are told, if they are left out."""
         lines = comparison_lines(self.report, self) if self.compared else problem_lines(self.report, found, self)
         hidden = len(self.shown) < len(self.report.groups)
         return [*lines, *(wrap(self.say("report.playable_hidden"), self.width) if hidden else [])]
-
-    def beat(self, place: Place) -> str:
-        """Bar and beat."""
-        return self.say("place.bar_beat", bar=place.bar, beat=self.words.beat(place))
-
-    def tally(self, counts: Counts) -> str:
-        figures = {status: getattr(counts, status) for status in Status}
-        return self.count("report.summary", counts.demands, **figures)
 
     def table(self) -> list[str]:
         """Counts for each flute: a name, then four columns of figures; on a narrow page in words."""
@@ -277,12 +185,6 @@ class _Page:
         texts += [self.say("report.more", n=len(told) - len(texts))] if len(told) > len(texts) else []
         text = self.say("report.other_fingering", flute=flute, first=first, list=", ".join(texts)) if texts else ""
         return wrap(text, self.width, hanging=4)
-
-    def cents_beside(self, worst: float, first_worst: float, first: str) -> str:
-        """`22 cents off, 11 on vented-b`; '' where both are as near or a figure is missing."""
-        if not math.isfinite(worst + first_worst) or round(worst) == round(first_worst):
-            return ""
-        return self.say("report.off", cents=f"{worst:.0f}", first_cents=f"{first_worst:.0f}", first=first)
 
     def changes(self, since: Since | None) -> list[str]:
         """What has changed since an earlier report."""
@@ -361,19 +263,6 @@ class _Page:
         lines = wrap(self.clean(head), self.width, hanging=4)
         text = f"{_ended(body)} {_ended(self.sentence(group.advice))}"
         return lines + [self.indented(line, 4) for line in wrap(text, self.width - 4)]
-
-    def short_list(self, places: tuple[Place, ...]) -> str:
-        """One place with its beat; several by their bars, if all of them are places in a part."""
-        if len(places) > 1 and not any(place.is_whole_part for place in places):
-            return self.places(places)
-        return "; ".join(map(self.full_place, places))
-
-    def full_place(self, place: Place) -> str:
-        """`Flute, bar 12, beat 2`."""
-        if place.is_whole_part:
-            return self.clean(place.part)
-        at = self.say("place.bar_beat", bar=place.bar, beat=self.words.beat(place))
-        return self.say("place.in_part", part=place.part, bars=at)
 
     def not_judged(self) -> list[str]:
         by_what: dict[Message, list[Place]] = {}
@@ -454,11 +343,6 @@ class _Page:
     def diagram(self, decision: Decision) -> tuple[str, ...]:
         return self.rows(decision.fingering) if decision.fingering else ()
 
-    def rows(self, fingering: Fingering) -> tuple[str, str]:
-        """A fingering as its two rows of signs."""
-        upper, lower = diagram.plain_rows(fingering) if self.ascii else diagram.rows(fingering)
-        return self.clean(upper), self.clean(lower)
-
     def reasons(self, decision: Decision, width: int) -> list[str]:
         """Confidence, why, the path, what else sounds, what to play instead."""
         texts = [self.sentence(decision.why)]
@@ -476,18 +360,6 @@ class _Page:
         texts += self.instead(decision)
         return [line for text in texts for line in wrap(text, width, hanging=2)]
 
-    def deviations(self, decision: Decision) -> str:
-        """`C5 -6 ±11, D6 +11 ±14 cents`."""
-        figures = [
-            f"{self.asked_name(pitch)} {_cents(cents)} ±{band:.0f}" for pitch, cents, band in deviations(decision)
-        ]
-        return self.say("report.cents", list=", ".join(map(together, figures))) if figures else ""
-
-    def asked_name(self, pitch: Pitch) -> str:
-        """A pitch before a figure in cents: `C5`, `C5(+50)`."""
-        name = self.clean(self.words.note_name(pitch))
-        return f"{name}({pitch.cents:+.0f})" if round(pitch.cents) else name
-
     def alternatives(self, decision: Decision, width: int) -> list[str]:
         """`or T 2 3 G# | Eb  -9, +14 cents (0.71)`, one below the other."""
         shown = decision.alternatives[:_ALTERNATIVES]
@@ -495,7 +367,7 @@ class _Page:
         widest = max((display_width(str(one.fingering)) for one in shown), default=0)
         lines = []
         for one in shown:
-            cents = ", ".join(_cents(cents) for cents in one.deviation_cents)
+            cents = ", ".join(signed_cents(cents) for cents in one.deviation_cents)
             sure = self.words.number(rounded_down(one.confidence), ".1f")
             figures = self.say("report.alternative", cents=cents, figure=sure)
             # A no-break text: the figures go to a line of their own where both do not fit on one.
@@ -503,56 +375,8 @@ class _Page:
             lines += wrap(text, width, hanging=display_width(lead) + 1)
         return lines
 
-    def instead(self, decision: Decision) -> list[str]:
-        texts = []
-        for one in decision.instead:
-            key = "report.instead_with" if one.fingering else "report.instead"
-            pitches = " → ".join(self.chord(chord) for chord in (one.pitches, one.to) if chord)
-            what = self.say(key, pitches=pitches, fingering=together(text_of(one.fingering)))
-            why = self.sentence(one.why)
-            texts.append(self.say("report.reason", what=what, why=why) if why else what)
-        return texts
-
-    def path(self, path: tuple[PathPoint, ...]) -> list[str]:
-        """The fingerings passed through, and by what means the pitch moves, from where to where."""
-        if not path:
-            return []
-        texts = []
-        fingerings = [point.fingering for point in path]
-        passed = [one for n, one in enumerate(fingerings) if not n or one != fingerings[n - 1]]
-        if len(passed) > 1:
-            texts.append(self.say("report.fingerings", list=" → ".join(together(str(one)) for one in passed)))
-        moves = []
-        for key, touch, start, end in _moves(path, self.words):
-            moves.append(self.say(key, touch=touch, start=start, end=end))
-        if moves:
-            texts.append(self.say("report.means", list=", ".join(moves)))
-        return texts
-
 
 def _ended(text: str) -> str:
     """A finding's words as a sentence: a capital, and a full stop where nothing ends it."""
     whole = text[:1].upper() + text[1:]
     return whole if not whole or whole.endswith((".", "!", "?")) else f"{whole}."
-
-
-def _cents(cents: float) -> str:
-    """Signed whole cents; plain 0 for none."""
-    return f"{cents:+.0f}" if round(cents) else "0"
-
-
-def _moves(path: tuple[PathPoint, ...], words: Words) -> list[tuple[str, str, str, str]]:
-    """(key of the words, touch, from, to) of everything that changes continuously along the path."""
-    first, last = path[0], path[-1]
-    moves = []
-    if len({point.slide_mm for point in path}) > 1:
-        moves.append(("report.slide", "", f"{first.slide_mm:.0f}", f"{last.slide_mm:.0f}"))
-    for touch in dict.fromkeys(touch for point in path for touch, _ in point.open):
-        shares = [dict(point.open).get(touch, 0.0) for point in path]
-        if len(set(shares)) > 1:
-            moves.append(
-                ("report.hole", touch, words.number(round(shares[0], 1), "g"), words.number(round(shares[-1], 1), "g"))
-            )
-    if len({point.lip_cents for point in path}) > 1:
-        moves.append(("report.lip", "", _cents(first.lip_cents), _cents(last.lip_cents)))
-    return moves
