@@ -21,7 +21,7 @@ from fingering_db.playability import strength
 from fingering_db.store import Arrays, fetch
 
 Progress = Callable[[str, int, int], None]
-"""What is being done, how much of it is done, of how much."""
+"""The flute of which all that it can sound is being computed (or another word for what is being done), how much, of how much."""
 
 _ROUGH_CENTS = 0.003
 _BLOCK = 512  # sounds at a time: bounds memory
@@ -62,7 +62,7 @@ def survey(model: Model, progress: Progress | None = None) -> Atlas:
     """The atlas of a flute, computed here and now."""
     count = len(model.reach.states)
     blocks = [np.arange(start, min(start + _BLOCK, count)) for start in range(0, count, _BLOCK)]
-    what = f"what {model.instrument.name} can sound"
+    what = model.instrument.name
     wrong = errors(model)
     done, parts = 0, []
     with ThreadPoolExecutor(min(os.cpu_count() or 1, 4)) as pool:
