@@ -124,7 +124,7 @@ def _joined(boxes: list[Box]) -> list[Box]:
         last = found[-1] if found else None
         if last and last.kind == box.kind == TEXT and last.page == box.page:
             share = min(last.y1, box.y1) - max(last.y0, box.y0)
-            if share > 0.3 * min(last.y1 - last.y0, box.y1 - box.y0) and -0.2 <= box.x0 - last.x1 < 1.2:
+            if share > 0.3 * min(last.y1 - last.y0, box.y1 - box.y0) and -0.2 <= box.x0 - last.x1 < 0.8:
                 text = last.text if box.text in last.text else f"{last.text} {box.text}"
                 y0, y1 = min(last.y0, box.y0), max(last.y1, box.y1)
                 found[-1] = replace(last, x1=box.x1, y0=y0, y1=y1, text=text)

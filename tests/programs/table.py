@@ -18,8 +18,8 @@ from programs import PROGRAMS, Program, Seen, ours, see
 
 from annotate.files.container import load
 from annotate.files.stripping import carries_marks, strip
-from annotate.files.writing import COLUMN, ROWS, splice
-from annotate.marking import EVERY, FIRST, FULL, Style
+from annotate.files.writing import COLUMN, splice
+from annotate.marking import FIRST, Style
 from annotate.pipeline import Looked, Options, annotate, look, marks_of
 
 ROOT = Path(__file__).parents[2]
@@ -85,7 +85,6 @@ def tried(program: Program, example: Path, carrier: str) -> Tried:
 STYLES = {
     "column (default)": Style(),
     "column, `--diagrams first`": Style(FIRST),
-    "rows, `--notes full`": Style(EVERY, ROWS, FULL),
 }
 """What is measured on the pages."""
 
