@@ -19,7 +19,7 @@ _LOOK = 65_536
 _HEAD = 2048
 """Bytes that a declaration may take, and that may stand before the XML without belonging to it."""
 
-MOST_TOKEN = 32 << 20
+MOST_TOKEN = 4 << 20
 """Bytes from one '>' to the next: a comment, a value or a text that is longer is no music."""
 
 

@@ -16,6 +16,7 @@ MAX_DEPTH = 100
 MAX_NOTES = 500_000
 MAX_CHORD = 500
 MAX_ELEMENTS_IN_BAR = 400_000
+"""Elements and attributes that are kept at once."""
 MAX_ENTITY = 100_000
 """Characters that one internal entity may grow to."""
 MAX_GROWTH = 1_000_000
@@ -263,7 +264,7 @@ class _Builder:
                 self._count_note()
         elif tag == "chord":
             self._count_chord()
-        self.elements += 1
+        self.elements += 1 + len(attributes)
         if len(stack) > MAX_DEPTH - 2:
             self._too_deep()
         if self.elements > MAX_ELEMENTS_IN_BAR:

@@ -52,7 +52,11 @@ SCORES = {
     ),
     "a long word": (score(words("x" * 10_001) + NOTE), "Flute, bar 1: a direction of more than 10,000 characters"),
     "words without end": (score(words(*["a"] * 5_001) + NOTE), "a direction of more than 10,000 characters"),
-    "a bar of elements": (score("<a/>" * 400_001), "more than 400,000 elements in one bar"),
+    "a bar of elements": (score("<a/>" * 400_001), "more than 400,000 elements and attributes in one bar"),
+    "a bar of attributes": (
+        score(("<a " + " ".join(f"a{n}=''" for n in range(1_000)) + "/>") * 401),
+        "more than 400,000 elements and attributes in one bar",
+    ),
     "a list of parts": (
         score(NOTE, listed="".join(f'<score-part id="Q{n}"/>' for n in range(2_001))),
         "more than 2,000 parts",

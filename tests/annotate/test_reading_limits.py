@@ -56,7 +56,7 @@ def test_too_many_notes_are_refused_in_any_part(monkeypatch: pytest.MonkeyPatch,
 
 def test_too_many_elements_in_one_bar_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(tree, "MAX_ELEMENTS_IN_BAR", 100)
-    with pytest.raises(InputError, match="more than 100 elements in one bar"):
+    with pytest.raises(InputError, match="more than 100 elements and attributes in one bar"):
         read_score(score(NOTE * 40))
 
 

@@ -218,7 +218,7 @@ def _invented_find(of: Any, sounding: tuple[Pitch, ...], tolerance_cents: float,
     if not kind:
         return Found(0, ())
     off = (tolerance_cents * kind / 4.0,) * len(sounding)
-    heard = tuple(Resonance(pitch.hz(a4_hz), 0.9, 1.0, 20.0, 20.0, 14.0) for pitch in sounding)
+    heard = tuple(Resonance(pitch.hz(a4_hz), 0.9, 14.0, 0.8, (20.0, 30.0)) for pitch in sounding)
     fingerings = _invented_fingerings(of.instrument)[:kind]
     return Found(
         1, tuple(Candidate(one, off, (14.0,) * len(off), 0.9, 0.2, False, 0.0, 3.0, heard) for one in fingerings)
