@@ -451,6 +451,19 @@ def output(tally: Tally, numbers: range) -> None:
                 tally.add(number, "orphan" if _orphans(folder) else f"status {done.code}")
 
 
+def gathered(lines: list[str]) -> list[Tally]:
+    """The tallies of campaigns that were run in pieces, from what they printed; a class under one name."""
+    found: dict[str, Tally] = {}
+    for line in lines:
+        piece = re.match(r"(\w+) +(\d+) cases in (\d+) s: (.*)", line)
+        if piece:
+            one = found.setdefault(piece[1], Tally(piece[1]))
+            one.cases += int(piece[2])
+            one.seconds += float(piece[3])
+            one.outcomes.update({told.split(" ", 1)[1]: int(told.split(" ", 1)[0]) for told in piece[4].split(", ")})
+    return list(found.values())
+
+
 CLASSES: dict[str, Callable[[Tally, range], None]] = {
     "structure": structure, "archive": archive, "cache": cache, "flute": flute, "kill": kill, "signal": signals,
     "output": output,
@@ -492,11 +505,14 @@ def main() -> int:
     parser.add_argument("classes", nargs="*", help=f"of {', '.join(CLASSES)}; all if none is named")
     parser.add_argument("--share", type=float, default=1.0, help="of the campaign's number of cases")
     parser.add_argument("--begin", type=int, default=0, help="number of the first case")
+    parser.add_argument("--printed", type=Path, help="figures that runs in pieces printed, instead of running")
     parser.add_argument("--readme", action="store_true", help="put the figures into README.md")
     asked = parser.parse_args()
     os.environ["VENTWISE_QUIET"] = "1"
     tallies = []
-    for name in asked.classes or CLASSES:
+    if asked.printed:
+        tallies = gathered(asked.printed.read_text(encoding="utf-8").splitlines())
+    for name in [] if asked.printed else asked.classes or CLASSES:
         tallies.append(run(name, max(1, round(CAMPAIGN[name] * asked.share)), asked.begin))
         print(tallies[-1].line(), *tallies[-1].failed[:20], sep="\n", flush=True)
     if asked.readme:

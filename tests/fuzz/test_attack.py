@@ -26,6 +26,8 @@ def test_every_class_is_in_the_campaign_and_its_figures_go_into_the_readme() -> 
     tally = attack.Tally("cache")
     tally.add(1, "hang", "a pipe")
     tally.add(2, "right")
+    again = attack.gathered([tally.line(), "cache 1: hang: a pipe", tally.line()])
+    assert [(one.name, one.cases, one.outcomes["hang"]) for one in again] == [("cache", 4, 2)]
     made = attack.table([tally])
     assert "| cache | 2 | 0 | 1 | 0 | 0 |" in made and tally.failed == ["cache 1: hang: a pipe"]
     assert (
