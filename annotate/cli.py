@@ -93,6 +93,7 @@ read_options = _together(
     click.option("--chords", type=_CHORDS, default="auto", show_default=True, help="How to read chords."),
     click.option("--tolerance", type=_Number(1.0, 100.0), metavar="CENTS",
                  help="How far off is near enough  [default: 30; microtones 20]"),
+    click.option("--musescore", default="", metavar="PROGRAM", help="MuseScore, asked what its own files mean."),
 )  # fmt: skip
 format_option = click.option("--format", "form", type=_FORMAT, default="text", show_default=True)
 target_options = _together(
@@ -487,12 +488,14 @@ def _options(
     chords: str,
     tolerance: float | None,
     language: str = "en",
+    musescore: str = "",
 ) -> Options:
     from annotate.pipeline import Options
 
     named = [flute for flute in flutes if "=" not in flute]
     by_part = [tuple(flute.rsplit("=", 1)) for flute in flutes if "=" in flute]
-    return Options(tuple(named), tuple((pair[0], pair[1]) for pair in by_part), a4, parts, chords, tolerance, language)
+    pairs = tuple((pair[0], pair[1]) for pair in by_part)
+    return Options(tuple(named), pairs, a4, parts, chords, tolerance, language, musescore)
 
 
 def _desks(flutes: tuple[str, ...], a4: float | None, slide: float = 0.0) -> list[Any]:

@@ -114,9 +114,10 @@ def is_native(path: Path) -> bool:
     return path.suffix.lower() in NATIVE
 
 
-def form_of(file: ScoreFile, *, read: bool = True) -> Form:
-    """The form of a score that was loaded. read: whether its meaning will be asked for. Raises InputError where that needs a
-    program that is not there."""
+def form_of(file: ScoreFile, *, read: bool = True, program: str = "") -> Form:
+    """The form of a score that was loaded. read: whether its meaning will be asked for; program: the MuseScore to ask.
+
+    Raises InputError where that needs a program that is not there."""
     if is_native(file.path):
-        return MuseScore(file, find_program() if read else None)
+        return MuseScore(file, find_program(program) if read else None)
     return MusicXml(file)

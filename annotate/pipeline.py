@@ -45,7 +45,7 @@ FLUTE_OF_FAMILY = {"flute": DEFAULT_FLUTE, "piccolo": "piccolo", "alto": "alto",
 class Options:
     """What the user asked for. flutes: names or files, first one decides; part_flutes: (part selector, flute) pairs;
     parts: selectors, empty for every flute part; language: of what is written
-    into the score."""
+    into the score; musescore: the program to ask about its files, '' for the one that is installed."""
 
     flutes: tuple[str, ...] = ()
     part_flutes: tuple[tuple[str, str], ...] = ()
@@ -54,6 +54,7 @@ class Options:
     chords: str = "auto"
     tolerance_cents: float | None = None
     language: str = "en"
+    musescore: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +77,7 @@ def look(path: Path, options: Options, progress: Progress | None = None) -> Look
 
 def look_at(file: container.ScoreFile, options: Options, progress: Progress | None = None) -> Looked:
     """The same for a score that was loaded."""
-    form = form_of(file)
+    form = form_of(file, program=options.musescore)
     with _about(file.path):
         data = form.meaning()
         headings = read_headings(data)
