@@ -346,6 +346,7 @@ def watch(scores: tuple[Path, ...], **chosen: Any) -> int:
     from annotate.report import text
     from annotate.watching import saves
 
+    console.wait_quietly()
     options, before = _options(**chosen), dict[Path, since.Earlier]()
     for score in saves(scores):
         try:

@@ -110,6 +110,13 @@ def language(ctx: click.Context, _: click.Parameter, value: str) -> None:
     ctx.ensure_object(Run).language = value
 
 
+def wait_quietly() -> None:
+    """A command that waits is not at work: it gives no signs of life."""
+    run = click.get_current_context().find_object(Run)
+    if run:
+        run.quiet = True
+
+
 def is_terminal(stream: TextIO | None) -> bool:
     """Whether a stream is there and shown on a terminal."""
     with contextlib.suppress(ValueError, OSError):  # closed

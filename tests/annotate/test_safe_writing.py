@@ -338,6 +338,13 @@ def test_quiet_is_heard_by_the_run(path: Path) -> None:
         assert work.quiet is bool(words) and work.stage == "demand 1 of 1"
 
 
+def test_a_command_that_waits_gives_no_signs_of_life(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("annotate.watching.saves", lambda _: iter(()))
+    work = console.Run()
+    CliRunner(env={"VENTWISE_QUIET": ""}).invoke(cli, ["watch", str(path)], standalone_mode=False, obj=work)
+    assert work.quiet
+
+
 def test_a_terminal_shows_a_counter_unless_it_is_to_be_quiet(monkeypatch: pytest.MonkeyPatch) -> None:
     for quiet in (False, True):
         told: list[str] = []
