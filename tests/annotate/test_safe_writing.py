@@ -20,7 +20,7 @@ from annotate.cli import cli
 from annotate.drawing import picture_folder
 from annotate.files.placing import prepared, standing, uninterrupted
 from annotate.findings import InputError
-from annotate.language import words
+from annotate.language import words as lexicon
 from annotate.pipeline import Options, annotate, look, strip_file
 from fingering_db import neighbours
 
@@ -50,7 +50,7 @@ def names(folder: Path) -> list[str]:
 def put(path: Path, content: bytes = b"new") -> tuple[str, ...]:
     with prepared(path, content, lambda _: None) as ready:
         ready.place()
-    return tuple(map(words().say, ready.losses))
+    return tuple(map(lexicon().say, ready.losses))
 
 
 # -- other programs that save meanwhile
