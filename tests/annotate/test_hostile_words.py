@@ -124,7 +124,6 @@ WRONG: list[tuple[tuple[str, ...], str]] = [
     (("flute", "show", "e.toml"), "expected a text in quotes"),
     (("flute", "check", "nope.toml"), "expected a TOML instrument file"),
     (("flute", "check", "b.toml"), "no UTF-8 text; expected a TOML instrument file"),
-    (("explain",), "CODE"),
     (("explain", ""), "expected one of F101"),
     (("explain", "Q9"), "expected one of F101"),
 ]
