@@ -26,8 +26,10 @@ MAY_READ_FINGERINGS = {
     "annotate/detecting/fingering_text.py",
     "annotate/questions.py",
     "annotate/since.py",
+    "annotate/ventwise/__init__.py",
     "fingering_db/calibration.py",
     "fingering_db/chart.py",
+    "fingering_db/evidence.py",
     "fingering_db/fitting.py",
 }
 
@@ -72,7 +74,8 @@ from annotate.wording import key_names, signed
 from fingering_db.fingering import Fingering
 from fingering_db.hand import effort_of
 held = Fingering.parse("t 1 2 f | eb")
-print(held, rows(held), round(effort_of(held), 2), key_names(letter_keys((held,))), "<path" in svg(drawing(held)), sep="; ")
+dearer = round(effort_of(held) - effort_of(Fingering.parse("T 1 2 G# | Eb")), 2)
+print(held, rows(held), dearer, key_names(letter_keys((held,))), "<path" in svg(drawing(held)), sep="; ")
 own = desk("one-more-key.toml", Options())
 print(len(own.model.reach.placements))
 print(answers_text.render([questions.sounds(own, "T 1 2 F | Eb")]))
@@ -80,7 +83,7 @@ print(answers_text.render([questions.find(own, ("C5", "D6"), 40.0, 400)]))
 """
     first, count, *rest = said(invented, code).splitlines()
     assert first == (
-        "T 1 2 F | Eb; ('●●○ T F', '○○○ E♭'); 5.2; T thumb; F left little finger; E♭ right little finger; True"
+        "T 1 2 F | Eb; ('●●○ T F', '○○○ E♭'); 0.2; T thumb; F left little finger; E♭ right little finger; True"
     )
     assert int(count) == 34_560 * 3 // 2  # up, G#, F instead of up, G#
     told = "\n".join(rest)
@@ -106,6 +109,10 @@ def test_fingerings_are_read_from_text_at_the_edge_alone() -> None:
     found = set()
     for path in [*(ROOT / "annotate").rglob("*.py"), *(ROOT / "fingering_db").rglob("*.py")]:
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Attribute) and node.attr == "parse" and ast.unparse(node.value) == "Fingering":
+            if (
+                isinstance(node, ast.Attribute)
+                and node.attr in ("parse", "typed")
+                and ast.unparse(node.value) == "Fingering"
+            ):
                 found.add(path.relative_to(ROOT).as_posix())
     assert found == MAY_READ_FINGERINGS
