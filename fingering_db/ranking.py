@@ -176,23 +176,31 @@ def score(confidence: RealArray, off_cents: RealArray, effort: RealArray) -> Rea
 
 
 def find(
-    model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float = 440.0, limit: int = 100
+    model: Model,
+    targets: tuple[Pitch, ...],
+    tolerance_cents: float,
+    a4_hz: float = 440.0,
+    limit: int = 100,
+    *,
+    jets: bool = True,
 ) -> Found:
     """Every distinct sound that answers, best first, each by its easiest fingering; the best `limit` listed in full, those
-    left out that differ from a better one by an idle key."""
+    left out that differ from a better one by an idle key. jets: with what the jets make of them (`with_jets`)."""
     found = answers(model, targets, tolerance_cents, a4_hz)
     order = np.argsort(-found.score, kind="stable")
     most = limit if len(targets) == 1 else max(limit, _RERANKED)
     best = candidates(model, found, told_apart(model, found.rows, found.cents, found.confidence, order, most))
     # Of several pitches, those that are only one note and its harmonics come last.
-    return Found(len(found.rows), tuple(sorted(best, key=lambda one: one.one_note))[:limit])
+    shown = tuple(sorted(best, key=lambda one: one.one_note))[:limit]
+    hz = tuple(pitch.hz(a4_hz) for pitch in targets)
+    return Found(len(found.rows), with_jets(model, shown, hz) if jets else shown)
 
 
 _RERANKED = 24  # at least so many are looked at for being one note only
 
 
 def candidates(model: Model, found: Answers, order: IndexArray) -> tuple[Candidate, ...]:
-    """Entries of `found` in the order given, in full."""
+    """Entries of `found` in the order given, in full but for what the jets make of them (`with_jets`)."""
     if not len(order):
         return ()
     rows, lips, every = found.rows[order], found.lips[order], atlas(model)
@@ -203,11 +211,10 @@ def candidates(model: Model, found: Answers, order: IndexArray) -> tuple[Candida
     strengths = every.strengths(branch, lips[number])
     bands = _bands(model, every, branch, lips[number] if found.cents.shape[1] > 1 else None)
     edges = np.searchsorted(number, np.arange(len(rows) + 1))
-    held, together = _jets(model, found, order)
     listed = []
     for place, (first, past) in enumerate(itertools.pairwise(edges)):
         own = _resonances(model, *(one[first:past] for one in (hz, strengths, bands)))
-        listed.append(tuple(_with_jet(one, *held[place]) for one in own))
+        listed.append(own)
     asked = every.hz(every.places(found.branches[order], lips[:, None] * np.ones(found.branches.shape[1]))[0])
     return tuple(
         Candidate(
@@ -215,7 +222,7 @@ def candidates(model: Model, found: Answers, order: IndexArray) -> tuple[Candida
             deviation_cents=tuple(found.cents[at].tolist()),
             band_cents=tuple(found.bands[at].tolist()),
             confidence=float(found.confidence[at]),
-            together=float(together[place]),
+            together=math.nan,
             one_note=fundamental_of(tuple(asked[place].tolist()), listed[place]) is not None,
             lip_mm=float(found.lips[at] * 1e3),
             effort=float(model.effort[model.easiest[row]]),
@@ -225,26 +232,26 @@ def candidates(model: Model, found: Answers, order: IndexArray) -> tuple[Candida
     )
 
 
-def _jets(model: Model, found: Answers, order: IndexArray) -> tuple[list[tuple[RealArray, Holding]], RealArray]:
-    """For each entry its resonances [Hz] with what the jets make of them; and how easily those asked for sound at once."""
-    rows, lips, every = found.rows[order], found.lips[order], atlas(model)
-    crossings = model.resonances(model.bore(rows), lips)
+def with_jets(model: Model, found: tuple[Candidate, ...], targets_hz: tuple[float, ...]) -> tuple[Candidate, ...]:
+    """Candidates with what the jets make of each resonance, and how easily those asked for [Hz] sound at once; some
+    milliseconds each."""
+    if not found:
+        return ()
+    rows = np.array([sound_of(model, one.fingering) for one in found])
+    crossings = model.resonances(model.bore(rows), np.array([one.lip_mm * 1e-3 for one in found]))
     like = model.curve.size.likened(crossings)
     whole, edges = holding(like), np.searchsorted(crossings.row, np.arange(len(rows) + 1))
-    held = [
-        (
-            crossings.hz[first:past],
-            Holding(*(part[first:past] for part in (whole.share, whole.speed_low, whole.speed_high))),
-        )
-        for first, past in itertools.pairwise(edges)
-    ]
     together = np.full(len(rows), np.nan)
-    count = found.branches.shape[1]
-    if count > 1:
-        hz = every.hz(every.places(found.branches[order], lips[:, None] * np.ones(count))[0])
+    if len(targets_hz) > 1:
+        hz = np.array(targets_hz) * 2.0 ** (np.array([one.deviation_cents for one in found]) / 1200.0)
         asked = (np.abs(np.log(crossings.hz[:, None] / hz[crossings.row])) < _SAME_RESONANCE).any(axis=1)
         together = pairs(like, np.asarray(asked))
-    return held, together
+    told = []
+    for one, least, (first, past) in zip(found, together.tolist(), itertools.pairwise(edges), strict=True):
+        held = Holding(*(part[first:past] for part in (whole.share, whole.speed_low, whole.speed_high)))
+        sounding = tuple(_with_jet(each, crossings.hz[first:past], held) for each in one.sounds)
+        told.append(replace(one, together=least, sounds=sounding))
+    return tuple(told)
 
 
 _SAME_RESONANCE = 3e-3  # 5 cents in ln f: atlas and grid place a resonance within far less

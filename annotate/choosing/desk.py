@@ -15,7 +15,7 @@ from fingering_db.model import Model
 from fingering_db.nearby import Nearby, nearby
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
-from fingering_db.ranking import Candidate, Found, Resonance, find
+from fingering_db.ranking import Candidate, Found, Resonance, find, with_jets
 from fingering_db.uncertainty import band_cents
 
 _ALTERNATIVES = 5
@@ -41,8 +41,13 @@ class Desk:
         return find(self.model, sounding, tolerance_cents, self.a4_hz, limit)
 
     def find(self, sounding: tuple[Pitch, ...], tolerance_cents: float) -> Found:
-        """Search up to twice the tolerance; repeated questions are answered from memory."""
+        """Search up to twice the tolerance, the candidates without what the jets make of them (`with_jets`); repeated questions
+        are answered from memory."""
         return _find(self.model, sounding, 2.0 * tolerance_cents, self.a4_hz)
+
+    def with_jets(self, one: Candidate, sounding: tuple[Pitch, ...]) -> Candidate:
+        """A candidate that `find` gave for these pitches, with what the jets make of it."""
+        return _with_jets(self.model, one, tuple(pitch.hz(self.a4_hz) for pitch in sounding))
 
     def band_cents(self) -> float:
         """Uncertainty of a deviation [cents]."""
@@ -51,7 +56,12 @@ class Desk:
 
 @lru_cache(maxsize=1024)
 def _find(model: Model, sounding: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float) -> Found:
-    return find(model, sounding, tolerance_cents, a4_hz)
+    return find(model, sounding, tolerance_cents, a4_hz, jets=False)
+
+
+@lru_cache(maxsize=4096)
+def _with_jets(model: Model, one: Candidate, targets_hz: tuple[float, ...]) -> Candidate:
+    return with_jets(model, (one,), targets_hz)[0]
 
 
 @lru_cache(maxsize=1024)
@@ -119,6 +129,7 @@ def decided(
     demand: Demand, desk: Desk, status: Status, why: Message, best: Candidate, others: tuple[Candidate, ...] = ()
 ) -> Decision:
     """A decision for a fingering that was found. others: those found, `best` first, of which the next become alternatives."""
+    best = desk.with_jets(best, demand.sounding)
     return Decision(
         demand=demand,
         flute=desk.name,

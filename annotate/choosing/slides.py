@@ -176,6 +176,7 @@ def _by_lip(demand: Demand, desk: Desk) -> Decision | None:
     )
     if best is None:
         return None
+    best = desk.with_jets(best, middle)
     sounds = shown(best.sounds, desk.a4_hz)
     asked_for = tuple(min(sounds, key=lambda one: abs(one.pitch.midi - pitch.midi)) for pitch in middle)
     up = 1.0 if demand.to_sounding[0].midi > demand.sounding[0].midi else -1.0
