@@ -211,10 +211,8 @@ def candidates(model: Model, found: Answers, order: IndexArray) -> tuple[Candida
     strengths = every.strengths(branch, lips[number])
     bands = _bands(model, every, branch, lips[number] if found.cents.shape[1] > 1 else None)
     edges = np.searchsorted(number, np.arange(len(rows) + 1))
-    listed = []
-    for place, (first, past) in enumerate(itertools.pairwise(edges)):
-        own = _resonances(model, *(one[first:past] for one in (hz, strengths, bands)))
-        listed.append(own)
+    told = (hz, strengths, bands)
+    listed = [_resonances(model, *(one[first:past] for one in told)) for first, past in itertools.pairwise(edges)]
     asked = every.hz(every.places(found.branches[order], lips[:, None] * np.ones(found.branches.shape[1]))[0])
     return tuple(
         Candidate(
