@@ -11,6 +11,7 @@ data/uncertainty.toml. What no dimension explains stays in the model's own error
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import msgspec
 import numpy as np
@@ -31,6 +32,7 @@ _BORE_OF_FLUTE_IN_C_MM = 19.0
 _CENTS = 1200.0 / np.log(2.0)
 
 
+@lru_cache(maxsize=128)  # each is put in tune again, which takes a tenth of a second
 def with_error(instrument: Instrument, dimension: Dimension) -> Instrument | None:
     """The flute with one dimension smaller by its standard deviation and in tune again; None where no hole has it.
     Smaller, for then every hole and opening still fits what it lies in."""
