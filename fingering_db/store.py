@@ -42,8 +42,7 @@ def fetch(key: str, compute: Callable[[], Arrays]) -> Arrays:
     new arrays. A file that is damaged, or no regular file, is computed anew; a folder that cannot be written to is done
     without. Safe when several runs read and build at once: a file is written beside and renamed.
     """
-    name = hashlib.sha256(f"{_code()}{key}".encode()).hexdigest()[:32]
-    where = folder()
+    name, where = _name(key), folder()
     stored = _open(where / f"{name}{_SUFFIX}") if where else None
     if stored is not None:
         return stored
@@ -52,6 +51,16 @@ def fetch(key: str, compute: Callable[[], Arrays]) -> Arrays:
         with contextlib.suppress(OSError):
             _save(where, name, arrays)
     return arrays
+
+
+def is_stored(key: str) -> bool:
+    """Whether there is a file of that key; whether it is whole shows when it is fetched."""
+    where = folder()
+    return where is not None and (where / f"{_name(key)}{_SUFFIX}").is_file()
+
+
+def _name(key: str) -> str:
+    return hashlib.sha256(f"{_code()}{key}".encode()).hexdigest()[:32]
 
 
 def folder() -> Path | None:

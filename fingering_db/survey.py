@@ -18,7 +18,7 @@ from fingering_db.atlas import FINE, KNOTS, STRENGTHS, Atlas, part_of, piece_of
 from fingering_db.bands import Errors, errors
 from fingering_db.model import Model, acoustic_fingerprint, only
 from fingering_db.playability import strength
-from fingering_db.store import Arrays, fetch
+from fingering_db.store import Arrays, fetch, is_stored
 
 Progress = Callable[[str, int, int], None]
 """The flute of which all that it can sound is being computed (or another word for what is being done), how much, of how much."""
@@ -36,17 +36,20 @@ def atlas(model: Model, progress: Progress | None = None) -> Atlas:
     """The atlas of a flute: computed on first use, which takes some seconds to minutes, then kept in the user's cache folder."""
     known = _kept(model)
     if not known:
-        key = f"atlas {model.flute.slide_mm!r} {acoustic_fingerprint(model.instrument)}"
-        stored = fetch(key, lambda: _as_arrays(survey(model, progress)))
+        stored = fetch(_key(model), lambda: _as_arrays(survey(model, progress)))
         known.append(Atlas(base_hz=float(stored["base_hz"]), **{name: stored[name] for name in _ARRAYS}))
     return known[0]
+
+
+def _key(model: Model) -> str:
+    return f"atlas {model.flute.slide_mm!r} {acoustic_fingerprint(model.instrument)}"
 
 
 @lru_cache(maxsize=1024)
 def of_one_sound(model: Model, sound: int) -> Atlas:
     """The atlas of a single sound, as its sound 0: a part of the whole flute's where that is at hand, else computed."""
-    if _kept(model):
-        return _kept(model)[0].part(sound)
+    if _kept(model) or is_stored(_key(model)):
+        return atlas(model).part(sound)
     alone = only(model, np.array([sound]))
     return surveyed(alone, np.zeros(1, dtype=np.intp), errors(alone))
 
