@@ -30,6 +30,9 @@ def test_what_is_heard_as_one_note(hz, resonance, one):
     assert heard_as_one(np.array([hz]), np.array([resonance]))[0] == one
 
 
+HARMONICS = (0, 12, 19, 24, 28, 31, 34, 36)
+
+
 @pytest.mark.parametrize("name", [name for name in shipped() if not name.endswith("-slide")])
 def test_no_pair_of_harmonics_of_a_plain_fingering_is_a_multiphonic(name):
     of = model(load(name))
@@ -40,9 +43,19 @@ def test_no_pair_of_harmonics_of_a_plain_fingering_is_a_multiphonic(name):
         law = float(of.flute.lip_law_m(note.pitch.transposed(shift).hz())) * 1e3
         for lip_mm in (None, law):
             every = sounds(of, note.fingering, lip_mm)
+            # By name, as a score would ask: so many semitones above the note are its octave, twelfth and so on.
+            own = note.pitch.transposed(shift).hz()
             strong = [one.hz for one in every if one.strength >= PLAYABLE_CONFIDENCE]
+            strong = [hz for hz in strong if round(12.0 * np.log2(hz / own)) in HARMONICS]
             for pair in itertools.combinations(strong, 2):
-                assert fundamental_of(pair, every) is not None, (str(note.pitch), lip_mm, pair)
+                if fundamental_of(pair, every) is None:
+                    # As a user would ask: both pitches together, within 5 cents, on a sound like this one.
+                    found = find(of, tuple(Pitch.from_hz(hz) for hz in pair), 5.0, limit=1000, jets=False).best
+                    # The same sound may be listed by another, easier fingering: known by its lowest resonance.
+                    near = [abs(1200.0 * np.log2(one.sounds[0].hz / every[0].hz)) < 5.0 for one in found]
+                    same = [one for one, is_it in zip(found, near, strict=True) if is_it and not one.one_note]
+                    told = (str(note.pitch), lip_mm, pair)
+                    assert all(one.confidence < PLAYABLE_CONFIDENCE for one in same), told
 
 
 @pytest.mark.parametrize("chord", ["E4 E5", "A4 A5", "G4 G5 D6"])

@@ -147,17 +147,34 @@ def test_the_lip_chosen_has_about_the_least_deviation() -> None:
         assert told <= min(deviations[row](lip) for lip in np.linspace(*bounds, 101)) + 0.05
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
-@given(
-    name=st.sampled_from(["open-hole-b", "open-hole-c", "closed-hole-c", "vented-b", "alto", "piccolo"]),
-    first=st.floats(48.0, 96.0),
-    steps=st.lists(st.floats(3.0, 19.0), max_size=2),
-    tolerance=st.floats(2.0, 100.0),
-    edge=st.booleans(),
-)
+QUESTIONS = {
+    "name": st.sampled_from(["open-hole-b", "open-hole-c", "closed-hole-c", "vented-b", "alto", "piccolo"]),
+    "first": st.floats(48.0, 96.0),
+    "steps": st.lists(st.floats(3.0, 19.0), max_size=2),
+    "tolerance": st.floats(2.0, 100.0),
+    "edge": st.booleans(),
+}
+OFTEN = settings(deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
+
+
+@settings(OFTEN, max_examples=5)
+@given(**QUESTIONS)
 def test_of_any_chord_tolerance_and_flute_the_answers_are_those_of_a_fine_grid(
     name: str, first: float, steps: list[float], tolerance: float, edge: bool
 ) -> None:
+    same_as_a_fine_grid(name, first, steps, tolerance, edge)
+
+
+@pytest.mark.slow
+@settings(OFTEN, max_examples=60)
+@given(**QUESTIONS)
+def test_of_many_more_chords_the_answers_are_those_of_a_fine_grid(
+    name: str, first: float, steps: list[float], tolerance: float, edge: bool
+) -> None:
+    same_as_a_fine_grid(name, first, steps, tolerance, edge)
+
+
+def same_as_a_fine_grid(name: str, first: float, steps: list[float], tolerance: float, edge: bool) -> None:
     few, small = _five_at_random(name)
     midi = np.cumsum([first + few.instrument.transposition_semitones, *steps])
     hz = 440.0 * 2.0 ** ((midi - 69.0) / 12.0)

@@ -213,7 +213,8 @@ def test_places_of_a_flute_without_foot_end_at_its_open_end() -> None:
 def test_sounds_are_those_of_the_fingering_with_the_one_lip_that_is_told() -> None:
     for one in shifts(flute("open-hole-b"), Pattern.parse("small 4")):
         if one.reachable:
-            assert one.sounds == sounds(flute("open-hole-b"), one.fingering, one.lip_mm)
+            own = sounds(flute("open-hole-b"), one.fingering, one.lip_mm)
+            assert [(each.hz, each.strength) for each in one.sounds] == [(each.hz, each.strength) for each in own]
             cents = [1200 * np.log2(sound.hz / one.sounds[0].hz) for sound in one.sounds[1:3]]
             assert [each.cents for each in one.intervals] == pytest.approx(cents)
 

@@ -8,6 +8,7 @@ import pytest
 from programs import PROGRAMS, Program, complaints, ours, see
 from table import EXAMPLES, Tried, scores, tried, unmarked
 
+from annotate.files.markup import SIGNATURE
 from annotate.files.stripping import strip
 from annotate.files.writing import ASCII, COLUMN, ROWS
 from annotate.marking import Style
@@ -96,7 +97,8 @@ def test_a_lost_row_and_another_note_would_be_seen(program: Program) -> None:
     """The witness itself is put on trial, with a marked score that is not as it should be."""
     before, marked = scores(EXAMPLES[0], COLUMN)
     asked = ours(marked)
-    spoiled = marked.replace(b"<octave>5</octave>", b"<octave>4</octave>", 1).replace(asked[-1].encode(), b"else")
+    spoiled = marked.replace(b"<octave>5</octave>", b"<octave>4</octave>", 1)
+    spoiled = spoiled.replace(f"{SIGNATURE}{asked[-1]}{SIGNATURE}".encode(), f"{SIGNATURE}else{SIGNATURE}".encode())
     seen = Tried(unmarked(program, EXAMPLES[0]), see(program, spoiled), asked)
     assert before != marked
     assert asked[-1] in seen.missing()
