@@ -101,9 +101,12 @@ def cut(text: str, width: int) -> str:
     """The text in so many columns at most, its end left out for a dot where it is longer."""
     if display_width(text) <= width:
         return text
-    while text and display_width(text) > width - 1:
-        text = text[:-1]
-    return text.rstrip() + "."
+    used, end = 0, 0
+    for end, char in enumerate(text):  # noqa: B007 - where it stops is what is wanted
+        used += _char_width(char)
+        if used > width - 1:
+            break
+    return text[:end].rstrip() + "."
 
 
 def wrap(text: str, width: int, hanging: int = 0) -> list[str]:
@@ -113,12 +116,13 @@ def wrap(text: str, width: int, hanging: int = 0) -> list[str]:
     shrink to one. Empty text: no line.
     """
     lines: list[str] = []
-    line, indent = "", ""
+    line, indent, used = "", "", 0  # used: columns of both together
     for word in text.split(" "):
         if not word:
             continue
-        if line and _fits(word, 0, width - display_width(indent + line) - 1):
-            line = f"{line} {word}"
+        columns = display_width(word)
+        if line and used + 1 + columns <= width:
+            line, used = f"{line} {word}", used + 1 + columns
             continue
         if line:
             lines.append(indent + line)
@@ -129,6 +133,7 @@ def wrap(text: str, width: int, hanging: int = 0) -> list[str]:
             lines.append(indent + head)
             start, indent = start + len(head), " " * hanging
         line = word[start:]
+        used = len(indent) + display_width(line)
     return [*lines, indent + line] if line else lines
 
 

@@ -15,7 +15,7 @@ from annotate.choosing.desk import Desk
 from annotate.choosing.judged_on import DesksAt, desks_at, judged, remarks, transpositions
 from annotate.decision import Decision, Result
 from annotate.demand import Demand, NotJudged, Undecided
-from annotate.detecting.company import Company
+from annotate.detecting.company import Companies
 from annotate.detecting.detect import Detected, detect
 from annotate.drawing import picture_files
 from annotate.drawing.picture_folder import placed
@@ -97,6 +97,7 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
     names: list[str] = []
     a4_hz = 440.0
     count = 0
+    companies = Companies(score)
     for part in parts:
         played = turns(part, families[part.id])
         desks = {family: _desks(headings, part, family, options) for family in played.families(part)}
@@ -106,7 +107,7 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
         names += [desk.name for own in desks.values() for desk in own]
         a4_hz = next(desk.a4_hz for own in desks.values() for desk in own)
         at = partial(desks_at, played, desks)
-        detected = judged(detect(part, options.chords, Company.of(score, part)), at).renumbered(count + 1)
+        detected = judged(detect(part, options.chords, companies.of(part)), at).renumbered(count + 1)
         demands = _with_ordinary(part, detected, at, count)
         count += len(demands)
         decided = decide(part, demands, at, progress)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -15,41 +15,79 @@ _SAME_PITCH = 0.01
 """Two pitches nearer than this [semitones] are one."""
 
 
+_Pitches = tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Desk:
+    """A flute part of the score: number from 0 among its parts, id, name."""
+
+    number: int
+    id: str
+    label: str
+
+
 @dataclass(frozen=True, slots=True)
 class Company:
-    """The parts beside one flute part. parts: how many the whole score has, 0 for unknown; desks: names of the other parts
-    for the same kind of flute; sections: names of other parts that tell of several players each; sounding: by onset
-    [quarters], what the desks have there, as (name of the part, its pitches [semitones])."""
+    """The parts beside one flute part. parts: how many the whole score has, 0 for unknown; desk: name of the first other part
+    for the same kind of flute, '' for none; section: name of the first other part that tells of several players; own: id of
+    the part itself; sounding: by onset [quarters], the pitches [semitones] that parts for this kind of flute begin there,
+    each with the first two of the parts that do (one may be the part itself)."""
 
     parts: int = 0
-    desks: tuple[str, ...] = ()
-    sections: tuple[str, ...] = ()
-    sounding: Mapping[Fraction, tuple[tuple[str, tuple[float, ...]], ...]] = field(default_factory=dict)
+    desk: str = ""
+    section: str = ""
+    own: str = ""
+    sounding: Mapping[Fraction, Mapping[_Pitches, Sequence[_Desk]]] = field(default_factory=dict)
 
-    @classmethod
-    def of(cls, score: Score, part: Part) -> Company:
-        """The company of a part. Only parts of the score whose music was read can sound."""
-        family = flute_family(part)
-        others = [other for other in score.parts if other.id != part.id]
-        desks = [other for other in others if family and flute_family(other) == family]
-        sounding: dict[Fraction, list[tuple[str, tuple[float, ...]]]] = {}
-        for desk in desks:
-            for event in desk.events:
-                if not is_silent(event) and event.notes:
-                    pitches = tuple(note.sounding.midi for note in event.notes)
-                    sounding.setdefault(event.onset, []).append((desk.label, pitches))
-        return cls(
-            parts=len(score.parts),
-            desks=tuple(desk.label for desk in desks),
-            sections=tuple(other.label for other in others if tells_section(other.name)),
-            sounding={onset: tuple(found) for onset, found in sounding.items()},
-        )
-
-    def doubles(self, onset: Fraction, pitches: tuple[float, ...]) -> tuple[str, int]:
+    def doubles(self, onset: Fraction, pitches: _Pitches) -> tuple[str, int]:
         """(name of the part, index of the pitch) where another desk begins just one of the pitches [semitones] at this
         moment; ('', -1) for none. A desk with all of them doubles the chord as it is, and tells nothing."""
-        for name, others in self.sounding.get(onset, ()):
+        best: tuple[int, str, int] | None = None
+        for others, desks in self.sounding.get(onset, {}).items():
+            desk = next((each for each in desks if each.id != self.own), None)
+            if desk is None or (best is not None and desk.number >= best[0]):
+                continue
             same = [index for index, one in enumerate(pitches) if any(abs(one - two) <= _SAME_PITCH for two in others)]
             if same and len(same) < len(pitches):
-                return name, same[0]
-        return "", -1
+                best = desk.number, desk.label, same[0]
+        return best[1:] if best else ("", -1)
+
+
+class Companies:
+    """The company of every part of a score: what the parts share is looked at once. Only parts whose music was read can
+    sound."""
+
+    def __init__(self, score: Score) -> None:
+        self._parts = len(score.parts)
+        self._desks: dict[str, list[_Desk]] = {}
+        self._family: dict[str, str] = {}
+        self._sections = [(part.id, part.label) for part in score.parts if tells_section(part.name)][:2]
+        self._sounding: dict[str, dict[Fraction, dict[_Pitches, list[_Desk]]]] = {}
+        for number, part in enumerate(score.parts):
+            family = self._family[part.id] = flute_family(part)
+            if family:
+                desk = _Desk(number, part.id, part.label)
+                self._desks.setdefault(family, []).append(desk)
+                self._add(desk, part, self._sounding.setdefault(family, {}))
+
+    @staticmethod
+    def _add(desk: _Desk, part: Part, sounding: dict[Fraction, dict[_Pitches, list[_Desk]]]) -> None:
+        for event in part.events:
+            if is_silent(event) or not event.notes:
+                continue
+            pitches = tuple(note.sounding.midi for note in event.notes)
+            desks = sounding.setdefault(event.onset, {}).setdefault(pitches, [])
+            if len(desks) < 2 and desk not in desks:
+                desks.append(desk)
+
+    def of(self, part: Part) -> Company:
+        """The company of one of the parts."""
+        family = self._family[part.id]
+        return Company(
+            parts=self._parts,
+            desk=next((desk.label for desk in self._desks.get(family, ()) if desk.id != part.id), ""),
+            section=next((label for id, label in self._sections if id != part.id), ""),
+            own=part.id,
+            sounding=self._sounding.get(family, {}),
+        )

@@ -107,17 +107,17 @@ class PartEvidence:
         return found
 
     def _large(self) -> bool:
-        return self._company.parts >= evidence_table()["many_parts"] or bool(self._company.sections)
+        return self._company.parts >= evidence_table()["many_parts"] or bool(self._company.section)
 
     def _ensemble(self) -> list[Reason]:
         found = []
         company = self._company
         if company.parts >= evidence_table()["many_parts"]:
             found.append(reason("many_parts", what=str(company.parts)))
-        if company.sections:
-            found.append(reason("sections", what=company.sections[0]))
-        if company.desks:
-            found.append(reason("desks", what=company.desks[0]))
+        if company.section:
+            found.append(reason("sections", what=company.section))
+        if company.desk:
+            found.append(reason("desks", what=company.desk))
         return found
 
     def _chord_kinds(self) -> list[Reason]:

@@ -115,7 +115,7 @@ def _between_finding(scene: Scene, start: Sonority, stop: Sonority, line: tuple[
         for each in scene.sonorities[first + 1 : last]
         if each.first.voice == event.voice and each.first.staff == event.staff and not each.first.grace
     ]
-    tied = {link.sonority.first.start for sonority in (start, stop) for link in scene.ties.chain(sonority)}
+    tied = scene.ties.tied_between(start, stop)
     count = sum(each.first.start not in tied for each in between)
     if not count:
         return []

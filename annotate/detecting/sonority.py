@@ -164,6 +164,18 @@ class Ties:
             links.append(after)
         return tuple(links)
 
+    def tied_between(self, start: Sonority, stop: Sonority) -> frozenset[int]:
+        """Byte offsets of the first events of what is tied on from the whole of `start` or leads by ties to the whole of
+        `stop`, from one to the other; both of them are among it. What is tied beyond them is not followed."""
+        found = {start.first.start, stop.first.start}
+        link: Link | None = Link(start, start.notes)
+        while link and (link := self._follow(self._next, link, True)) and link.sonority.onset <= stop.onset:
+            found.add(link.sonority.first.start)
+        link = Link(stop, stop.notes)
+        while link and (link := self._follow(self._previous, link, True)) and link.sonority.onset >= start.onset:
+            found.add(link.sonority.first.start)
+        return frozenset(found)
+
     def before(self, sonority: Sonority, notes: tuple[Note, ...] = ()) -> Sonority | None:
         """What these notes of a sonority (all by default) are tied to directly before, as `chain` has it; None where they
         are the first."""

@@ -188,6 +188,9 @@ class Spans:
         )
         self._glissandi = self.of_role(GLISSANDO)
         self._several = next((said for said in self._said if said.hit.technique.id == SEVERAL), None)
+        self._desk_word = next(
+            (said for said in self._said if said.hit.technique.id == ONE and _DESK.match(said.hit.word)), None
+        )
 
     def all(self) -> tuple[Said, ...]:
         """All words, in order of time."""
@@ -199,10 +202,7 @@ class Spans:
 
     def desk_word(self) -> Said | None:
         """The first word of the part that names one of several at a desk: '1.', 'II.'; not 'solo'."""
-        return next(
-            (said for said in self._said if said.hit.technique.id == ONE and _DESK.match(said.hit.word)),
-            None,
-        )
+        return self._desk_word
 
     def several_anywhere(self) -> Said | None:
         """The first word of the part that tells of several players."""

@@ -16,7 +16,7 @@ from in_words import in_words
 
 from annotate.demand import Demand
 from annotate.detecting.codes import CODES
-from annotate.detecting.company import Company
+from annotate.detecting.company import Companies, Company
 from annotate.detecting.detect import Detected, detect
 from annotate.findings import InputError
 from annotate.reading.read import read_score
@@ -27,7 +27,7 @@ MUSIC21 = Path(music21.__file__).parent
 
 def detected(path: Path, chords: str = "auto") -> Detected:
     score = read_score(path.read_bytes())
-    return detect(score.parts[0], chords, Company.of(score, score.parts[0]))
+    return detect(score.parts[0], chords, Companies(score).of(score.parts[0]))
 
 
 def case(name: str, chords: str = "auto") -> Detected:
@@ -36,7 +36,7 @@ def case(name: str, chords: str = "auto") -> Detected:
 
 def detected_in_all_parts(path: Path) -> Detected:
     score = read_score(path.read_bytes())
-    found = [detect(part, "auto", Company.of(score, part)) for part in score.parts]
+    found = [detect(part, "auto", Companies(score).of(part)) for part in score.parts]
     return Detected(
         tuple(demand for each in found for demand in each.demands),
         tuple(finding for each in found for finding in each.findings),
@@ -147,7 +147,7 @@ def test_the_flutes_of_the_christmas_oratorio_ask_for_no_multiphonic() -> None:
         score = read_score(archive.read(name))
     (part,) = [part for part in score.parts if part.name == "Flutes"]
     assert len(part.events) > 50
-    found = detect(part, company=Company.of(score, part))
+    found = detect(part, company=Companies(score).of(part))
     assert found == Detected((), (), ())
 
 
@@ -156,7 +156,7 @@ def test_two_bach_oboes_in_one_part_written_in_two_voices_are_two_players() -> N
         (name,) = [n for n in archive.namelist() if n.endswith(".xml") and not n.startswith("META-INF")]
         score = read_score(archive.read(name))
     (part,) = [part for part in score.parts if part.name == "Oboe d'amore"]
-    found = detect(part, company=Company.of(score, part))
+    found = detect(part, company=Companies(score).of(part))
     assert found.demands == ()
     assert [finding.code for finding in found.findings] == ["R204", "R208"]
 

@@ -12,7 +12,7 @@ import pytest
 
 from annotate.decision import Status
 from annotate.demand import Kind
-from annotate.detecting.company import Company
+from annotate.detecting.company import Companies
 from annotate.detecting.detect import detect
 from annotate.findings import InputError
 from annotate.pipeline import Options, look
@@ -54,7 +54,7 @@ def read_as(paths: list[Path]) -> tuple[Counter[str], list[str]]:
             continue
         counts["scores"] += 1
         for part in score.parts:
-            found = detect(part, company=Company.of(score, part))
+            found = detect(part, company=Companies(score).of(part))
             counts["parts"] += 1
             counts["chords"] += sum(len(event.notes) > 1 for event in part.events)
             counts["undecided"] += len(found.undecided)

@@ -381,7 +381,8 @@ NAMES = {
 @pytest.mark.parametrize("kind", NAMES)
 def test_a_name_never_reaches_the_terminal_as_a_command(kind: str, run: Run, tmp_path: Path) -> None:
     path = tmp_path / "a.musicxml"
-    path.write_bytes(score(WORDS.format(NAMES[kind]) + MULT, name=NAMES[kind]))
+    words_too = WORDS.format(NAMES[kind][:9_000])  # words have a limit of their own, names have none
+    path.write_bytes(score(words_too + MULT, name=NAMES[kind]))
     marked = tmp_path / "b.musicxml"
     for words in (("check", path), ("check", path, "--format", "json"), ("annotate", path, "-o", marked)):
         code, out, err = run(*words)
@@ -544,7 +545,8 @@ def renamed(*paths):
 if moment == "write":
     os.fsync = stop
 elif moment == "read":
-    Path.read_bytes = stop
+    read_bytes = Path.read_bytes  # tables of the program are read so too; only the neighbour is meant
+    Path.read_bytes = lambda path: (stop if path.name.startswith(".ventwise") else read_bytes)(path)
 elif moment == "pictures":
     Path.write_bytes = stop
 else:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from annotate.demand import Kind
-from annotate.detecting.company import Company
+from annotate.detecting.company import Companies
 from annotate.detecting.detect import detect
 from annotate.reading.flute_parts import find_flute_parts
 from annotate.reading.read import read_score
@@ -45,7 +45,7 @@ def judge(score: Generated, tally: Tally) -> None:
     """Read a score and count its chords."""
     read = read_score(score.data)
     for part, _ in find_flute_parts(read.parts):
-        found = detect(part, company=Company.of(read, part))
+        found = detect(part, company=Companies(read).of(part))
         multiphonics = {
             (part.id, demand.place.bar, float(demand.place.beat))
             for demand in found.demands

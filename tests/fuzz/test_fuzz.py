@@ -95,7 +95,7 @@ def test_a_broken_promise_a_fault_and_a_hang_are_seen(monkeypatch: pytest.Monkey
         with pytest.raises(Broken, match="original"):
             verdict(made)
     with monkeypatch.context() as patch:
-        patch.setattr(pipeline, "mark", lambda *_: 1 / 0)
+        patch.setattr(pipeline, "mark_parts", lambda *_: 1 / 0)
         with pytest.raises(ZeroDivisionError):
             verdict(made)
 
