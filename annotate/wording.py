@@ -177,7 +177,9 @@ def legend(
     parts += [lexicon.text("legend.trill")] if column and diagram.trill_keys(shown) else []
     parts += [lexicon.text("legend.number")] if numbered else []
     parts += [lexicon.text("legend.gliding")] if gliding else []
-    parts += [lexicon.text("legend.contrary")] if against else []
+    # A column has no room for the sign, and a numbered diagram serves many ways to it.
+    sign = "" if column or numbered else f"{diagram.CONTRARY} "
+    parts += [sign + lexicon.text("legend.contrary")] if against else []
     parts += [
         lexicon.text(f"legend.{status}") for status in (Status.DOUBTFUL, Status.UNPLAYABLE) if status in set(statuses)
     ]

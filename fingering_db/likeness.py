@@ -21,9 +21,10 @@ _HARMONICS = np.round(12.0 * np.log2(np.arange(2, 9)))  # of a whole-number mult
 
 
 def moved(notes: RealArray, asked: RealArray) -> RealArray:
-    """Semitones that each note is away, 0 where it is kept; notes of shape (n, k), asked of shape (k,), MIDI numbers."""
+    """Semitones that each note is away, 0 where it is kept; notes of shape (n, k), asked of shape (k,), MIDI numbers. A note
+    alone is never kept: beside a quarter-tone the two semitones around it are what is nearest."""
     away = np.abs(notes - asked)
-    return np.asarray(np.where(away <= KEPT_SEMITONES, 0.0, away))
+    return np.asarray(np.where((away <= KEPT_SEMITONES) & (len(asked) > 1), 0.0, away))
 
 
 def difference(notes: RealArray, asked: RealArray) -> RealArray:

@@ -69,9 +69,10 @@ def test_the_thumb_vent_is_told_marked_and_noted(looked, tmp_path):
     assert "C5 up by about" in in_words(finding.message)
     assert (first.contrary, second.contrary) == (None, Fingering.parse("Tv |"))
     assert "contrary: Tv |" in second.notes
-    annotate(seen, tmp_path / "out.musicxml", in_place=False)
+    style = Style("every", "rows", "full")
+    annotate(seen, tmp_path / "out.musicxml", in_place=False, style=style)
     written = (tmp_path / "out.musicxml").read_text(encoding="utf-8")
-    assert "○●● Tv ~" in written
+    assert "○●● Tv ~" in written and "contrary: Tv |" in written
     assert "~ contrary" in written
 
 
@@ -95,10 +96,19 @@ def test_keys_that_every_flute_has_are_not_told_between_multiphonics(looked):
 
 
 def test_a_numbered_diagram_carries_no_mark_of_one_way_to_it(looked, tmp_path):
-    annotate(looked(vent_move()), tmp_path / "out.musicxml", in_place=False, style=Style("first"))
+    style = Style("first", "rows", "full")
+    annotate(looked(vent_move()), tmp_path / "out.musicxml", in_place=False, style=style)
     written = (tmp_path / "out.musicxml").read_text(encoding="utf-8")
-    assert "contrary: Tv |" in written
-    assert "Tv ~" not in written
+    assert "contrary: Tv |" in written and "Tv ○●● |" in written
+    assert "~" not in written
+
+
+@pytest.mark.parametrize("carrier", ["column", "ascii"])
+def test_where_no_diagram_has_room_for_the_mark_the_legend_explains_the_note_alone(looked, tmp_path, carrier):
+    annotate(looked(vent_move()), tmp_path / "out.musicxml", in_place=False, style=Style("every", carrier, "full"))
+    written = (tmp_path / "out.musicxml").read_text(encoding="utf-8")
+    assert "contrary: Tv |" in written and "contrary: finger down, sound up" in written
+    assert "~" not in written
 
 
 def test_too_little_time_for_many_fingers_is_told(looked):

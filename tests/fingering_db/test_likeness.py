@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fingering_db.likeness import difference, harmonic
+from fingering_db.likeness import difference, harmonic, moved
 from fingering_db.model import Model
 from fingering_db.nearby import nearby
 from fingering_db.pitch import Pitch
@@ -32,6 +32,17 @@ def test_the_more_musical_of_two_sets_is_liker(asked: str, liker: str, less: str
 
 def test_the_set_itself_does_not_differ() -> None:
     assert difference(midi("C5 D6")[None, :], midi("C5 D6"))[0] == 0.0
+
+
+def test_a_quarter_tone_is_kept_in_a_chord_but_not_by_the_semitone_beside_a_note_alone() -> None:
+    assert moved(midi("C5 D6")[None, :], midi("C5+50 D6")).tolist() == [[0.0, 0.0]]
+    assert moved(np.stack([midi("C5"), midi("C#5"), midi("B4")]), midi("C5+50")).tolist() == [[0.5], [0.5], [1.5]]
+
+
+def test_beside_a_quarter_tone_the_semitones_around_it_are_offered_first(made: Model) -> None:
+    found = nearby(made, (Pitch.parse("F4+50"),), 20.0)
+    assert {str(one.pitches[0]) for one in found[:2]} == {"F4", "F#4"}
+    assert [one.moved for one in found[:2]] == [0.5, 0.5]
 
 
 def test_octaves_twelfths_and_whole_harmonic_rows_are_one_note() -> None:

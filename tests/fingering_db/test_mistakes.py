@@ -242,7 +242,8 @@ def test_a_gizmo_is_proposed_only_where_there_is_one() -> None:
     assert refuses(plain, "| gz") and not refuses(gizmo, "| gz")
     assert len(reach(gizmo).placements) == 34_560 * 6 // 5
     heard = sounds(model(gizmo), Fingering.parse("T 1 2 3 | 1 2 3 gz"))
-    asked = tuple(Pitch.from_hz(sound.hz) for sound in heard[:2])
+    # The lowest two sound as with the gizmo up: where a touch is idle the fingering without it is the one proposed.
+    asked = tuple(Pitch.from_hz(sound.hz) for sound in heard[2:4])
     found = {of: {str(one.fingering) for one in find(model(of), asked, 30.0, limit=5000).best} for of in (gizmo, plain)}
     assert any("gz" in text for text in found[gizmo])
     assert found[plain] and not any("gz" in text for text in found[plain])
