@@ -78,19 +78,24 @@ def survey(model: Model, progress: Progress | None = None) -> Atlas:
 
 
 def _joined(parts: list[Atlas]) -> Atlas:
+    """One atlas of several, which are used up: what is joined is let go, so that nothing is held twice."""
     starts, fine_at, branch_count, fine_count = [np.zeros(1, dtype=np.int32)], [], 0, 0
     for part in parts:
         starts.append((part.starts[1:] + branch_count).astype(np.int32))
         fine_at.append((part.fine_at + fine_count).astype(np.int32))
         branch_count += len(part.shortest)
         fine_count += len(part.fine)
-    whole: dict[str, Any] = {
-        field.name: np.concatenate([getattr(part, field.name) for part in parts], axis=-1)
+    kept: dict[str, Any] = {"base_hz": parts[0].base_hz, "lips": parts[0].lips}
+    pieces = {
+        field.name: [getattr(part, field.name) for part in parts]
         for field in fields(Atlas)
-        if field.name not in ("base_hz", "lips", "starts", "fine_at", "fine")
+        if field.name not in ("base_hz", "lips", "starts", "fine_at")
     }
-    fine = np.concatenate([part.fine for part in parts])
-    return replace(parts[0], starts=np.concatenate(starts), fine_at=np.concatenate(fine_at), fine=fine, **whole)
+    parts.clear()
+    whole: dict[str, Any] = {
+        name: np.concatenate(pieces.pop(name), axis=0 if name == "fine" else -1) for name in tuple(pieces)
+    }
+    return Atlas(starts=np.concatenate(starts), fine_at=np.concatenate(fine_at), **kept, **whole)
 
 
 def lip_knots(model: Model) -> RealArray:
