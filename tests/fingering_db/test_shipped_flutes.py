@@ -16,10 +16,10 @@ from fingering_db.fingering import Fingering
 from fingering_db.instrument import Instrument, decode, load, shipped
 from fingering_db.instrument_text import as_toml
 from fingering_db.mechanism import PERFORATION_AND_VENT, SHUT, VENT, chart_of, hole_states, reach
-from fingering_db.survey import atlas
 from fingering_db.model import model
 from fingering_db.pitch import Pitch
 from fingering_db.ranking import find, sounds
+from fingering_db.survey import atlas
 from fingering_db.tuning import chart_deviations
 
 # Counts: enumerated by hand from the placements of each finger (trade knowledge, README): thumb, L1, L2, L3, L4, R1 .. R4.
@@ -175,8 +175,7 @@ def test_a_search_on_the_flute_with_vents_stays_under_500_mb_once_its_atlas_is_t
     atlas(model(load("vented-b")))
     code = (
         "from fingering_db.instrument import load\n"
-        "from fingering_db.survey import atlas
-from fingering_db.model import model\n"
+        "from fingering_db.model import model\n"
         "from fingering_db.ranking import find\n"
         "from fingering_db.pitch import Pitch\n"
         "of = model(load('vented-b'))\n"
