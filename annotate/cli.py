@@ -377,13 +377,15 @@ def watch(scores: tuple[Path, ...], **chosen: Any) -> int:
 def hook(scores: tuple[Path, ...], file: Path, accept: bool, **chosen: Any) -> int:
     """Check every SCORE of a change: a line for each unplayable place that is not accepted, else nothing."""
     from annotate import accepted
+    from annotate.files.placing import prepared
     from annotate.language import words
     from annotate.pipeline import look
 
     known = accepted.load(file)
     results = {score.as_posix(): look(score, _options(**chosen)).result for score in scores}
     if accept:
-        file.write_text(accepted.text_of(results), encoding="utf-8")
+        with prepared(file, accepted.text_of(results).encode(), lambda _: None, None) as ready:
+            ready.place()
         console.tell(_said("command.written", path=_one_line(str(file))))
         return LOOKED
     found = [(name, one) for name, result in results.items() for one in accepted.refused(result, known.get(name))]

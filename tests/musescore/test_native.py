@@ -3,11 +3,9 @@
 import io
 import json
 import re
-import resource
 import shutil
 import subprocess
 import sys
-import time
 import zipfile
 from dataclasses import replace
 from fractions import Fraction
@@ -332,17 +330,11 @@ def test_a_program_named_on_the_line_is_the_one_that_is_asked(tmp_path):
 
 @needs_musescore
 @pytest.mark.slow
-def test_a_score_of_four_megabytes_is_spliced_in_less_time_than_its_export_takes(tmp_path):
+def test_a_score_of_four_megabytes_comes_out_with_every_text_at_its_place(tmp_path):
     path = tmp_path / "score.mscx"
     data = scores.saved(scores.corpus_file("beethoven/opus133"), path)
     assert len(data) > 4_000_000
-    marks, _ = scores.places_in(data, path)
-    begun = time.process_time()
+    marks, exported = scores.places_in(data, path)
     spliced = splice_native(data, marks)
-    own = time.process_time() - begun
-    before = resource.getrusage(resource.RUSAGE_CHILDREN)
-    verify_places(export(path, spliced, scores.PROGRAM), *scores.marks_on(export(path, data, scores.PROGRAM)))
-    after = resource.getrusage(resource.RUSAGE_CHILDREN)
-    theirs = (after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime) / 2
-    print(f"{len(data)} bytes, {len(marks)} marks: splice {own:.2f} s, export {theirs:.2f} s of processor time")
-    assert strip_native(spliced) == data and own > 0 and theirs > 0
+    verify_places(export(path, spliced, scores.PROGRAM), *scores.marks_on(exported))
+    assert strip_native(spliced) == data
