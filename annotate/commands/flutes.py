@@ -1,0 +1,53 @@
+"""The commands about flutes. Each declares its options; its body stands where it is imported from."""
+
+from __future__ import annotations
+
+import click
+
+from annotate import console
+from annotate.console import LOOKED
+from annotate.options import language_option, quiet_option, slide_option
+from annotate.usage import command, group
+
+
+@group()
+def flute() -> None:
+    """The flutes that are shipped, and your own."""
+
+
+@command("list")
+def list_flutes() -> int:
+    """Names of the flutes that are shipped."""
+    from annotate import instruments
+
+    console.echo(instruments.listing())
+    return LOOKED
+
+
+@command("show")
+@click.argument("name", metavar="NAME|FILE")
+@slide_option
+@quiet_option
+@language_option
+def show_flute(name: str, slide: float) -> int:
+    """Holes, keys, fingerings and accuracy of a flute; with --slide how each note of the scale moves."""
+    from annotate import instruments
+
+    console.echo(instruments.moved_scale(name, slide) if slide else instruments.description(name))
+    return LOOKED
+
+
+@command("check")
+@click.argument("file", metavar="FILE")
+@quiet_option
+@language_option
+def check_flute(file: str) -> int:
+    """Whether a flute file can be used; each mistake on a line."""
+    from annotate import instruments
+
+    console.echo(instruments.verdict(file))
+    return LOOKED
+
+
+for _command in (list_flutes, show_flute, check_flute):
+    flute.add_command(_command)

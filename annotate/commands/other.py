@@ -1,0 +1,69 @@
+"""Explanations and the plug-in. Each declares its options; its body stands where it is imported from."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from annotate import console
+from annotate.console import LOOKED
+from annotate.options import FILE, language_option
+from annotate.telling import language
+from annotate.usage import command
+
+if TYPE_CHECKING:
+    from annotate.language import Words
+
+_NOTES = {"trust": "confidence_note", "care": "cautions"}
+
+
+@command()
+@click.option("--to", "folder", type=FILE, metavar="FOLDER", help="MuseScore's folder for plug-ins.")
+@click.option("--places", "score", type=FILE, metavar="SCORE", hidden=True)
+def plugin(folder: Path | None, score: Path | None) -> int:
+    """Put the plug-in for MuseScore 3 into its folder for plug-ins."""
+    from annotate.language import words
+    from annotate.musescore import plugin as plug_in
+
+    if score is not None:
+        console.echo(plug_in.places(score))
+        return LOOKED
+    console.tell(words(language()).say(plug_in.install(folder)))
+    return LOOKED
+
+
+@command()
+@click.argument("code", required=False, metavar="[CODE|trust|care|status]")
+@language_option
+def explain(code: str | None) -> int:
+    """What the code of a finding means; without one, all codes in short. How far to trust the figures; care for the player."""
+    from annotate.codes import CODES
+    from annotate.findings import InputError
+    from annotate.language import words
+    from annotate.output import wrap
+    from fingering_db.message import Message
+
+    told = words(language())
+    if code is None:
+        console.echo(
+            "\n".join(line for one in sorted(CODES) for line in wrap(f"{one:5}{_first(told, one)}", 80, hanging=5))
+        )
+        return LOOKED
+    if code.lower() == "status":
+        console.echo("\n".join(words(language()).lines("command.statuses")))
+        return LOOKED
+    if code.lower() in _NOTES:
+        lines = told.lines(f"{_NOTES[code.lower()]}.lines")
+        console.echo("\n".join(line for text in lines for line in wrap(text, 80, hanging=2)))
+        return LOOKED
+    if code.upper() not in CODES:
+        raise InputError(Message("command.no_code", code=code, codes=CODES))
+    console.echo("\n".join(wrap(f"{code.upper()}: {told.text(f'explain.{code.upper()}')}", 80)))
+    return LOOKED
+
+
+def _first(told: Words, code: str) -> str:
+    """The first sentence of what a code means."""
+    return told.text(f"explain.{code}").partition(". ")[0].rstrip(".") + "."

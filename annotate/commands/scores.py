@@ -1,0 +1,183 @@
+"""The commands that read a score. Each declares its options; its body stands where it is imported from."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from annotate import console
+from annotate.console import LOOKED, UNPLAYABLE
+from annotate.options import (
+    FILE,
+    flute_options,
+    format_option,
+    language_option,
+    options_of,
+    quiet_option,
+    read_options,
+    score_argument,
+    target_of,
+    target_options,
+)
+from annotate.telling import exit_code, in_ascii, keep_in_mind, language, one_line, print_report, progress, said
+from annotate.usage import command
+
+
+@command()
+@score_argument
+@flute_options
+@read_options
+@format_option
+@quiet_option
+@language_option
+@click.option("--detail", type=click.Choice(["brief", "full"]), default="brief", show_default=True,
+              help="'full' also tells all about what is simply playable.")  # fmt: skip
+@click.option("--sort", type=click.Choice(["place", "severity"]), default="place", show_default=True,
+              help="In the order of the score, or the worst first.")  # fmt: skip
+@click.option("--since", "earlier", type=FILE, metavar="OLD.json",
+              help="Also say what has changed since this earlier JSON report.")  # fmt: skip
+def check(score: Path, form: str, detail: str, sort: str, earlier: Path | None, **chosen: Any) -> int:
+    """Say what in SCORE can be played, what not, and what instead."""
+    from annotate import since
+    from annotate.pipeline import look
+
+    old = since.load(earlier) if earlier else None
+    result = look(score, options_of(**chosen, language="en" if form == "json" else language()), progress()).result
+    print_report(result, form, since=since.compare(old, result) if old else None, detail=detail, sort=sort)
+    return exit_code(result)
+
+
+@command()
+@score_argument
+@target_options
+@flute_options
+@read_options
+@quiet_option
+@language_option
+@click.option("--diagrams", type=click.Choice(["changes", "every", "first"]), default="changes", show_default=True,
+              help="When to draw a fingering again; 'first' writes numbers and one list.")  # fmt: skip
+@click.option("--carrier", type=click.Choice(["column", "rows", "ascii"]), default="column", show_default=True,
+              help="How a diagram stands: one sign a row, or a row for each hand.")  # fmt: skip
+@click.option("--notes", type=click.Choice(["none", "brief", "full"]), default="brief", show_default=True,
+              help="What is written beside diagrams; 'full' adds cents and motions.")  # fmt: skip
+@click.option("--legend", type=click.Choice(["start", "end", "none"]), default=None,
+              help="Where the signs are explained  [default: start; end with a list]")  # fmt: skip
+@click.option("--pictures", "picture_folder", type=FILE, metavar="DIR",
+              help="Also write each diagram as SVG and PNG into DIR, and places.csv.")  # fmt: skip
+def annotate(
+    score: Path,
+    output: Path | None,
+    in_place: bool,
+    diagrams: str,
+    carrier: str,
+    notes: str,
+    legend: str | None,
+    picture_folder: Path | None,
+    **chosen: Any,
+) -> int:
+    """Write fingering diagrams and technique notes into SCORE."""
+    from annotate import pipeline
+    from annotate.drawing import picture_folder as picture_folders
+    from annotate.marking import Style
+
+    target = target_of(score, output, in_place)
+    before = pipeline.standing_before(score, target, in_place)
+    if picture_folder is not None:
+        picture_folders.check_folder(picture_folder)
+    looked = pipeline.look(score, options_of(**chosen, language=language()), progress())
+    result = pipeline.annotate(
+        looked,
+        target,
+        in_place=in_place,
+        style=Style(diagrams, carrier, notes, legend or ""),
+        picture_folder=picture_folder,
+        before=before,
+        on_written=keep_in_mind(),
+    )
+    print_report(result, "text", numbered=diagrams == "first")
+    key = "command.written" if result.marked else "command.nothing_marked"
+    console.tell(said(key, path=one_line(str(target))))
+    return exit_code(result)
+
+
+@command()
+@score_argument
+@target_options
+@language_option
+def strip(score: Path, output: Path | None, in_place: bool) -> int:
+    """Take everything that annotate wrote out of SCORE again."""
+    from annotate.pipeline import strip_file
+
+    target = target_of(score, output, in_place)
+    kept = strip_file(score, target, in_place=in_place, on_written=keep_in_mind())
+    for text in kept:
+        console.tell(said("command.kept", text=one_line(text)))
+    console.tell(said("command.written", path=one_line(str(target))))
+    return LOOKED
+
+
+@command()
+@click.argument("scores", nargs=-1, required=True, type=FILE, metavar="SCORE...")
+@flute_options
+@read_options
+@quiet_option
+@language_option
+def watch(scores: tuple[Path, ...], **chosen: Any) -> int:
+    """Check each SCORE again after every save, and say what has changed; SCORE is only read."""
+    from annotate import since
+    from annotate.findings import InputError
+    from annotate.language import words
+    from annotate.pipeline import look
+    from annotate.report import text
+    from annotate.watching import saves
+
+    console.wait_quietly()
+    options, before = options_of(**chosen), dict[Path, since.Earlier]()
+    for score in saves(scores):
+        try:
+            result = look(score, options).result
+        except InputError as error:
+            console.tell(one_line(words(language()).say(error.messages[0])))
+            continue
+        if score in before:
+            console.echo(
+                text.render_changes(result, since.compare(before[score], result), ascii=in_ascii(), language=language())
+            )
+        else:
+            print_report(result, "text")
+        sys.stdout.flush()
+        before[score] = since.earlier(result)
+    return LOOKED
+
+
+@command()
+@click.argument("scores", nargs=-1, required=True, type=FILE, metavar="SCORE...")
+@flute_options
+@read_options
+@click.option("--accepted", "file", type=FILE, default=".ventwise-accepted.json", show_default=True, metavar="FILE",
+              help="Unplayable places the project has accepted.")  # fmt: skip
+@click.option("--accept", is_flag=True, help="Write what is unplayable now into that file.")
+@quiet_option
+@language_option
+def hook(scores: tuple[Path, ...], file: Path, accept: bool, **chosen: Any) -> int:
+    """Check every SCORE of a change: a line for each unplayable place that is not accepted, else nothing."""
+    from annotate import accepted
+    from annotate.files.placing import prepared
+    from annotate.language import words
+    from annotate.pipeline import look
+
+    known = accepted.load(file)
+    results = {score.as_posix(): look(score, options_of(**chosen)).result for score in scores}
+    if accept:
+        with prepared(file, accepted.text_of(results).encode(), lambda _: None, None) as ready:
+            ready.place()
+        console.tell(said("command.written", path=one_line(str(file))))
+        return LOOKED
+    found = [(name, one) for name, result in results.items() for one in accepted.refused(result, known.get(name))]
+    for name, one in found:
+        asked = words().chord(one.demand.pitches)
+        console.echo(f"{name}: {one.demand.place}: {asked} {one.status}: {words(language()).say(one.why)}")
+    return UNPLAYABLE if found else LOOKED

@@ -1,0 +1,149 @@
+"""Options that several commands share, the types of what is typed after them, and what the typed ones mean."""
+
+from __future__ import annotations
+
+import contextlib
+import math
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from annotate import console
+from annotate.telling import progress
+
+if TYPE_CHECKING:
+    from annotate.pipeline import Options
+
+Decorated = TypeVar("Decorated", bound=Callable[..., Any])
+
+_CHORDS = click.Choice(["auto", "multiphonic", "players", "voice"])
+_FORMAT = click.Choice(["text", "json"])
+_LANGUAGES = sorted(file.stem for file in Path(__file__).with_name("languages").glob("*.toml"))
+_LANGUAGES = sorted(file.stem for file in Path(__file__).with_name("languages").glob("*.toml"))
+
+
+class Number(click.FloatRange):
+    """A number between two others; 'nan', which compares with nothing, is none."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """The number that a text tells."""
+        try:
+            number = float(value)
+        except ValueError:
+            number = math.nan
+        least, most = float(self.min or 0.0), float(self.max or 0.0)
+        if not least <= number <= most:
+            self.fail(f"{value!r}: expected a number from {least:g} to {most:g}", param, ctx)
+        return number
+
+
+class Whole(click.IntRange):
+    """A whole number between two others."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        """The whole number that a text tells."""
+        least, most = int(self.min or 0), int(self.max or 0)
+        with contextlib.suppress(ValueError):
+            if least <= int(value) <= most:
+                return int(value)
+        self.fail(f"{value!r}: expected a whole number from {least} to {most}", param, ctx)
+
+
+class _File(click.Path):
+    """The name of a file or a folder. An empty one, left by an unset variable of a shell, would be the current folder."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The path that a text names."""
+        if not str(value).strip():
+            self.fail(f"{str(value)!r}: expected a name", param, ctx)
+        return super().convert(value, param, ctx)
+
+
+FILE = _File(path_type=Path)
+
+
+def _together(*options: Callable[[Decorated], Decorated]) -> Callable[[Decorated], Decorated]:
+    def add(command: Decorated) -> Decorated:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return add
+
+
+flute_options = _together(
+    click.option("--flute", "flutes", multiple=True, metavar="NAME|FILE",
+                 help="Flute to judge on; repeat to compare; PART=NAME for one part."),
+    click.option("--a4", type=Number(380.0, 500.0), metavar="HZ", help="Pitch of A4."),
+)  # fmt: skip
+read_options = _together(
+    click.option("--part", "parts", multiple=True, metavar="NAME|ID|NUMBER",
+                 help="Part to read (number from 1); may repeat."),
+    click.option("--chords", type=_CHORDS, default="auto", show_default=True, help="How to read chords."),
+    click.option("--tolerance", type=Number(1.0, 100.0), metavar="CENTS",
+                 help="How far off is near enough  [default: 30; microtones 20]"),
+    click.option("--musescore", default="", metavar="PROGRAM", help="MuseScore, asked what its own files mean."),
+)  # fmt: skip
+format_option = click.option("--format", "form", type=_FORMAT, default="text", show_default=True)
+target_options = _together(
+    click.option("-o", "--output", "output", type=FILE, metavar="OUT", help="File to write."),
+    click.option("--in-place", is_flag=True, help="Write to SCORE itself."),
+)
+slide_option = click.option("--slide", type=Number(-100.0, 200.0), default=0.0, metavar="MM",
+                           help="How far the head joint is drawn out.")  # fmt: skip
+quiet_option = click.option("--quiet", is_flag=True, expose_value=False, callback=console.quiet,
+                           envvar="VENTWISE_QUIET", help="No progress on stderr.")  # fmt: skip
+language_option = click.option("--language", type=click.Choice(_LANGUAGES), default="en",
+                               show_default=True, is_eager=True, expose_value=False, callback=console.language,
+                               envvar="VENTWISE_LANGUAGE",
+                               help="Language of what is said and written; JSON is the same in all.")  # fmt: skip
+score_argument = click.argument("score", type=FILE)
+
+
+def options_of(
+    flutes: tuple[str, ...],
+    a4: float | None,
+    parts: tuple[str, ...],
+    chords: str,
+    tolerance: float | None,
+    language: str = "en",
+    musescore: str = "",
+) -> Options:
+    """What is typed after the options of a command that reads a score."""
+    from annotate.pipeline import Options
+
+    named = [flute for flute in flutes if "=" not in flute]
+    by_part = [tuple(flute.rsplit("=", 1)) for flute in flutes if "=" in flute]
+    pairs = tuple((pair[0], pair[1]) for pair in by_part)
+    return Options(tuple(named), pairs, a4, parts, chords, tolerance, language, musescore)
+
+
+def desks_of(flutes: tuple[str, ...], a4: float | None, slide: float = 0.0) -> list[Any]:
+    """What answers for each flute named, or for the usual one."""
+    from annotate.pipeline import DEFAULT_FLUTE, Options, desks_for
+
+    return desks_for(flutes or (DEFAULT_FLUTE,), Options(a4_hz=a4), slide)
+
+
+def searched(desks: list[Any]) -> list[Any]:
+    """The same, all that these flutes can sound at hand: where it must be computed first, somebody is told how it goes."""
+    from fingering_db.survey import atlas
+
+    for one in desks:
+        atlas(one.model, progress())
+    return desks
+
+
+def target_of(score: Path, output: Path | None, in_place: bool) -> Path:
+    """Where to write. Raises InputError where that is not said, or said twice."""
+    from annotate.findings import InputError
+    from annotate.forms import is_native
+    from fingering_db.message import Message
+
+    if output is None and not in_place and is_native(score):
+        return score.with_name(f"{score.stem}.annotated{score.suffix}")
+    if (output is None) != in_place:
+        raise InputError(Message("command.where_to_write"))
+    return score if output is None else output
