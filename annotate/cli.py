@@ -29,7 +29,7 @@ def cli() -> None:
 
 for _command in (
     *(scores.check, scores.annotate, scores.strip, scores.watch, scores.hook),
-    *(asking.find, asking.sounds, asking.shifts, asking.glide),
+    *(asking.find, asking.sounds, asking.listen, asking.shifts, asking.glide),
     *(flutes.flute, other.plugin, other.explain),
 ):
     cli.add_command(_command)

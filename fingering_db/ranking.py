@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -286,9 +287,13 @@ def heard_as_one(hz: RealArray, resonance: RealArray) -> BoolArray:
 
 def fundamental_of(hz: tuple[float, ...], sounds: tuple[Resonance, ...]) -> float | None:
     """The resonance [Hz] as whose harmonics these of the same fingering are heard (`heard_as_one`), None for none."""
+    return common_fundamental(hz, np.array([one.hz for one in sounds]))
+
+
+def common_fundamental(hz: Sequence[float], every: RealArray) -> float | None:
+    """The same among the fingering's resonances, shape (n,) [Hz]."""
     if len(hz) < 2:
         return None
-    every = np.array([one.hz for one in sounds])
     harmonic = heard_as_one(np.broadcast_to(np.array(hz), (len(every), len(hz))), every)
     return float(every[harmonic][0]) if harmonic.any() else None
 

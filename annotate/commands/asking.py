@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import click
 
+from annotate import console
 from annotate.console import LOOKED, UNPLAYABLE
 from annotate.options import (
+    FILE,
     Number,
     Whole,
     desks_of,
@@ -16,7 +20,7 @@ from annotate.options import (
     searched,
     slide_option,
 )
-from annotate.telling import print_answers
+from annotate.telling import language, one_line, print_answers, said
 from annotate.usage import command
 
 
@@ -59,6 +63,26 @@ def sounds(fingering: str, flutes: tuple[str, ...], a4: float | None, slide: flo
     from annotate import questions
 
     print_answers([questions.sounds(one, fingering, slide) for one in desks_of(flutes, a4)], form)
+    return LOOKED
+
+
+@command()
+@click.argument("fingering")
+@click.option("-o", "--output", "output", type=FILE, required=True, metavar="OUT.wav", help="File to write.")
+@flute_options
+@slide_option
+@click.option("--seconds", type=Number(0.5, 60.0), default=6.0, show_default=True, metavar="S", help="How long.")
+@quiet_option
+@language_option
+def listen(
+    fingering: str, output: Path, flutes: tuple[str, ...], a4: float | None, slide: float, seconds: float
+) -> int:
+    """The sound that the model of the jet makes on FINGERING, as a WAV file; a sound made by a model, no recording."""
+    from annotate import model_sound
+
+    lines = model_sound.write(desks_of(flutes, a4), fingering, output, seconds, slide, language())
+    console.echo("\n".join(lines))
+    console.tell(said("command.written", path=one_line(str(output))))
     return LOOKED
 
 

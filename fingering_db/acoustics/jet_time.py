@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fingering_db.acoustics.arrays import GeometryError, IndexArray, RealArray
+from fingering_db.acoustics.arrays import ComplexArray, GeometryError, IndexArray, RealArray
 from fingering_db.acoustics.jet import (
     AIR_DENSITY,
     CONVECTION,
@@ -25,6 +25,7 @@ from fingering_db.acoustics.jet import (
 )
 
 RATE = 48_000  # [1/s] twice that gives the same modes for all but 1 % of jets
+_MOST_AHEAD = 64  # steps looked ahead: at most about a delay
 _LOWEST_SPEED = 2.0  # [m/s] below, there is no jet: the air only loses
 
 
@@ -68,22 +69,24 @@ class _Run:
         self.amplitude = np.where(present, modes.amplitude.T, 0.0)
         self.damping = self.amplitude * np.where(present, modes.resistance.T, 0.0) / 2.0
         self.present = present
+        self.drive = self.amplitude / HOLE_AREA
         self.distance = jets.distance * (1.0 + jets.spread * np.linspace(-1.0, 1.0, jets.strips))[:, None]
         self.thickness = jets.thickness
         self.speed = jets.speed
         self.length = 1 << int(np.ceil(np.log2(0.1 * rate)))
 
     def jet(self, speed: RealArray) -> tuple[RealArray, RealArray, RealArray]:
-        """Delay in samples, G/b [s/m] and K [Pa s] of each strip, shape (s, n); K is 0 where there is no jet."""
+        """Delay in samples, G/b [s/m] and K [Pa s] of each strip, shape (k, s, n); K is 0 where there is no jet. speed: shape
+        (k, n) [m/s]."""
         blown = speed >= _LOWEST_SPEED
-        u = np.where(blown, speed, _LOWEST_SPEED)
+        u = np.where(blown, speed, _LOWEST_SPEED)[:, None, :]
         delay = self.distance / (CONVECTION * u) / self.dt
         if delay.max(initial=0.0) > self.length - 2:
             raise GeometryError(f"a jet of {u.min()!r} m/s needs longer than 0.1 s from lips to edge")
         half = HALF_WIDTH * self.thickness
         gain = self.thickness / u * np.exp(GROWTH * self.distance / self.thickness) / half
         force = AIR_DENSITY * jet_drive_length(self.distance, self.thickness) * half * u / self.distance
-        return np.maximum(delay, 1.0), gain, force * blown / len(self.distance)
+        return np.maximum(delay, 1.0), gain, force * blown[:, None, :] / len(self.distance)
 
     def free(self, start: RealArray) -> tuple[RealArray, RealArray]:
         """v and dv/dt of the free oscillation of the past, newest at index 0 of a ring, shape (length, n)."""
@@ -95,50 +98,67 @@ class _Run:
         return velocity, acceleration
 
     def through(self, start: RealArray, steps: int, noise: float, speeds: RealArray | None, seed: int) -> Stepped:
+        """In blocks no longer than the shortest delay: within one, what the jet hears is known beforehand."""
         start = np.where(self.present.T, start, 0.0)
-        swing = self.propagator()
-        drive = self.amplitude / HOLE_AREA
-        v, x = start.T.copy(), np.zeros_like(self.omega)
+        over, force, heard, felt = self.propagator()
         past_v, past_a = self.free(start)
+        z, v = start.T * (1.0 + 0.0j), start.T.sum(axis=0)
         random, noise_pa = np.random.default_rng(seed), np.sqrt(noise * TURBULENCE / self.dt)
-        delay, gain, force = self.jet(self.speed)
-        columns = np.arange(self.runs)
-        squares, kept = np.zeros_like(v), np.empty((steps, self.runs))
-        for number in range(steps):
+        squares, kept, first = np.zeros_like(self.omega), np.empty((steps, self.runs)), steps - steps // 3
+        jet = self.jet(self.speed[None, :])
+        number = 0
+        while number < steps:
+            ahead = slice(number, min(number + _MOST_AHEAD, steps))
             if speeds is not None:
-                delay, gain, force = self.jet(speeds[number])
-            deflection = gain * _delayed(past_v, number, delay, columns) - OFFSET / HALF_WIDTH
-            slope = 1.0 - np.tanh(deflection) ** 2
-            total = v.sum(axis=0)
-            pressure = (force * gain * slope * _delayed(past_a, number, delay, columns)).sum(axis=0)
-            pressure -= LOSS * total * np.abs(total)
+                jet = self.jet(speeds[ahead])
+            length = min(int(jet[0].min(initial=_MOST_AHEAD)), ahead.stop - number)
+            source = self.source(past_v, past_a, number, length, jet)
             if noise:
-                pressure += noise_pa * random.standard_normal(self.runs)
-            pushed = drive * pressure
-            rest = pushed / self.omega**2
-            x, v = swing[0] * (x - rest) + swing[1] * v + rest, swing[2] * (x - rest) + swing[3] * v
-            at = (number + 1) % self.length
-            past_v[at] = v.sum(axis=0)
-            past_a[at] = (pushed - 2.0 * self.damping * v - self.omega**2 * x).sum(axis=0)
-            kept[number] = past_a[at]
-            if number >= steps - steps // 3:
-                squares += v * v
+                source += noise_pa * random.standard_normal((length, self.runs))
+            swung = np.empty((length, *z.shape), dtype=complex)
+            for at in range(length):
+                source[at] -= LOSS * v * np.abs(v)
+                z = over * z + force * source[at]
+                swung[at] = z
+                v = (heard * z).real.sum(axis=0)
+            here = np.arange(number + 1, number + length + 1) % self.length
+            velocity = (heard * swung).real
+            past_v[here] = velocity.sum(axis=1)
+            past_a[here] = (felt * swung).real.sum(axis=1) + self.drive.sum(axis=0) * source
+            kept[number : number + length] = past_a[here]
+            squares += (velocity[max(first - number, 0) :] ** 2).sum(axis=0)
+            number += length
         return Stepped(np.sqrt(squares / max(steps // 3, 1)).T, kept)
 
-    def propagator(self) -> tuple[RealArray, RealArray, RealArray, RealArray]:
-        """Exact damped oscillation over a step: displacement and velocity after from before, each of shape (m, n)."""
+    def source(
+        self,
+        past_v: RealArray,
+        past_a: RealArray,
+        number: int,
+        length: int,
+        jet: tuple[RealArray, RealArray, RealArray],
+    ) -> RealArray:
+        """Pressure of the jet's drive from step `number` on, shape (length, n) [Pa]."""
+        delay, gain, force = (np.broadcast_to(part, (max(len(part), length), *part.shape[1:]))[:length] for part in jet)
+        steps, columns = number + np.arange(length)[:, None, None], np.arange(self.runs)
+        deflection = gain * _delayed(past_v, steps, delay, columns) - OFFSET / HALF_WIDTH
+        slope = 1.0 - np.tanh(deflection) ** 2
+        return np.asarray((force * gain * slope * _delayed(past_a, steps, delay, columns)).sum(axis=1))
+
+    def propagator(self) -> tuple[ComplexArray, ...]:
+        """A mode as one complex number z = x' - λ* x, for which z' = λ z + (a/S) P exactly: z over a step, what a pressure held
+        through it adds, and by what the real part of z is the velocity, and the acceleration but for the pressure's own;
+        shape (m, n) each."""
         rate = np.sqrt(np.maximum(self.omega**2 - self.damping**2, 1e-12))
-        fall, c, s = np.exp(-self.damping * self.dt), np.cos(rate * self.dt), np.sin(rate * self.dt)
-        return (
-            fall * (c + self.damping / rate * s),
-            fall * s / rate,
-            -fall * self.omega**2 / rate * s,
-            fall * (c - self.damping / rate * s),
-        )
+        eigen = -self.damping + 1j * rate
+        over = np.exp(eigen * self.dt)
+        heard = 1.0 + 1j * self.damping / rate
+        felt = -2.0 * self.damping * heard + 1j * self.omega**2 / rate
+        return over, self.drive * (over - 1.0) / eigen, heard, felt
 
 
-def _delayed(past: RealArray, number: int, delay: RealArray, columns: IndexArray) -> RealArray:
-    """The ring's value a delay of so many samples ago, straight between two, shape (s, n)."""
+def _delayed(past: RealArray, number: IndexArray, delay: RealArray, columns: IndexArray) -> RealArray:
+    """The ring's value a delay of so many samples before each step, straight between two, shape (steps, s, n)."""
     whole = delay.astype(np.intp)
     part = delay - whole
     length = len(past)
