@@ -16,6 +16,10 @@ class Kind(StrEnum):
 
     MULTIPHONIC = "multiphonic"
     GLISSANDO = "glissando"
+    TREMOLO = "tremolo"
+    """To and fro between two sounds of which a multiphonic or a microtone is one, as tremolo or trill."""
+    TIMBRAL_TRILL = "timbral-trill"
+    """Two fingerings of one sound, to and fro."""
     MICROTONE = "microtone"
     NOTE = "note"
 
@@ -26,7 +30,8 @@ class Demand:
 
     events: the events of the score it stands on (first one carries the marks); several for a glissando or ties.
     pitches: as read on the staff, in the score's spelling, written pitch, low to high. sounding: the same after
-    transposition. to / to_sounding: where a glissando goes. fingering: text the composer wrote, '' if none.
+    transposition. to / to_sounding: where a glissando goes, what a tremolo alternates with. fingering: text the composer wrote,
+    '' if none; to_fingering: the same for `to`. strokes: of a tremolo, 0 for a trill or as fast as it goes.
     open_pitches: a multiphonic written as one note; its other pitches are left to the player.
     continuous: for a glissando, True smooth, False chromatic run, None not told by the notation.
     word: the technique word that made it a demand, as written. reading: why a chord, or a note with open pitches, was read
@@ -47,6 +52,13 @@ class Demand:
     word: str = ""
     seconds_end: float = 0.0
     reading: Message | None = None
+    to_fingering: str = ""
+    strokes: int = 0
+
+    @property
+    def is_to_and_fro(self) -> bool:
+        """Whether it alternates between two fingerings."""
+        return self.kind in (Kind.TREMOLO, Kind.TIMBRAL_TRILL)
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,6 +25,17 @@ class SlideMark:
 
 
 @dataclass(frozen=True, slots=True)
+class Ornament:
+    """A tremolo or trill at a note. kind: 'tremolo' or 'trill'; role: of a tremolo, 'single', 'start', 'stop' or 'unmeasured';
+    strokes: of a tremolo, 0 for none or a number that cannot be read; accidental: that of a trill's upper note, '' for none."""
+
+    kind: str
+    role: str = ""
+    strokes: int = 0
+    accidental: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Note:
     """One sounding `<note>` of the file (rests are left out).
 
@@ -52,6 +63,9 @@ class Note:
     slur_starts: tuple[str, ...] = ()
     slur_stops: tuple[str, ...] = ()
     """Numbers of the slurs that begin and end at the note."""
+    ornaments: tuple[Ornament, ...] = ()
+    parenthesised: bool = False
+    """Its head stands in parentheses: after a trill, the note that it alternates with."""
 
 
 @dataclass(frozen=True, slots=True)

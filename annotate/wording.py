@@ -9,6 +9,7 @@ from annotate.demand import Demand, Kind
 from annotate.drawing import diagram
 from annotate.language import Words, words
 from fingering_db.fingering import Fingering
+from fingering_db.motion import as_fingering, moves
 from fingering_db.touches import Held, Touch
 
 CENTS_ON_THE_STAND = 15
@@ -40,10 +41,14 @@ def technique_notes(
     if decision.status in (Status.DOUBTFUL, Status.UNPLAYABLE):
         key = f"note.{decision.status}" + ("" if technique else "_alone")
         technique = lexicon.text(key, note=technique)
-    if brief or decision.status == Status.UNPLAYABLE:
+    if decision.status == Status.UNPLAYABLE:
         return (technique,) if technique else ()
+    if brief:
+        row = " ".join(text for text in (technique, _trilled(decision, lexicon)) if text)
+        return (row,) if row else ()
     rows = (
         technique,
+        _trilled(decision, lexicon),
         *_glide_moves(decision, lexicon),
         _large_deviations(decision, lexicon),
         _contrary(decision, lexicon),
@@ -62,6 +67,21 @@ def _contrary(decision: Decision, lexicon: Words) -> str:
 def signed(held: Held) -> str:
     """A touch as it is drawn: `2o`, `E♭`, `Tv`."""
     return (held.touch.sign or held.touch.touch) + held.suffix
+
+
+def _trilled(decision: Decision, lexicon: Words) -> str:
+    """The fingers that go to and fro, where both fingerings belong to one note: left hand, bar, right hand."""
+    demand = decision.demand
+    if not demand.is_to_and_fro or len({event.start for event in demand.events}) > 1 or not decision.path:
+        return ""
+    moved = as_fingering(moves(decision.path[0].fingering, decision.path[-1].fingering))
+    return lexicon.text("note.trilled", touches=_touches(moved)) if moved else ""
+
+
+def _touches(fingering: Fingering) -> str:
+    """Touches of both hands, the bar where the right one has some."""
+    left, right = (" ".join(map(signed, hand)) for hand in (fingering.left, fingering.right))
+    return f"{left} | {right}".strip() if right else left
 
 
 def _technique(decision: Decision, lexicon: Words) -> str:
@@ -94,7 +114,7 @@ def is_gliding(decision: Decision) -> bool:
 
 def _moves(decision: Decision) -> list[tuple[str, dict[str, str]]]:
     """(key of the words, their values) for everything that moves on the way."""
-    if not decision.path:
+    if not decision.path or decision.demand.is_to_and_fro:
         return []
     first, last = decision.path[0], decision.path[-1]
     moves: list[tuple[str, dict[str, str]]] = []

@@ -24,6 +24,11 @@ AUDIBLE_CENTS = 10.0
 _ONE_FINGER, _EACH_FURTHER = 0.016, 0.006
 _ACROSS, _TO_A_SMALL_OPENING, _PAST_A_ROLLER = 0.05, 0.03, 0.1
 
+MOST_CHANGES = 12.0
+"""Changes a second from one fingering to the other and back that practised fingers keep up, however few move (trills: from
+memory, no source)."""
+_OF_A_CHANGE = 0.5  # of the time from one change to the next may pass while fingers move, as between two notes: ours
+
 # Effort, in pressed keys: ours.
 _EFFORT_ACROSS, _EFFORT_CONTRARY = 2.0, 2.0
 
@@ -107,6 +112,13 @@ def seconds(moved: tuple[FingerMove, ...]) -> float:
         return 0.0
     slowest = max(_own_seconds(move) for move in moved)
     return _ONE_FINGER + _EACH_FURTHER * (len(moved) - 1) + slowest
+
+
+def changes_per_second(before: Fingering, after: Fingering) -> float:
+    """How often a second a practised hand may go from one fingering to another, in trills and tremolos: a rule of ours as
+    `seconds` is, at most MOST_CHANGES."""
+    needed = seconds(moves(before, after))
+    return min(MOST_CHANGES, _OF_A_CHANGE / needed) if needed else MOST_CHANGES
 
 
 def _own_seconds(move: FingerMove) -> float:

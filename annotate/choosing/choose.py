@@ -8,6 +8,7 @@ from annotate.choosing.desk import Desk
 from annotate.choosing.multiphonics import decide_multiphonic
 from annotate.choosing.single import decide_microtone, decide_note, out_of_compass
 from annotate.choosing.slides import decide_glissando
+from annotate.choosing.to_and_fro import decide_to_and_fro
 from annotate.decision import Decision
 from annotate.demand import Demand, Kind
 from annotate.findings import Finding
@@ -23,6 +24,8 @@ def choose(demand: Demand, desk: Desk, prefer: Fingering | None = None) -> tuple
         return decide_glissando(demand, desk), ()
     if demand.kind == Kind.MICROTONE:
         return decide_microtone(demand, desk, prefer), ()
+    if demand.is_to_and_fro:
+        return decide_to_and_fro(demand, desk)
     return decide_note(demand, desk), ()
 
 

@@ -8,11 +8,12 @@ from annotate.findings import Finding
 from fingering_db.message import Message
 
 UNPLAYABLE_CODES = {Kind.MULTIPHONIC: "P1", Kind.MICROTONE: "P4", Kind.NOTE: "P5", Kind.GLISSANDO: "G1"}
-AGAINST_THE_EAR, LITTLE_TIME = "H1", "H2"
+UNPLAYABLE_CODES |= {Kind.TREMOLO: "P1", Kind.TIMBRAL_TRILL: "P9"}
+AGAINST_THE_EAR, LITTLE_TIME, SLOW_TREMOLO = "H1", "H2", "H3"
 WRITTEN_FINGERING_DIFFERS, WRITTEN_FINGERING_UNKNOWN, NO_SUCH_FLUTE = "P2", "P3", "P6"
 LESS_CERTAIN, ONE_NOTE = "P7", "P8"
 
-CODES = ("P1", "P2", "P3", "P4", "P5", "P6", "P7", "P8", "H1", "H2", "G1")
+CODES = ("P1", "P2", "P3", "P4", "P5", "P6", "P7", "P8", "P9", "H1", "H2", "H3", "G1")
 
 
 def unplayable_finding(decision: Decision) -> Finding | None:

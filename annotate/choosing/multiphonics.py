@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -12,6 +13,7 @@ from annotate.demand import Demand
 from annotate.detecting.fingering_text import read_fingering
 from annotate.findings import Finding
 from fingering_db.fingering import Fingering, FingeringError
+from fingering_db.hand import effort_of
 from fingering_db.message import Message
 from fingering_db.model import Model
 from fingering_db.pitch import Pitch
@@ -42,8 +44,7 @@ def decide_multiphonic_by_search(
 ) -> tuple[Decision, tuple[Finding, ...]]:
     """The best fingering for the chord, or for one note with a partner left open."""
     if len(demand.sounding) > MOST_PITCHES:
-        why = Message("choice.too_many_pitches", n=len(demand.sounding), most=MOST_PITCHES)
-        return Decision(demand, desk.name, Status.UNPLAYABLE, why), ()
+        return Decision(demand, desk.name, Status.UNPLAYABLE, none_found(demand, desk)), ()
     tolerance = desk.tolerance(demand)
     candidates = ranked(desk.find(demand.sounding, tolerance), tolerance)
     if demand.open_pitches:
@@ -87,15 +88,26 @@ def _reason(best: Candidate, status: Status, tolerance: float, demand: Demand, d
     return Message("choice.weak_resonance", worst=worst, confidence=best.confidence, least=PLAYABLE_CONFIDENCE)
 
 
-def _unplayable(demand: Demand, desk: Desk, candidates: tuple[Candidate, ...]) -> Decision:
+def none_found(demand: Demand, desk: Desk) -> Message:
+    """Why no fingering answers a sound that has none."""
+    if len(demand.sounding) > MOST_PITCHES:
+        return Message("choice.too_many_pitches", n=len(demand.sounding), most=MOST_PITCHES)
+    return _why_none(demand, desk, ranked(desk.find(demand.sounding, desk.tolerance(demand)), desk.tolerance(demand)))
+
+
+def _why_none(demand: Demand, desk: Desk, candidates: tuple[Candidate, ...]) -> Message:
     tolerance = desk.tolerance(demand)
     tried = len(desk.model.reach.placements)
     if demand.open_pitches:
-        why = Message("choice.no_second_resonance", tried=tried, within=2 * tolerance)
-    elif candidates:
-        why = Message("choice.too_weak", tried=tried, confidence=candidates[0].confidence, least=DOUBTFUL_CONFIDENCE)
-    else:
-        why = Message("choice.none_has_all", tried=tried, within=2 * tolerance)
+        return Message("choice.no_second_resonance", tried=tried, within=2 * tolerance)
+    if candidates:
+        best = candidates[0].confidence
+        return Message("choice.too_weak", tried=tried, confidence=best, least=DOUBTFUL_CONFIDENCE)
+    return Message("choice.none_has_all", tried=tried, within=2 * tolerance)
+
+
+def _unplayable(demand: Demand, desk: Desk, candidates: tuple[Candidate, ...]) -> Decision:
+    why = _why_none(demand, desk, candidates)
     proposals = () if demand.open_pitches else instead(desk, demand, demand.sounding)
     return Decision(demand, desk.name, Status.UNPLAYABLE, why, instead=proposals)
 
@@ -169,6 +181,24 @@ def _judge_written(demand: Demand, desk: Desk, fingering: Fingering) -> Decision
         confidence=match.strength,
         one_note=fundamental is not None,
         sounds=shown(resonances, desk.a4_hz),
+    )
+
+
+def held(demand: Demand, desk: Desk, fingering: Fingering) -> Candidate:
+    """A fingering as an answer to a demand, with the lip that its notes have by themselves (`lip_mm` is NaN), however far off.
+    Raises FingeringError for a touch that the flute lacks."""
+    resonances = _sounds(desk.model, fingering)
+    match = _match(resonances, demand, desk)
+    return Candidate(
+        fingering=fingering,
+        deviation_cents=match.deviation_cents,
+        band_cents=match.band_cents,
+        confidence=match.strength,
+        together=math.nan,
+        one_note=len(match.hz) > 1 and fundamental_of(match.hz, resonances) is not None,
+        lip_mm=math.nan,
+        effort=effort_of(fingering),
+        sounds=resonances,
     )
 
 

@@ -20,6 +20,7 @@ from annotate.detecting.reading_findings import (
     word_remarks,
 )
 from annotate.detecting.scene import Scene
+from annotate.detecting.tremolo import find_tremolos
 from annotate.detecting.unjudged import find_unjudged
 from annotate.findings import Finding
 from annotate.score import Part
@@ -57,11 +58,13 @@ def detect(part: Part, chords: str = "auto", company: Company | None = None) -> 
     scene = Scene.of(part, chords, company or Company())
     glissandi = find_glissandi(scene)
     used = set(glissandi.used)
+    tremolos = find_tremolos(scene, used)
+    used |= tremolos.used
     multiphonics = find_multiphonics(scene, used)
     used.update(note.start for demand in multiphonics for event in demand.events for note in event.notes)
     bends = find_bends(scene, used)
     used.update(note.start for demand in bends for event in demand.events for note in event.notes)
-    found = [*glissandi.demands, *multiphonics, *bends, *find_microtones(scene, used)]
+    found = [*glissandi.demands, *tremolos.demands, *multiphonics, *bends, *find_microtones(scene, used)]
     found.sort(key=lambda d: (d.events[0].onset, not d.events[0].grace, d.events[0].start))
     demands = tuple(replace(demand, id=f"d{number}") for number, demand in enumerate(found, start=1))
     ids: dict[int, str] = {}
@@ -78,4 +81,5 @@ def detect(part: Part, chords: str = "auto", company: Company | None = None) -> 
         *overlap_remarks(scene),
         *glissandi.findings,
     ]
-    return Detected(demands, tuple(findings), find_unjudged(scene), undecided)
+    not_judged = (*find_unjudged(scene, demands), *tremolos.not_judged)
+    return Detected(demands, tuple(findings), not_judged, undecided)

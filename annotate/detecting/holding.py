@@ -14,7 +14,19 @@ from fractions import Fraction
 from itertools import pairwise
 
 from annotate.detecting.sonority import Sonority, Ties, slurred_on
-from annotate.detecting.words import ALL, CANCEL, MULTIPHONIC, ONE, PLAYERS, SEVERAL, Hit, Said, Spans, Technique
+from annotate.detecting.words import (
+    ALL,
+    CANCEL,
+    MULTIPHONIC,
+    ONE,
+    PLAYERS,
+    SEVERAL,
+    TIMBRAL,
+    Hit,
+    Said,
+    Spans,
+    Technique,
+)
 from annotate.score import Part
 
 
@@ -86,8 +98,9 @@ class Holding:
             if not closed and end is None:
                 self._open.add(word.direction.start)
             yield from (each for each in reach if end is None or each.onset < end)
-        elif word.hit.technique.role == MULTIPHONIC:
-            yield from self._gesture(self._unbroken(word, reach))
+        elif word.hit.technique.role in (MULTIPHONIC, TIMBRAL):
+            chords_follow = word.hit.technique.role == MULTIPHONIC
+            yield from self._gesture(self._unbroken(word, reach), chords_follow=chords_follow)
         else:
             yield from self._unbroken(word, reach)
 
@@ -107,7 +120,7 @@ class Holding:
             bar = sonority.first.bar_index
         return found
 
-    def _gesture(self, reach: list[Sonority]) -> Iterator[Sonority]:
+    def _gesture(self, reach: list[Sonority], *, chords_follow: bool) -> Iterator[Sonority]:
         """The note or chord at the word, what is tied or slurred to it, and the chords that follow."""
         if not reach:
             return
@@ -117,10 +130,10 @@ class Holding:
         # Over a grace note and its main note the word speaks of the chord among them, else of the main note.
         start = chords or main or here[:1]
         yield from start
-        slurred = not chords
+        slurred = not (chords and chords_follow)
         for before, sonority in pairwise((start[-1], *reach[len(here) :])):
             slurred = slurred and (before.first.start in self._slurred or self._ties.before(sonority) is before)
-            if not (sonority.is_chord or slurred):
+            if not ((sonority.is_chord and chords_follow) or slurred):
                 return
             yield sonority
 

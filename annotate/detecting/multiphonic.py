@@ -9,7 +9,7 @@ from annotate.demand import Demand, Kind
 from annotate.detecting.microtone import is_microtone
 from annotate.detecting.players import stem_word
 from annotate.detecting.scene import Scene, demand
-from annotate.detecting.sonority import Sonority
+from annotate.detecting.sonority import Sonority, ornament
 from annotate.detecting.words import MULTIPHONIC
 
 
@@ -28,7 +28,7 @@ def opening(scene: Scene, sonority: Sonority) -> OpenNote | None:
     fingering = scene.fingerings.at(sonority)
     if word:
         return OpenNote(word, fingering)
-    if not fingering or scene.holding.techniques_at(sonority):
+    if not fingering or scene.holding.techniques_at(sonority) or ornament(sonority, "trill"):
         return None
     # A microtone's fingering, or that of a harmonic, tells how to play that one note.
     note = sonority.notes[0]

@@ -9,9 +9,9 @@ from annotate.detecting.company import Company
 from annotate.detecting.fingering_text import WrittenFingerings
 from annotate.detecting.holding import Holding
 from annotate.detecting.names import name_tells
-from annotate.detecting.players import Verdict, judge_chords
+from annotate.detecting.players import PLAYERS, UNDECIDED, Verdict, judge_chords
 from annotate.detecting.reading_text import reading_of, reading_of_note
-from annotate.detecting.sonority import Link, Sonority, Ties, gather
+from annotate.detecting.sonority import Link, Sonority, Ties, alternations, gather
 from annotate.detecting.words import MULTIPHONIC, SEVERAL, Said, Spans
 from annotate.score import Event, Part
 from fingering_db.pitch import Pitch
@@ -22,7 +22,7 @@ class Scene:
     """A part with its sonorities in order of time, ties, words, written fingerings, verdicts on chords.
 
     holding: which words hold where. verdicts: by index of the sonority; a chord tied from before has the verdict of the
-    first.
+    first. alternations: by index of a sonority, the other sound of its tremolo or trill.
     """
 
     part: Part
@@ -33,6 +33,7 @@ class Scene:
     fingerings: WrittenFingerings
     verdicts: dict[int, Verdict]
     index_of: dict[int, int]
+    alternations: dict[int, Sonority]
 
     @classmethod
     def of(cls, part: Part, chords: str, company: Company) -> Scene:
@@ -47,7 +48,10 @@ class Scene:
             before = ties.before(sonorities[index])
             if before is not None:
                 verdicts[index] = verdicts[index_of[before.first.start]]
-        return cls(part, sonorities, ties, spans, holding, fingerings, verdicts, index_of)
+        turns = alternations(part, sonorities)
+        for index, other in turns.items():
+            _agree(verdicts, index, index_of.get(other.first.start, -1))
+        return cls(part, sonorities, ties, spans, holding, fingerings, verdicts, index_of, turns)
 
     def sonority_of(self, event: Event) -> Sonority:
         """The sonority an event belongs to."""
@@ -60,6 +64,14 @@ class Scene:
     def multiphonic_word(self, sonority: Sonority) -> Said | None:
         """The technique word that makes a multiphonic of a note or chord."""
         return self.holding.technique_at(sonority, MULTIPHONIC)
+
+
+def _agree(verdicts: dict[int, Verdict], one: int, other: int) -> None:
+    """Both chords of a tremolo are read as the one of them that is decided: the same player, or the same players."""
+    for decided, open_ in ((one, other), (other, one)):
+        known, unknown = verdicts.get(decided), verdicts.get(open_)
+        if known and unknown and unknown.outcome == UNDECIDED and known.outcome in (MULTIPHONIC, PLAYERS):
+            verdicts[open_] = known
 
 
 def demand(

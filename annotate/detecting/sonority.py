@@ -7,8 +7,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from heapq import heappop, heappush
+from itertools import pairwise, zip_longest
 
-from annotate.score import Event, Note
+from annotate.score import Event, Note, Ornament, Part
 from fingering_db.pitch import Pitch
 
 _SAME_PITCH = 0.01
@@ -83,6 +84,36 @@ def gather(events: Iterable[Event]) -> tuple[Sonority, ...]:
         groups.setdefault(key, []).append(event)
     found = [Sonority(tuple(group), _distinct(group)) for group in groups.values()]
     return tuple(sorted(found, key=lambda s: (s.onset, not s.first.grace, s.first.start)))
+
+
+def ornament(sonority: Sonority, kind: str) -> Ornament | None:
+    """The tremolo or trill at one of its notes; None for none."""
+    return next((each for note in sonority.all_notes for each in note.ornaments if each.kind == kind), None)
+
+
+def alternations(part: Part, sonorities: tuple[Sonority, ...]) -> dict[int, Sonority]:
+    """By index of a sonority, what its tremolo or trill leads to and from: the next sonority of its voice, at which the tremolo
+    stops, or a note or chord in parentheses that stands behind the trill, a grace or a cue."""
+    voices: dict[tuple[str, int], list[Event]] = defaultdict(list)
+    for event in sorted(part.events, key=lambda one: one.start):
+        voices[event.voice, event.staff].append(event)
+    behind = {one.start: two for own in voices.values() for one, two in pairwise(own)}
+    lines: dict[tuple[str, int], list[int]] = defaultdict(list)
+    for index, sonority in enumerate(sonorities):
+        if not sonority.first.grace:
+            lines[sonority.first.voice, sonority.first.staff].append(index)
+    found = {}
+    for index, later in (pair for own in lines.values() for pair in zip_longest(own, own[1:])):
+        tremolo = ornament(sonorities[index], "tremolo")
+        if tremolo and tremolo.role == "start" and later is not None:
+            end = ornament(sonorities[later], "tremolo")
+            if end and end.role == "stop":
+                found[index] = sonorities[later]
+        elif ornament(sonorities[index], "trill"):
+            other = behind.get(sonorities[index].first.start)
+            if other and (other.grace or other.cue) and all(note.parenthesised for note in other.notes):
+                found[index] = Sonority((other,), _distinct((other,)))
+    return found
 
 
 def overlapping(sonorities: tuple[Sonority, ...]) -> list[Sonority]:

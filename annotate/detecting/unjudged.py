@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from annotate.demand import NotJudged
+from collections.abc import Container, Iterable
+
+from annotate.demand import Demand, Kind, NotJudged
 from annotate.detecting.bends import is_sized_bend
 from annotate.detecting.players import HARMONIC
 from annotate.detecting.scene import Scene
-from annotate.detecting.words import BEND, UNJUDGED, VOICE
+from annotate.detecting.words import BEND, TIMBRAL, UNJUDGED, VOICE
 from fingering_db.message import Message
 
 _CHORDS = {
@@ -16,10 +18,11 @@ _CHORDS = {
 _MARKS = {"scoop", "falloff", "doit", "plop"}
 
 
-def _words(scene: Scene) -> list[NotJudged]:
+def _words(scene: Scene, answered: Container[int]) -> list[NotJudged]:
     return [
         NotJudged(scene.part.place_of_word(said.direction), Message(f"technique.{said.hit.technique.id}"))
-        for said in scene.spans.of_role(UNJUDGED, BEND, VOICE)
+        for said in scene.spans.of_role(UNJUDGED, BEND, VOICE, TIMBRAL)
+        if said.direction.start not in answered or said.hit.technique.role != TIMBRAL
     ]
 
 
@@ -49,6 +52,9 @@ def _chords(scene: Scene) -> list[NotJudged]:
     return found
 
 
-def find_unjudged(scene: Scene) -> tuple[NotJudged, ...]:
-    """All that is recognised and not judged, each place once, in the order of words, marks, chords."""
-    return tuple(_words(scene) + _marks(scene) + _chords(scene))
+def find_unjudged(scene: Scene, demands: Iterable[Demand]) -> tuple[NotJudged, ...]:
+    """All that is recognised and not judged, each place once, in the order of words, marks, chords. demands: of the part."""
+    timbral = [scene.sonority_of(one.events[0]) for one in demands if one.kind == Kind.TIMBRAL_TRILL]
+    said = (scene.holding.technique_at(each, TIMBRAL) for each in timbral)
+    answered = {each.direction.start for each in said if each}
+    return tuple(_words(scene, answered) + _marks(scene) + _chords(scene))

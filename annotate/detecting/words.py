@@ -20,7 +20,7 @@ from typing import Any
 from annotate.score import Direction, Part
 
 MULTIPHONIC, VOICE, GLISSANDO, BEND = "multiphonic", "voice", "glissando", "bend"
-UNJUDGED, CANCEL, PLAYERS = "unjudged", "cancel", "players"
+UNJUDGED, CANCEL, PLAYERS, TIMBRAL = "unjudged", "cancel", "players", "timbral"
 SEVERAL, ONE, ALL = "several", "one", "all"
 LANGUAGES = ("en", "it", "fr", "de")
 

@@ -14,6 +14,7 @@ from collections.abc import Container, Iterable, Mapping, Sequence
 import resvg_py
 
 from annotate.decision import Decision, Status
+from annotate.demand import Kind
 from annotate.drawing import picture
 from annotate.drawing.path_picture import path_svg
 from annotate.marking import Drawn
@@ -70,7 +71,8 @@ def _paths(decisions: Iterable[Decision], prefixes: Mapping[str, str]) -> dict[t
     """Name and contents of the picture of each glissando's path, by its place and first fingering."""
     found: dict[tuple[object, ...], tuple[str, bytes]] = {}
     for decision in decisions:
-        if len(decision.path) > 1 and decision.path[0].sounds and decision.status != Status.UNPLAYABLE:
+        glides = decision.demand.kind == Kind.GLISSANDO and len(decision.path) > 1 and decision.path[0].sounds
+        if glides and decision.status != Status.UNPLAYABLE:
             place = decision.demand.place
             name = f"{prefixes.get(place.part_id, '')}{place_name(place)}-path"
             name = f"{_free_name(name, {taken for taken, _ in found.values()})}.svg"

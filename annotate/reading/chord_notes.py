@@ -124,6 +124,8 @@ class ChordReader:
             microtonal_as_printed=reading.as_printed,
             slur_starts=details.slur_starts,
             slur_stops=details.slur_stops,
+            ornaments=details.ornaments,
+            parenthesised=head is not None and head.attributes.get("parentheses") == "yes",
         )
 
     def _doubts(self, reading: Reading, offset: Fraction) -> None:

@@ -8,7 +8,7 @@ from fractions import Fraction
 from annotate.reading.pitch_reading import Transposition
 from annotate.reading.tree import Node
 from annotate.reading.values import MalformedError, decimal, shown, whole
-from annotate.score import SlideMark
+from annotate.score import Ornament, SlideMark
 from fingering_db.message import Message
 
 _TYPES = {
@@ -59,6 +59,7 @@ class Details:
     slur_starts: tuple[str, ...] = ()
     slur_stops: tuple[str, ...] = ()
     """Numbers of the slurs that begin and end at the note."""
+    ornaments: tuple[Ornament, ...] = ()
 
 
 _NONE = Details()
@@ -92,6 +93,7 @@ def details_of(note: RawNote, ignored: list[Message]) -> Details:
     technical: list[tuple[str, str]] = []
     articulations: list[str] = []
     bends: list[float] = []
+    ornaments: list[Ornament] = []
     slurs: dict[str, list[str]] = {"start": [], "stop": []}
     for child in note.node.children:
         if child.tag == "tie":
@@ -110,6 +112,8 @@ def details_of(note: RawNote, ignored: list[Message]) -> Details:
                     slurs.get(sign.attributes.get("type", ""), []).append(sign.attributes.get("number", "1"))
                 elif sign.tag == "articulations":
                     articulations.extend(each.tag for each in sign.children)
+                elif sign.tag == "ornaments":
+                    ornaments.extend(_ornaments(sign))
     return Details(
         "start" in ties,
         "stop" in ties,
@@ -119,7 +123,21 @@ def details_of(note: RawNote, ignored: list[Message]) -> Details:
         tuple(bends),
         tuple(slurs["start"]),
         tuple(slurs["stop"]),
+        tuple(ornaments),
     )
+
+
+def _ornaments(sign: Node) -> list[Ornament]:
+    """Tremolos, and the trill with the accidental of its upper note."""
+    found = []
+    for child in sign.children:
+        if child.tag == "tremolo":
+            strokes = child.text.strip()
+            count = int(strokes) if strokes.isascii() and strokes.isdigit() and len(strokes) == 1 else 0
+            found.append(Ornament("tremolo", child.attributes.get("type", "single"), count))
+        elif child.tag == "trill-mark":
+            found.append(Ornament("trill", accidental=sign.text_of("accidental-mark").strip()))
+    return found
 
 
 def _slide(sign: Node, ignored: list[Message]) -> SlideMark:

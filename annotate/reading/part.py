@@ -34,7 +34,7 @@ SKIMMED = frozenset({
 """Elements kept of a part that is not asked for: its time, tempo and rehearsal marks."""
 LEFT_OUT = frozenset({
     "beam", "lyric", "print", "harmony", "figured-bass", "listening", "play", "dynamics",
-    "ornaments", "tuplet", "fermata", "arpeggiate", "key", "clef", "wedge", "level", "footnote", "pedal",
+    "tuplet", "fermata", "arpeggiate", "key", "clef", "wedge", "level", "footnote", "pedal",
     "midi-instrument", "midi-device", "part-symbol", "grouping", "link", "bookmark", "measure-style",
 })  # fmt: skip
 """Elements left out of a part that is read in full."""

@@ -33,6 +33,7 @@ _WITHOUT_TEXT = frozenset(
         "notations",
         "technical",
         "articulations",
+        "ornaments",
         "direction",
         "direction-type",
         "attributes",

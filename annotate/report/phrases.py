@@ -7,7 +7,7 @@ from collections import Counter
 from dataclasses import dataclass
 
 from annotate.decision import Decision, PathPoint, Status
-from annotate.demand import Demand
+from annotate.demand import Demand, Kind
 from annotate.drawing import diagram
 from annotate.language import Words
 from annotate.output import clean, together, wrap
@@ -52,7 +52,8 @@ class Page:
         asked = self.chord(demand.pitches)
         if demand.open_pitches:
             asked = self.say("report.open_pitches", asked=asked)
-        return self.clean(f"{asked} → {self.chord(demand.to)}") if demand.to else asked
+        other = demand.kind != Kind.TIMBRAL_TRILL and demand.to
+        return self.clean(f"{asked} → {self.chord(demand.to)}") if other else asked
 
     def bars(self, places: tuple[Place, ...], bar_above: str = "") -> str:
         """`bars 14, 18 (beats 1, 3), 22`; beats where a bar occurs twice or is the one told above."""
@@ -152,15 +153,17 @@ class Page:
             texts.append(self.say("report.reason", what=what, why=why) if why else what)
         return texts
 
-    def path(self, path: tuple[PathPoint, ...]) -> list[str]:
+    def path(self, decision: Decision) -> list[str]:
         """The fingerings passed through, and by what means the pitch moves, from where to where."""
+        path = decision.path
         if not path:
             return []
         texts = []
         fingerings = [point.fingering for point in path]
         passed = [one for n, one in enumerate(fingerings) if not n or one != fingerings[n - 1]]
         if len(passed) > 1:
-            texts.append(self.say("report.fingerings", list=" → ".join(together(str(one)) for one in passed)))
+            key = "report.to_and_fro" if decision.demand.is_to_and_fro else "report.fingerings"
+            texts.append(self.say(key, list=" → ".join(together(str(one)) for one in passed)))
         moves = []
         for key, touch, start, end in _moves(path, self.words):
             moves.append(self.say(key, touch=touch, start=start, end=end))

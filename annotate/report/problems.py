@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from annotate.choosing.codes import SLOW_TREMOLO
 from annotate.decision import Decision, Instead, Status
 from annotate.demand import Demand, Kind
 from annotate.output import cut, display_width, pad, together, wrap
@@ -17,7 +18,7 @@ _MOST = 14  # lines: with the heading they fill a terminal of 24
 _NARROW = 60  # below this many columns a place takes more than a line
 _ASKED, _WHY = 18, 27  # columns, at most
 _WORTH_TELLING = 20.0  # cents beyond which a doubt is told by how far off it is
-_REASONS = ("P1", "P4", "P5", "G1", "P3", "P2")
+_REASONS = ("P1", "P4", "P5", "P9", "G1", "P3", "P2")
 """Codes of findings whose reason is said in a few words (`short.CODE`), the most telling first."""
 
 
@@ -111,4 +112,6 @@ def _why(report: Report, group: Group, decision: Decision, page: Page) -> str:
     worst = max((abs(cents) for _, cents, _ in deviations(decision)), default=math.nan)
     if worst > _WORTH_TELLING:
         return page.say("short.off", cents=round(worst))
+    if SLOW_TREMOLO in codes:
+        return page.say("short.slow")
     return page.say("short.glide" if decision.demand.kind == Kind.GLISSANDO else "short.weak")

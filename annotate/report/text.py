@@ -350,7 +350,7 @@ class _Layout(Page):
             word = confidence_word(decision)
             sure = self.words.number(rounded_down(decision.confidence), ".1f")
             texts.insert(0, self.say(f"confidence.{word}", figure=sure))
-        texts += self.path(decision.path)
+        texts += self.path(decision)
         others = [
             self.say("report.sound", pitch=self.pitch(sound.pitch), strength=self.words.number(sound.strength, ".2f"))
             for sound in other_sounds(decision)

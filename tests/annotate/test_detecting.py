@@ -58,13 +58,15 @@ def as_table(demand: Demand) -> dict[str, Any]:
         "continuous": demand.continuous,
         "word": demand.word,
         "fingering": demand.fingering,
+        "to_fingering": demand.to_fingering,
+        "strokes": demand.strokes,
         "events": len(demand.events),
     }
 
 
 def filled_up(expected: dict[str, Any], part: str) -> dict[str, Any]:
     usual = {"part": part, "to": [], "open": False, "continuous": None, "word": "", "fingering": ""}
-    return {"sounding": expected["written"], **usual, **expected}
+    return {"sounding": expected["written"], **usual, "to_fingering": "", "strokes": 0, **expected}
 
 
 @pytest.mark.parametrize("path", sorted(CASES.glob("*.musicxml")), ids=lambda path: path.stem)

@@ -1,0 +1,217 @@
+"""Deciding tremolos and trills between two fingerings: each sound by itself, and the move between them, to and fro."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
+
+from annotate.choosing.codes import SLOW_TREMOLO, WRITTEN_FINGERING_DIFFERS
+from annotate.choosing.desk import Desk, instead, ranked, shown, status_of
+from annotate.choosing.multiphonics import MOST_PITCHES, held, none_found
+from annotate.decision import Decision, Instead, PathPoint, Status
+from annotate.demand import Demand, Kind
+from annotate.detecting.fingering_text import read_fingering
+from annotate.findings import Finding
+from fingering_db.fingering import FingeringError
+from fingering_db.mechanism import chart_of
+from fingering_db.message import Message
+from fingering_db.motion import changes_per_second, effort, moves
+from fingering_db.pitch import Pitch
+from fingering_db.ranking import EFFORT_WEIGHT, Candidate, may_be_off, score
+
+ENOUGH_A_SECOND = 8.0
+"""Changes a second from which two sounds are a tremolo and no longer one after the other; three strokes ask for no more: ours."""
+_MEASURED_STROKES = 2
+_TRIED = 30  # of each sound's fingerings: ours
+_MOVE_WEIGHT = 4.0 * EFFORT_WEIGHT
+"""Of confidence per finger that moves; as dear as where a passage leaves no time (passage.py), for each comes many times."""
+_PLAIN_CENTS = 10.0
+_TRILLED = (0, 1, 2, 3, -1, -2)
+"""Semitones to what a trill may lead to; the note itself first."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """Two fingerings and the moves between them. possible, wanted: changes a second."""
+
+    first: Candidate
+    second: Candidate
+    status: Status
+    value: float
+    possible: float
+
+
+def decide_to_and_fro(demand: Demand, desk: Desk) -> tuple[Decision, tuple[Finding, ...]]:
+    """The pair of fingerings that is best together; unplayable where one of the sounds has none."""
+    demand = _trilled_to(demand, desk)
+    sides = _side(demand, desk), _side(_other(demand), desk)
+    texts = demand.fingering, demand.to_fingering
+    differing = (_differs(text, side, demand) for text, side in zip(texts, sides, strict=True))
+    findings = [one for one in differing if one]
+    if demand.kind == Kind.TIMBRAL_TRILL and not read_fingering(demand.fingering):
+        sides = _standard(demand, desk) or sides[0], sides[1]
+    wanted = wanted_a_second(demand)
+    ways = [_way(one, two, demand, desk, wanted) for one, two in product(*sides) if one.fingering != two.fingering]
+    best = min(ways, key=lambda way: (way.status.rank, -way.value), default=None)
+    if best is None:
+        return _without(demand, desk, sides), tuple(findings)
+    decision = _decided(demand, desk, best, wanted)
+    if best.possible < wanted:
+        message = Message("tremolo.too_slow", moves=_moves(best), possible=best.possible, wanted=wanted)
+        advice = Message("tremolo.slow_advice")
+        findings.append(Finding(SLOW_TREMOLO, "warning", demand.place, message, advice, demand.id))
+    return decision, tuple(findings)
+
+
+def wanted_a_second(demand: Demand) -> float:
+    """Changes a second that the strokes ask for: one stroke eighths, two sixteenths at the tempo of the place, but no more
+    than make a tremolo; three strokes, or a trill, as many as make one."""
+    first = demand.events[0]
+    seconds = first.seconds_end - first.seconds
+    if not 1 <= demand.strokes <= _MEASURED_STROKES or seconds <= 0.0:
+        return ENOUGH_A_SECOND
+    return min(2.0**demand.strokes * float(first.duration) / seconds, ENOUGH_A_SECOND)
+
+
+def _other(demand: Demand) -> Demand:
+    """The other sound as a demand of its own."""
+    return replace(demand, pitches=demand.to, sounding=demand.to_sounding, fingering=demand.to_fingering)
+
+
+def _side(demand: Demand, desk: Desk) -> list[Candidate]:
+    """The fingerings of one sound, best first: those of the search, or the one that is written if it sounds it."""
+    if len(demand.sounding) > MOST_PITCHES:
+        return []
+    tolerance = desk.tolerance(demand)
+    own = _written(demand, desk)
+    if own is not None and _sounds_it(own, tolerance):
+        return [own]
+    found = ranked(desk.find(demand.sounding, tolerance), tolerance)
+    return [one for one in found if status_of(one, tolerance) != Status.UNPLAYABLE][:_TRIED]
+
+
+def _written(demand: Demand, desk: Desk) -> Candidate | None:
+    written = read_fingering(demand.fingering)
+    try:
+        return held(demand, desk, written) if written else None
+    except FingeringError:
+        return None  # a key that this flute lacks
+
+
+def _sounds_it(one: Candidate, tolerance: float) -> bool:
+    return one.worst_cents <= 2.0 * tolerance and status_of(one, tolerance) != Status.UNPLAYABLE
+
+
+def _trilled_to(demand: Demand, desk: Desk) -> Demand:
+    """A trill of one note with a fingering at it, where no word tells of two fingerings of that note: to the note near it
+    that the fingering sounds, if it does not sound the note itself."""
+    if demand.kind != Kind.TIMBRAL_TRILL or demand.word or not demand.to_fingering or len(demand.pitches) > 1:
+        return demand
+    for semitones in _TRILLED:
+        to = demand.to[0].transposed(semitones), demand.to_sounding[0].transposed(semitones)
+        other = replace(_other(demand), pitches=to[:1], sounding=to[1:])
+        own = _written(other, desk)
+        if own is not None and _sounds_it(own, desk.tolerance(demand)):
+            return replace(demand, kind=Kind.TREMOLO, to=to[:1], to_sounding=to[1:]) if semitones else demand
+    return demand
+
+
+def _differs(text: str, side: list[Candidate], demand: Demand) -> Finding | None:
+    """A finding where a written fingering is not taken."""
+    written = read_fingering(text)
+    if written is None or [one.fingering for one in side] == [written]:
+        return None
+    message = Message("tremolo.written_not_taken", fingering=str(written))
+    advice = Message("choice.written_differs_advice")
+    return Finding(WRITTEN_FINGERING_DIFFERS, "warning", demand.place, message, advice, demand.id)
+
+
+def _standard(demand: Demand, desk: Desk) -> list[Candidate]:
+    """A note of the chart is held as ever, and trills to another fingering; none for other sounds."""
+    if len(demand.sounding) > 1:
+        return []
+    instrument = desk.model.instrument
+    written = demand.sounding[0].midi - instrument.transposition_semitones
+    own = [note.fingering for note in chart_of(instrument) if abs(note.pitch.midi - written) * 100.0 < _PLAIN_CENTS]
+    return [held(demand, desk, fingering) for fingering in own]
+
+
+def _way(one: Candidate, two: Candidate, demand: Demand, desk: Desk, wanted: float) -> _Way:
+    tolerance = desk.tolerance(demand)
+    possible = min(changes_per_second(one.fingering, two.fingering), changes_per_second(two.fingering, one.fingering))
+    statuses = [status_of(one, tolerance), status_of(two, tolerance)]
+    if possible < wanted:
+        statuses.append(Status.DOUBTFUL)
+    worth = sum(_worth(each) for each in (one, two))
+    value = worth - _MOVE_WEIGHT * effort(desk.model, one.fingering, two.fingering)
+    return _Way(one, two, max(statuses, key=lambda each: each.rank), value, possible)
+
+
+def _worth(one: Candidate) -> float:
+    off = may_be_off(np.array([one.deviation_cents]), np.array([one.band_cents]))
+    return float(score(np.array([one.confidence]), off, np.array([one.effort]))[0])
+
+
+def _moves(way: _Way) -> Message:
+    moved = len(moves(way.first.fingering, way.second.fingering))
+    return Message(
+        "tremolo.moves",
+        fingers=Message("hands.fingers_move", n=moved),
+        first=str(way.first.fingering),
+        second=str(way.second.fingering),
+    )
+
+
+def _decided(demand: Demand, desk: Desk, way: _Way, wanted: float) -> Decision:
+    one, two = _with_jets(way.first, demand.sounding, desk), _with_jets(way.second, demand.to_sounding, desk)
+    tolerance = desk.tolerance(demand)
+    worst = max(one.worst_cents, two.worst_cents)
+    why = Message("tremolo.within", worst=worst, tolerance=tolerance)
+    if one.one_note or two.one_note:
+        why += Message("tremolo.one_note", pitches=demand.pitches if one.one_note else demand.to)
+    key = "tremolo.fast_enough" if way.possible >= wanted else "tremolo.too_slow"
+    why += Message(key, moves=_moves(way), possible=way.possible, wanted=wanted)
+    points = ((0.0, one), (1.0, two))
+    return Decision(
+        demand=demand,
+        flute=desk.name,
+        status=way.status,
+        why=why,
+        fingering=one.fingering,
+        deviation_cents=one.deviation_cents + two.deviation_cents,
+        band_cents=one.band_cents + two.band_cents,
+        confidence=min(one.confidence, two.confidence),
+        together=_least(one.together, two.together),
+        one_note=one.one_note or two.one_note,
+        sounds=shown(one.sounds, desk.a4_hz),
+        path=tuple(PathPoint(t, 0.0, (), 0.0, at.fingering, shown(at.sounds, desk.a4_hz)) for t, at in points),
+    )
+
+
+def _with_jets(one: Candidate, sounding: tuple[Pitch, ...], desk: Desk) -> Candidate:
+    """What is held with the lip of its own notes has them already."""
+    return desk.with_jets(one, sounding) if np.isfinite(one.lip_mm) else one
+
+
+def _least(*values: float) -> float:
+    known = [value for value in values if np.isfinite(value)]
+    return min(known, default=float("nan"))
+
+
+def _without(demand: Demand, desk: Desk, sides: tuple[list[Candidate], list[Candidate]]) -> Decision:
+    """Unplayable: which sound has no fingering, and what is near it; or one sound that has only one fingering."""
+    if demand.kind == Kind.TIMBRAL_TRILL and any(sides):
+        why = Message("tremolo.no_second", pitches=demand.pitches, tried=len(desk.model.reach.placements))
+        return Decision(demand, desk.name, Status.UNPLAYABLE, why)
+    first = not sides[0]
+    lacking = demand if first else _other(demand)
+    why = Message("tremolo.lacks", pitches=lacking.pitches, why=none_found(lacking, desk))
+    near: list[Instead] = []
+    for one in instead(desk, lacking, lacking.sounding):
+        if first:
+            near.append(replace(one, to=demand.to if sides[1] else ()))
+        else:
+            near.append(replace(one, pitches=demand.pitches, fingering=sides[0][0].fingering, to=one.pitches))
+    return Decision(demand, desk.name, Status.UNPLAYABLE, why, instead=tuple(near))
