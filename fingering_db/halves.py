@@ -14,7 +14,7 @@ import numpy as np
 
 from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray, StateArray
 from fingering_db.acoustics.tube import TwoPort
-from fingering_db.mechanism import Reach
+from fingering_db.mechanism import Reach, keys
 from fingering_db.sounding import Flute
 
 
@@ -37,7 +37,7 @@ def halve(reach: Reach) -> Halves:
     """Cut where the two tables together are smallest (a chain matrix weighs four admittances)."""
 
     def weight(cut: int) -> int:
-        upper, lower = (np.sort(_keys(half)) for half in (reach.states[:, :cut], reach.states[:, cut:]))
+        upper, lower = (np.sort(keys(half)) for half in (reach.states[:, :cut], reach.states[:, cut:]))
         return int(4 * np.count_nonzero(np.diff(upper)) + np.count_nonzero(np.diff(lower)))
 
     cut = min(range(1, reach.states.shape[1]), key=weight)
@@ -46,13 +46,8 @@ def halve(reach: Reach) -> Halves:
     return Halves(cut, upper, lower, upper_of, lower_of)
 
 
-def _keys(states: StateArray) -> IndexArray:
-    """One number for each row of states."""
-    return np.asarray(states.astype(np.int64) @ (5 ** np.arange(states.shape[1], dtype=np.int64)))
-
-
 def _distinct(states: StateArray) -> tuple[StateArray, IndexArray]:
-    _, first, inverse = np.unique(_keys(states), return_index=True, return_inverse=True)
+    _, first, inverse = np.unique(keys(states), return_index=True, return_inverse=True)
     return states[first], inverse.astype(np.intp)
 
 

@@ -79,10 +79,13 @@ def reach(instrument: Instrument) -> Reach:
     axes = np.meshgrid(*(np.arange(len(option), dtype=np.uint8) for option in options), indexing="ij")
     placements = np.stack([axis.ravel() for axis in axes], axis=1)
     all_states = _states(instrument, placements)
-    # One number per row of states sorts faster than rows.
-    keys = all_states.astype(np.int64) @ (5 ** np.arange(all_states.shape[1], dtype=np.int64))
-    _, first, sound = np.unique(keys, return_index=True, return_inverse=True)
+    _, first, sound = np.unique(keys(all_states), return_index=True, return_inverse=True)
     return Reach(options, placements, all_states[first], sound.astype(np.intp))
+
+
+def keys(states: StateArray) -> IndexArray:
+    """One number for each row of states, shape (n,): sorts faster than rows. Those of `Reach.states` grow."""
+    return np.asarray(states.astype(np.int64) @ (5 ** np.arange(states.shape[1], dtype=np.int64)))
 
 
 def _states(instrument: Instrument, placements: StateArray) -> StateArray:

@@ -16,7 +16,7 @@ from fingering_db.fingering import Fingering
 from fingering_db.halves import Ends, HalfTables, Halves, halve, tabulate
 from fingering_db.hand import easiest, efforts
 from fingering_db.instrument import Instrument
-from fingering_db.mechanism import Reach, chart_of, choices, hole_states, reach
+from fingering_db.mechanism import Reach, chart_of, choices, hole_states, keys, reach
 from fingering_db.playability import PlainCurve, Size, fit_plain_curve
 from fingering_db.sounding import Flute
 from fingering_db.store import Arrays, fetch
@@ -123,7 +123,17 @@ def only(of: Model, sounds: IndexArray) -> Model:
 
 def sound_of(of: Model, fingering: Fingering) -> int:
     """Row of `reach.states` of a fingering. Raises FingeringError when the flute has no such touch."""
-    return int(np.flatnonzero((of.reach.states == hole_states(of.instrument, fingering)).all(axis=1))[0])
+    return sound_of_states(of, hole_states(of.instrument, fingering))
+
+
+def sound_of_states(of: Model, states: StateArray) -> int:
+    """Row of `reach.states` that these states, shape (n_holes,), are."""
+    return int(np.searchsorted(_keys(of), keys(states[None, :]))[0])
+
+
+@lru_cache(maxsize=8)
+def _keys(of: Model) -> IndexArray:
+    return keys(of.reach.states)
 
 
 def _compute(flute: Flute) -> Arrays:

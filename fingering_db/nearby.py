@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from fingering_db.ranking import Candidate, find
 from fingering_db.survey import atlas
 
 _MOST_SKIPPED = 2
+_NOTES = 256  # more than there are MIDI numbers
 _MOST_TRIALS = 40  # sets to search for before giving up; one search takes a few hundredths of a second
 
 
@@ -59,6 +61,7 @@ def _proposals(model: Model, targets: tuple[Pitch, ...], a4_hz: float) -> list[t
     return [(float(away[row].sum()), _spelled(notes[row], away[row], targets)) for row in order]
 
 
+@lru_cache(maxsize=32)
 def _sets_of_notes(model: Model, count: int, a4_hz: float) -> RealArray:
     """Every set of `count` strong resonances of one fingering, to the nearest semitone, shape (n, count), low to high.
 
@@ -66,14 +69,18 @@ def _sets_of_notes(model: Model, count: int, a4_hz: float) -> RealArray:
     every = atlas(model)
     strong = np.flatnonzero(every.law_strength >= PLAYABLE_CONFIDENCE)
     row = every.sound_of(strong)
-    note = np.round(69.0 + 12.0 * np.log2(every.hz(every.law_cents[strong].astype(float)) / a4_hz))
+    note = np.round(69.0 + 12.0 * np.log2(every.hz(every.law_cents[strong].astype(float)) / a4_hz)).astype(np.int64)
+    digits = _NOTES ** np.arange(count - 1, -1, -1, dtype=np.int64)  # one number for a set: sorts faster than rows
     found = []
     for rest in itertools.combinations(range(1, count + _MOST_SKIPPED), count - 1):
         offsets = np.array((0, *rest))
         first = np.arange(len(row) - offsets[-1])
         first = first[row[first] == row[first + offsets[-1]]]
-        found.append(np.unique(note[first[:, None] + offsets], axis=0))
-    return np.unique(np.concatenate(found), axis=0)
+        found.append(
+            np.unique(sum(note[first + offset] * digit for offset, digit in zip(offsets, digits, strict=True)))
+        )
+    sets = np.unique(np.concatenate(found))
+    return np.asarray(sets[:, None] // digits % _NOTES, dtype=float)
 
 
 def _spelled(notes: RealArray, away: RealArray, targets: tuple[Pitch, ...]) -> tuple[Pitch, ...]:

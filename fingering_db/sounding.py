@@ -46,8 +46,12 @@ class HoleElement:
 
     def carry(self, load: ComplexArray, states: StateArray) -> ComplexArray:
         """Admittance before the hole with `load` behind it; load of shape (n, *freq.shape), states (n,)."""
-        half, shunt = self.half_series[states], self.shunt[states]
-        return _in_series(_in_series(load, half) + shunt, half)
+        return carried(load, self.half_series[states], self.shunt[states])
+
+
+def carried(load: ComplexArray, half_series: ComplexArray, shunt: ComplexArray) -> ComplexArray:
+    """Admittance before a hole with `load` behind it; shapes broadcast."""
+    return _in_series(_in_series(load, half_series) + shunt, half_series)
 
 
 def _in_series(admittance: ComplexArray, impedance: ComplexArray) -> ComplexArray:
@@ -133,6 +137,12 @@ class Flute:
             found |= dict.fromkeys(alike, element)
         return tuple(found[index] for index in range(len(found)))
 
+    def perforated(self, freq: RealArray, hole: Hole, sizes_mm: RealArray) -> ComplexArray:
+        """Shunt admittance of a hole whose key is down with one opening of each of these sizes in it, shape (n, m)."""
+        geometry = _geometry(hole, self.bore_m)
+        opening = Opening(sizes_mm[:, None] / 2 * MM, hole.plate_mm * MM, geometry.pad_radius)
+        return np.asarray(1.0 / perforated_shunt(freq, geometry, (opening,), self.air))
+
     def below_head(self, states: StateArray, freq: RealArray) -> ComplexArray:
         """Admittance just above the first hole, shape (n, m) [m³/(Pa s)]; states (n, n_holes), freq (m,)."""
         elements, spacing, wave = self.elements(freq, states), self.spacing_m(), self.body_wave(freq)
@@ -177,13 +187,11 @@ class Flute:
 def _carry_each(element: HoleElement, load: ComplexArray, states: StateArray) -> ComplexArray:
     """As HoleElement.carry where row i has just frequency i: load, states of shape (n,)."""
     column = np.arange(len(states))
-    half, shunt = element.half_series[states, column], element.shunt[states, column]
-    return _in_series(_in_series(load, half) + shunt, half)
+    return carried(load, element.half_series[states, column], element.shunt[states, column])
 
 
-def _element(freq: RealArray, hole: Hole, bore: float, air: Air, needed: set[int]) -> HoleElement:
-    """The hole in the states needed; NaN in the others."""
-    geometry = HoleGeometry(
+def _geometry(hole: Hole, bore: float) -> HoleGeometry:
+    return HoleGeometry(
         bore=bore,
         radius=hole.diameter_mm / 2 * MM,
         chimney=hole.chimney_mm * MM,
@@ -191,6 +199,11 @@ def _element(freq: RealArray, hole: Hole, bore: float, air: Air, needed: set[int
         pad_radius=hole.pad_ratio * hole.diameter_mm / 2 * MM,
         pad_rise=hole.pad_rise_mm * MM,
     )
+
+
+def _element(freq: RealArray, hole: Hole, bore: float, air: Air, needed: set[int]) -> HoleElement:
+    """The hole in the states needed; NaN in the others."""
+    geometry = _geometry(hole, bore)
     half_series = np.full((5, *freq.shape), np.nan, dtype=complex)
     shunt = half_series.copy()
     half_series[OPEN] = series_impedance(freq, geometry, air, is_open=True) / 2

@@ -5,15 +5,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
-import msgspec
 import numpy as np
 
 from fingering_db.acoustics.arrays import ComplexArray, RealArray, StateArray
-from fingering_db.instrument import Instrument
+from fingering_db.acoustics.tube import TwoPort, Wave
 from fingering_db.mechanism import PERFORATION, SHUT
 from fingering_db.model import Model
-from fingering_db.sounding import Flute
+from fingering_db.sounding import Flute, HoleElement, carried
 
 _LOST_CENTS = 25.0  # a resonance that moves farther in one step is not the same any more: ours; steps move a few cents
 
@@ -27,16 +27,6 @@ class Stage:
     slide_mm: float = 0.0
     open: tuple[tuple[int, float], ...] = ()
 
-    def flute(self, instrument: Instrument) -> Flute:
-        """The flute with these perforations: a partly open hole is one of the same open area."""
-        if not self.open:
-            return Flute(instrument, self.slide_mm)
-        holes = list(instrument.holes)
-        for index, fraction in self.open:
-            size = holes[index].perforation_mm * max(fraction, 1e-6) ** 0.5
-            holes[index] = msgspec.structs.replace(holes[index], perforation_mm=size)
-        return Flute(msgspec.structs.replace(instrument, holes=tuple(holes)), self.slide_mm)
-
     def row(self) -> StateArray:
         """States with the rolling holes as perforations (shut where nothing is open), shape (1, n_holes)."""
         states = self.states.copy()
@@ -45,14 +35,71 @@ class Stage:
         return states[None, :]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Pieces:
+    """The tube of a flute on its model's grid, shape (m,), piece by piece. tubes: the plain tube before each hole, None where
+    there is none; before the first hole it hangs on the head joint. end: admittance just below the last hole."""
+
+    elements: tuple[HoleElement, ...]
+    tubes: tuple[TwoPort | None, ...]
+    cone: TwoPort
+    wave: Wave
+    cavity: ComplexArray
+    end: ComplexArray
+
+
+@lru_cache(maxsize=8)
+def _pieces(model: Model) -> _Pieces:
+    flute, grid = Flute(model.instrument), model.grid
+    wave = flute.body_wave(grid)
+    tubes = (wave.along(length) if length > 0.0 else None for length in flute.spacing_m()[1:-1])
+    ends = flute.cavity_admittance(grid), flute.end_admittance(grid)
+    return _Pieces(flute.elements(grid), (None, *tubes), flute.cone(grid), wave, *ends)
+
+
 def sweep(model: Model, stages: Sequence[Stage]) -> ComplexArray:
-    """Bore impedance on the model's grid at each stage, shape (n_stages, m) [Pa s/m³]."""
-    first = stages[0]
-    if all(not stage.open and (stage.states == first.states).all() for stage in stages):
-        slides = np.array([stage.slide_mm for stage in stages])
-        return Flute(model.instrument).drawn_out(first.row(), model.grid, slides)
-    rows = [stage.flute(model.instrument).bore_impedance(stage.row(), model.grid) for stage in stages]
-    return np.concatenate(rows)
+    """Bore impedance on the model's grid at each stage, shape (n_stages, m) [Pa s/m³].
+
+    What is alike at all stages, from some hole down to the end and from the first hole down to another, is worked out once."""
+    pieces = _pieces(model)
+    states = np.concatenate([stage.row() for stage in stages])
+    rolling = {index for stage in stages for index, _ in stage.open}
+    changing = rolling.union(np.flatnonzero((states != states[0]).any(axis=0)).tolist())
+    top, bottom = min(changing, default=0), max(changing, default=-1)
+    load = pieces.end[None, :]
+    for index in range(len(pieces.elements) - 1, top - 1, -1):
+        own = states[:, index] if index <= bottom else states[:1, index]
+        element = pieces.elements[index]
+        half, shunt = element.half_series[own], element.shunt[own]
+        if index in rolling:
+            shunt = _partly_open(model, stages, index, shunt)
+        load = carried(load, half, shunt)
+        tube = pieces.tubes[index] if index > top else None
+        load = load if tube is None else tube.admittance(load)
+    above = _above(model, stages, top)
+    return np.asarray(1.0 / (pieces.cone.admittance(above.admittance(load)) + pieces.cavity))
+
+
+def _above(model: Model, stages: Sequence[Stage], top: int) -> TwoPort:
+    """From the taper's end down to the hole `top`, entries of shape (n_stages or 1, m)."""
+    pieces, slides = _pieces(model), np.array([stage.slide_mm for stage in stages])
+    plain = Flute(model.instrument).spacing_m()[0] + slides * 1e-3
+    found = pieces.wave.along(plain[:1, None] if (slides == slides[0]).all() else plain[:, None])
+    for index in range(top):
+        below = pieces.tubes[index + 1]
+        found = found.then(pieces.elements[index].two_port(stages[0].states[index : index + 1]))
+        found = found if below is None else found.then(below)
+    return found
+
+
+def _partly_open(model: Model, stages: Sequence[Stage], index: int, shunt: ComplexArray) -> ComplexArray:
+    """Shunt admittances of a hole at all stages, shape (n_stages, m), those whose perforation is partly open put right."""
+    share = [dict(stage.open).get(index, 0.0) for stage in stages]
+    part = [number for number, open_ in enumerate(share) if open_ > 0.0]
+    hole = model.instrument.holes[index]
+    sizes = hole.perforation_mm * np.maximum([share[number] for number in part], 1e-6) ** 0.5
+    shunt[part] = Flute(model.instrument).perforated(model.grid, hole, sizes)
+    return shunt
 
 
 def follow(model: Model, impedance: ComplexArray, hz: RealArray, lips_m: RealArray) -> RealArray:

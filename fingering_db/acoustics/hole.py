@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fingering_db.acoustics.air import Air
-from fingering_db.acoustics.arrays import ComplexArray, GeometryError, RealArray, require_positive
+from fingering_db.acoustics.arrays import ComplexArray, GeometryError, RealArray, RealLike, require_positive
 from fingering_db.acoustics.tube import lossless_impedance, propagation
 
 
@@ -36,10 +36,10 @@ class HoleGeometry:
 
 @dataclass(frozen=True, slots=True)
 class Opening:
-    """A small hole in a closed key, [m]: its radius, the thickness of the plate it goes through, the radius of the cup
-    around it."""
+    """A small hole in a closed key, [m]: its radius (several side by side in shape (n, 1)), the thickness of the plate it goes
+    through, the radius of the cup around it."""
 
-    radius: float
+    radius: RealLike
     plate: float
     cup: float
 
@@ -80,7 +80,7 @@ def outer_length(hole: HoleGeometry) -> float:
     return float(flanged_length(b, w) + pad)
 
 
-def flanged_length(radius: float, width: float) -> float:
+def flanged_length(radius: RealLike, width: RealLike) -> RealLike:
     """End correction [m] of a round opening with a flange of this width around it, 0.6133 to 0.8216 times the radius.
 
     Dalmont, Nederveen & Joly 2001, JSV 244:505 (from memory; within 0.005 radius of finite elements, tested)."""
@@ -119,9 +119,7 @@ def perforated_shunt(freq: RealArray, hole: HoleGeometry, openings: tuple[Openin
     """Shunt impedance of a hole whose key is down with one or more small openings in it [Pa s/m³].
 
     Openings act side by side. See `opening_impedance`."""
-    admittance = np.zeros(freq.shape, dtype=complex)
-    for opening in openings:
-        admittance += 1.0 / opening_impedance(freq, opening, hole.radius, air)
+    admittance = sum(1.0 / opening_impedance(freq, opening, hole.radius, air) for opening in openings)
     return _through_chimney(freq, hole, air, np.asarray(1.0 / admittance), shorter=0.05 * hole.radius)
 
 
@@ -133,7 +131,7 @@ def opening_impedance(freq: RealArray, opening: Opening, hole_radius: float, air
     standard ones. For radius up to half the hole's. Raises GeometryError for a radius that is not between 0 and the
     hole's."""
     r, plate = opening.radius, opening.plate
-    if not 0.0 < r < hole_radius:
+    if not np.all((r > 0.0) & (r < hole_radius)):
         raise GeometryError(f"an opening of radius {r!r} does not fit a hole of radius {hole_radius!r}")
     omega = 2.0 * np.pi * freq
     ratio = r / hole_radius

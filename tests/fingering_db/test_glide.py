@@ -2,6 +2,7 @@
 
 import itertools
 
+import msgspec
 import numpy as np
 import pytest
 from minima import cents
@@ -28,7 +29,12 @@ def drawn():
 
 def one_by_one(instrument, stage, lip_m, near_hz):
     """The resonance nearest to near_hz, from a scan a tenth of a cent apart: nothing of track.py or resonance.py."""
-    flute = stage.flute(instrument)
+    holes = list(instrument.holes)
+    for index, share in stage.open:
+        holes[index] = msgspec.structs.replace(
+            holes[index], perforation_mm=holes[index].perforation_mm * share**0.5 or 1e-6
+        )
+    flute = Flute(msgspec.structs.replace(instrument, holes=tuple(holes)), stage.slide_mm)
     freq = near_hz * 2.0 ** (np.arange(-300, 301) / 12000.0)
     reactance = flute.bore_impedance(stage.row(), freq).imag[0] + flute.lip_slope(freq) * lip_m
     rising = np.flatnonzero((reactance[:-1] < 0.0) & (reactance[1:] >= 0.0))
