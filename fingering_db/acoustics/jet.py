@@ -54,7 +54,7 @@ class Modes:
     resistance: RealArray
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Jets:
     """Jets, one entry each, shape (n_jets,): distance of lips and edge, thickness [m], speed [m/s]. spread: the distance
     differs this much up and down along the lips, in `strips` equal strips."""
@@ -105,6 +105,7 @@ def padded(crossings: Crossings, rows: int) -> Modes:
     return Modes(*filled)
 
 
+@lru_cache(maxsize=1)
 def stated_jets() -> Jets:
     """The jets that `holds` is a share of: lips 4, 6, 8.5 mm from the edge; 0.6, 1 mm thick; 16 speeds from 8 to 110 m/s in
     equal ratios, every combination counting the same. Ranges of players' jets after Fletcher 1975 and de la Cuadra et al.
@@ -112,6 +113,7 @@ def stated_jets() -> Jets:
     return _every((4e-3, 6e-3, 8.5e-3), (0.6e-3, 1e-3), np.geomspace(8.0, 110.0, 16), 0.0, 1)
 
 
+@lru_cache(maxsize=1)
 def broad_jets() -> Jets:
     """The jets that `together` is a share of: lips 4.5, 6, 8 mm from the edge, along the lips 30 % less and more; 0.7, 1.1
     mm thick; 12 speeds from 8 to 80 m/s in equal ratios. Ours: with a tenth instead of 30 % the order of published and
@@ -126,6 +128,7 @@ def _every(
     return Jets(w.ravel(), h.ravel(), u.ravel(), spread, strips)
 
 
+_AT_ONCE = 1 << 18  # modes times levels times jets: bounds memory
 _ROWS = 256  # fingerings at a time: bounds memory (some 40 MB), not the result
 _LEVELS = np.geomspace(40.0, LEAST_SPEED, 40)  # [m/s] amplitudes looked at; no jet here drives a mode beyond 30
 _LOG_STEP = float(np.log(_LEVELS[1] / _LEVELS[0]))
@@ -141,16 +144,15 @@ def reckon(modes: Modes, jets: Jets, broad: Jets) -> Held:
 def held_share(modes: Modes, jets: Jets, wanted: BoolArray) -> tuple[Float32, Float32, Float32]:
     """`holds`, `speed_low` and `speed_high` of the modes wanted, shape (n, m), NaN for the others: `reckon` without pairs, a
     tenth of its time."""
-    strips = _all_strips(jets)
     speeds, at_speed = np.unique(jets.speed, return_inverse=True)
     share, low, high = (np.full(modes.hz.shape, np.nan, dtype=np.float32) for _ in range(3))
     for start in range(0, len(wanted), _ROWS):
         rows = slice(start, start + _ROWS)
         ready = _Ready.of(Modes(modes.hz[rows], modes.amplitude[rows], modes.resistance[rows]), wanted[rows])
         counts = np.zeros((len(speeds), len(ready.row)), dtype=np.float32)
-        for number, strip in enumerate(strips):
-            counts[at_speed[number]] += _at(ready, strip).played
-        share[rows][ready.row, ready.mode] = counts.sum(axis=0) / np.float32(len(strips))
+        for some, strips in _in_groups(jets, ready):
+            np.add.at(counts, at_speed[some], _at(ready, strips).played)
+        share[rows][ready.row, ready.mode] = counts.sum(axis=0) / np.float32(len(jets.speed))
         low[rows][ready.row, ready.mode] = _speed_below(counts, speeds, 0.1)
         high[rows][ready.row, ready.mode] = _speed_below(counts, speeds, 0.9)
     return share, low, high
@@ -159,43 +161,43 @@ def held_share(modes: Modes, jets: Jets, wanted: BoolArray) -> tuple[Float32, Fl
 def pair_share(modes: Modes, broad: Jets, wanted: BoolArray) -> Float32:
     """`together`, shape (n, m, m), of pairs of modes wanted, shape (n, m), in a fraction of the time; the other entries hold
     no whole count."""
-    strips, share = _all_strips(broad), np.zeros((*modes.hz.shape, modes.hz.shape[1]), dtype=np.float32)
+    share = np.zeros((*modes.hz.shape, modes.hz.shape[1]), dtype=np.float32)
     for start in range(0, len(wanted), _ROWS):
         rows = slice(start, start + _ROWS)
         ready = _Ready.of(Modes(modes.hz[rows], modes.amplitude[rows], modes.resistance[rows]), wanted[rows])
-        for strip in strips:
-            share[rows] += _side_by_side(ready, _at(ready, strip))
-    return np.asarray(share / np.float32(len(strips)), dtype=np.float32)
+        for _, strips in _in_groups(broad, ready):
+            share[rows] += _side_by_side(ready, _at(ready, strips)).sum(axis=0)
+    return np.asarray(share / np.float32(len(broad.speed)), dtype=np.float32)
 
 
 def each_jet(modes: Modes, jets: Jets) -> Iterator[AtJet]:
     """Every jet by itself, in their order; all rows at once, so for few rows."""
     ready = _Ready.of(modes)
-    for strips in _all_strips(jets):
-        found = _at(ready, strips)
+    for number in range(len(jets.speed)):
+        found = _at(ready, _strips(jets, slice(number, number + 1)))
         amplitude = np.full(modes.hz.shape, np.nan, dtype=np.float32)
         held, played = np.zeros(modes.hz.shape, dtype=bool), np.zeros(modes.hz.shape, dtype=bool)
         growth = np.zeros((*modes.hz.shape, modes.hz.shape[1]), dtype=np.float32)
         for whole, flat in ((amplitude, found.amplitude), (held, found.held), (played, found.played)):
-            whole[ready.row, ready.mode] = flat
-        growth[ready.row, ready.mode] = found.growth
-        yield AtJet(amplitude, held, played, growth, _side_by_side(ready, found))
+            whole[ready.row, ready.mode] = flat[0]
+        growth[ready.row, ready.mode] = found.growth[0]
+        yield AtJet(amplitude, held, played, growth, _side_by_side(ready, found)[0])
 
 
 def _side_by_side(modes: _Ready, found: _Balanced) -> BoolArray:
-    """Which pairs one jet sounds at once, shape (n, m, m), symmetric: mode k is held, and j, of all others, most kept alive
-    by noise, to a fifth of its amplitude (peak; j's is taken as rms) or more: rms² = density (a_j/S)²/(4 |growth|), the
+    """Which pairs each jet sounds at once, shape (jets, n, m, m), symmetric: mode k is held, and j, of all others, most kept
+    alive by noise, to a fifth of its amplitude (peak; j's is taken as rms) or more: rms² = density (a_j/S)²/(4 |growth|), the
     response of a damped oscillator to white noise (exact)."""
-    at = np.flatnonzero(found.held)
+    jet, at = np.nonzero(found.held)
     row, mode = modes.row[at], modes.mode[at]
     noise = np.float32(np.sqrt(TURBULENCE) / HOLE_AREA) * modes.amplitude[row]
     with np.errstate(divide="ignore", invalid="ignore"):
-        driven = noise / np.sqrt(-4.0 * found.growth[at]) / found.amplitude[at, None]
+        driven = noise / np.sqrt(-4.0 * found.growth[jet, at]) / found.amplitude[jet, at, None]
     driven[np.arange(len(at)), mode] = 0.0
     driven[modes.amplitude[row] <= 0.0] = 0.0
-    both = np.zeros((*modes.omega.shape, modes.omega.shape[1]), dtype=bool)
-    both[row, mode] = (driven >= HEARD) & (driven == driven.max(axis=1, keepdims=True, initial=0.0))
-    return np.asarray(both | both.transpose(0, 2, 1))
+    both = np.zeros((len(found.held), *modes.omega.shape, modes.omega.shape[1]), dtype=bool)
+    both[jet, row, mode] = (driven >= HEARD) & (driven == driven.max(axis=1, keepdims=True, initial=0.0))
+    return np.asarray(both | both.transpose(0, 1, 3, 2))
 
 
 def _speed_below(counts: Float32, speeds: RealArray, share: float) -> Float32:
@@ -227,7 +229,7 @@ class _Ready:
 
 @dataclass(frozen=True, slots=True)
 class _Balanced:
-    """As AtJet, of the modes to be balanced: shape (k,); growth (k, m), 0 for what has no balance."""
+    """As AtJet, of the modes to be balanced: shape (jets, k); growth (jets, k, m), 0 for what has no balance."""
 
     amplitude: Float32
     held: BoolArray
@@ -237,32 +239,43 @@ class _Balanced:
 
 @dataclass(frozen=True, slots=True)
 class _Strips:
-    """One jet. delay [s]: shape (s,). by_level: what the terms of _largest_balance weigh at each of _LEVELS, shape (terms,
-    levels). slope: K (G/b) D0 at each level [Pa s²/m], shape (s, levels)."""
+    """Some jets. delay [s]: shape (jets, s). by_level: what the terms of _largest_balance weigh at each of _LEVELS, shape
+    (jets, terms, levels). slope: K (G/b) D0 at each level [Pa s²/m], shape (jets, levels, s)."""
 
     delay: Float32
     by_level: Float32
     slope: Float32
 
 
-def _all_strips(jets: Jets) -> tuple[_Strips, ...]:
-    return tuple(_strips(jets, number) for number in range(len(jets.speed)))
+def _in_groups(jets: Jets, ready: _Ready) -> Iterator[tuple[slice, _Strips]]:
+    """All jets, as many at a time as keep an array of modes and levels small."""
+    size = max(_AT_ONCE // max(len(ready.row) * len(_LEVELS), 1), 1)
+    for start in range(0, len(jets.speed), size):
+        some = slice(start, start + size)
+        yield some, _strips(jets, some)
 
 
-def _strips(jets: Jets, number: int) -> _Strips:
-    h, speed = jets.thickness[number], jets.speed[number]
-    w = jets.distance[number] * (1.0 + jets.spread * np.linspace(-1.0, 1.0, jets.strips))
+def _strips(jets: Jets, some: slice) -> _Strips:
+    every = _every_strip(jets)
+    return _Strips(every.delay[some], every.by_level[some], every.slope[some])
+
+
+@lru_cache(maxsize=8)
+def _every_strip(jets: Jets) -> _Strips:
+    h, speed = jets.thickness[:, None], jets.speed[:, None]
+    w = jets.distance[:, None] * (1.0 + jets.spread * np.linspace(-1.0, 1.0, jets.strips))
     delay = w / (CONVECTION * speed)
     gain = np.exp(GROWTH * w / h) / (HALF_WIDTH * speed)  # G/b [s/m]
     force = AIR_DENSITY * jet_drive_length(w, h) * HALF_WIDTH * h * speed / w / jets.strips  # K of each strip [Pa s]
-    z = gain[:, None] * _LEVELS
-    drive = force[:, None] * fundamental(z)
+    z = gain[:, :, None] * _LEVELS
+    drive = force[:, :, None] * fundamental(z)
     first, second = np.triu_indices(jets.strips)
-    weight = np.where(first == second, delay[first], delay[first] + delay[second])[:, None]
-    damped = np.vstack([np.ones_like(_LEVELS), -LOSS * 8.0 / (3.0 * np.pi) * _LEVELS])
-    by_level = np.vstack([drive / _LEVELS, weight * drive[first] * drive[second] / _LEVELS**2, damped])
-    slope = (force * gain)[:, None] * mean_slope(z)
-    return _Strips(*(part.astype(np.float32) for part in (delay, by_level, slope)))
+    weight = np.where(first == second, delay[:, first], delay[:, first] + delay[:, second])[:, :, None]
+    damped = np.stack([np.ones_like(_LEVELS), -LOSS * 8.0 / (3.0 * np.pi) * _LEVELS])
+    each = (drive / _LEVELS, weight * drive[:, first] * drive[:, second] / _LEVELS**2)
+    by_level = np.concatenate([*each, np.broadcast_to(damped, (len(speed), *damped.shape))], axis=1)
+    slope = ((force * gain)[:, :, None] * mean_slope(z)).transpose(0, 2, 1)
+    return _Strips(*(np.ascontiguousarray(part, dtype=np.float32) for part in (delay, by_level, slope)))
 
 
 def jet_drive_length(distance: RealArray, thickness: RealLike) -> RealArray:
@@ -296,50 +309,50 @@ def _over_a_cycle() -> tuple[RealArray, RealArray, RealArray]:
     return z, 2.0 * (swing * cosine).mean(axis=1), 1.0 - (swing**2).mean(axis=1)
 
 
-def _at(modes: _Ready, jet: _Strips) -> _Balanced:
-    m = modes.omega.shape[1]
-    sine = np.sin(modes.omega[:, :, None] * jet.delay)
-    amplitude, place = _largest_balance(modes, jet, sine[modes.row, modes.mode])
-    at = np.flatnonzero(np.isfinite(amplitude))
+def _at(modes: _Ready, jets: _Strips) -> _Balanced:
+    sine = np.sin(modes.omega[:, :, None] * jets.delay[:, None, None, :])  # (jets, n, m, s)
+    amplitude, place = _largest_balance(modes, jets, sine[:, modes.row, modes.mode])
+    jet, at = np.nonzero(np.isfinite(amplitude))
     row = modes.row[at]
-    # Slope of the drive at each mode's own amplitude, between two levels, shape (k, s).
-    left = np.minimum(place[at].astype(np.intp), len(_LEVELS) - 2)
-    slopes = np.ascontiguousarray(jet.slope.T)
-    slope = slopes[left]
-    slope += (place[at] - left).astype(np.float32)[:, None] * (slopes[left + 1] - slope)
+    # Slope of the drive at each mode's own amplitude, between two levels, shape (.., s).
+    left = np.minimum(place[jet, at].astype(np.intp), len(_LEVELS) - 2)
+    slope = jets.slope[jet, left]
+    slope += (place[jet, at] - left).astype(np.float32)[:, None] * (jets.slope[jet, left + 1] - slope)
     # growth = (a_j/2S) (Σ K (G/b) D0 ω_j sin ω_j τ - R_j S - c2 A), each strip of the jet a term
-    fed = (modes.omega[:, :, None] * sine)[row] @ slope[:, :, None]
+    fed = (modes.omega[:, :, None] * sine)[jet, row] @ slope[:, :, None]
     few = fed[:, :, 0] - np.float32(HOLE_AREA) * modes.resistance[row]
-    few -= (np.float32(LOSS * 4.0 / np.pi) * amplitude[at])[:, None]
+    few -= (np.float32(LOSS * 4.0 / np.pi) * amplitude[jet, at])[:, None]
     few *= (modes.amplitude / np.float32(2.0 * HOLE_AREA))[row]
     few[np.arange(len(at)), modes.mode[at]] = 0.0
-    growth = np.zeros((len(amplitude), m), dtype=np.float32)
-    growth[at] = few
+    growth = np.zeros((*amplitude.shape, modes.omega.shape[1]), dtype=np.float32)
+    growth[jet, at] = few
     held = np.isfinite(amplitude)
-    held[at] = (few <= 0.0).all(axis=1)
-    slow_enough = modes.omega[modes.row, modes.mode] * jet.delay.mean() < np.float32(FIRST_HYDRODYNAMIC)
-    return _Balanced(amplitude, held, held & slow_enough, growth)
+    held[jet, at] = (few <= 0.0).all(axis=1)
+    half_period = modes.omega[modes.row, modes.mode] * jets.delay.mean(axis=1)[:, None]
+    return _Balanced(amplitude, held, held & (half_period < np.float32(FIRST_HYDRODYNAMIC)), growth)
 
 
-def _largest_balance(modes: _Ready, jet: _Strips, sine: Float32) -> tuple[Float32, Float32]:
+def _largest_balance(modes: _Ready, jets: _Strips, sine: Float32) -> tuple[Float32, Float32]:
     """Amplitude [m/s] at which drive and losses of a mode are equal, the largest (the stable one), NaN where there is none
-    above LEAST_SPEED, and its place among _LEVELS; shape (k,). sine of ω_k τ: shape (k, s).
+    above LEAST_SPEED, and its place among _LEVELS; shape (jets, k). sine of ω_k τ: shape (jets, k, s).
 
     R S A = Σ K D1 ω sin ωτ - c1 A² with ω² (1 - (a/S) Σ K (D1/A) cos ωτ) = ω_k², to the first order in ω - ω_k (a few
     per cent at most). Divided by A this is a sum of products of mode and level: one matrix product."""
     own = (modes.row, modes.mode)
     omega, a, resistance = (part[own][:, None] for part in (modes.omega, modes.amplitude, modes.resistance))
-    cosine = np.cos(omega * jet.delay)
-    first, second = np.triu_indices(len(jet.delay))
-    pulled = omega**2 * a / np.float32(2.0 * HOLE_AREA) * (cosine[:, first] * cosine[:, second])
-    feeding = np.hstack([omega * sine, pulled, resistance * np.float32(-HOLE_AREA), np.ones_like(omega)])
-    surplus = feeding @ jet.by_level
+    cosine = np.cos(omega * jets.delay[:, None, :])
+    first, second = np.triu_indices(jets.delay.shape[1])
+    pulled = omega**2 * a / np.float32(2.0 * HOLE_AREA) * (cosine[:, :, first] * cosine[:, :, second])
+    damped = np.hstack([resistance * np.float32(-HOLE_AREA), np.ones_like(omega)])
+    feeding = np.concatenate([omega * sine, pulled, np.broadcast_to(damped, (len(sine), *damped.shape))], axis=2)
+    surplus = feeding @ jets.by_level
     # The largest: the first level that feeds more than it loses; the balance lies between it and the one before.
-    first_fed = np.argmax(surplus >= 0.0, axis=1)
-    row = np.arange(len(first_fed))
-    here, before = surplus[row, first_fed], surplus[row, np.maximum(first_fed - 1, 0)]
+    first_fed = np.argmax(surplus >= 0.0, axis=2)[:, :, None]
+    here, before = (
+        np.take_along_axis(surplus, at, axis=2)[:, :, 0] for at in (first_fed, np.maximum(first_fed - 1, 0))
+    )
     found = here >= 0.0
     part = np.where(found & (before < here), here / np.maximum(here - before, 1e-30), 0.0)
-    place = np.where(found, np.maximum(first_fed - part, 0.0), 0.0).astype(np.float32)
+    place = np.where(found, np.maximum(first_fed[:, :, 0] - part, 0.0), 0.0).astype(np.float32)
     amplitude = np.where(found, _LEVELS[0] * np.exp(place * _LOG_STEP), np.nan).astype(np.float32)
     return amplitude, place
