@@ -15,7 +15,8 @@ from fingering_db.touches import Held, Touch
 CENTS_ON_THE_STAND = 15
 """A deviation larger than this [cents] is worth a player's eye while playing; others stand in the report."""
 
-_QUARTER_TONE_WITHIN = 5.0  # cents
+_PARTS_OF_A_TONE = (("quarter_tone", 50.0, 5.0), ("sixth_tone", 100.0 / 3.0, 2.0), ("eighth_tone", 25.0, 2.0))
+"""(name, cents, how near [cents] it must be)."""
 _LEGEND_KEYS = {
     diagram.DOWN: "down",
     diagram.UP: "up",
@@ -89,7 +90,7 @@ def _technique(decision: Decision, lexicon: Words) -> str:
     if demand.kind == Kind.NOTE:
         return ""
     if demand.kind == Kind.MICROTONE:
-        return lexicon.text("note.quarter_tone" if _is_quarter_tone(demand) else "note.microtone")
+        return lexicon.text(f"note.{_microtone(demand)}")
     if demand.kind != Kind.GLISSANDO:
         return lexicon.text(f"note.{demand.kind}")
     if demand.continuous is False:
@@ -97,9 +98,14 @@ def _technique(decision: Decision, lexicon: Words) -> str:
     return lexicon.text("note.glissando")
 
 
-def _is_quarter_tone(demand: Demand) -> bool:
-    odd = [abs(abs(pitch.cents) - 50.0) for pitch in demand.pitches if pitch.cents]
-    return bool(odd) and max(odd) <= _QUARTER_TONE_WITHIN
+def _microtone(demand: Demand) -> str:
+    """Which part of a whole tone it lies beside a tempered note: 'quarter_tone', 'sixth_tone', 'eighth_tone', else
+    'microtone'."""
+    odd = [abs(pitch.cents) for pitch in demand.pitches if pitch.cents]
+    for name, cents, within in _PARTS_OF_A_TONE:
+        if odd and all(abs(each - cents) <= within for each in odd):
+            return name
+    return "microtone"
 
 
 def _glide_moves(decision: Decision, lexicon: Words) -> tuple[str, ...]:

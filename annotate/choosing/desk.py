@@ -19,6 +19,9 @@ from fingering_db.ranking import Candidate, Found, Resonance, find, with_jets
 from fingering_db.uncertainty import band_cents
 
 _ALTERNATIVES = 5
+_TOLERANCE = 30.0  # cents
+_OF_THE_STEP = 0.4  # of its distance from the nearest tempered note: 20 cents of the 50 of a quarter-tone
+_LEAST_TOLERANCE = 5.0  # cents
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,10 +34,14 @@ class Desk:
     tolerance_cents: float | None = None
 
     def tolerance(self, demand: Demand) -> float:
-        """30 cents, 20 for microtones, or what the user said."""
+        """30 cents, less for microtones, or what the user said: 20 for a quarter-tone, 13 for a sixth-tone, 10 for an
+        eighth-tone, so that the tempered note beside it is none of the answers."""
         if self.tolerance_cents is not None:
             return self.tolerance_cents
-        return 20.0 if demand.kind == Kind.MICROTONE else 30.0
+        if demand.kind != Kind.MICROTONE:
+            return _TOLERANCE
+        midi = demand.sounding[0].midi
+        return max(_OF_THE_STEP * abs(midi - round(midi)) * 100.0, _LEAST_TOLERANCE)
 
     def search(self, sounding: tuple[Pitch, ...], tolerance_cents: float, limit: int) -> Found:
         """Search within the tolerance itself, as the user asks it directly."""

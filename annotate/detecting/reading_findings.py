@@ -27,6 +27,11 @@ def _code(verdict: Verdict) -> str:
     return {PLAYERS: "R204", VOICE: "R205"}.get(verdict.outcome, "")
 
 
+def _for_each(verdict: Verdict) -> bool:
+    """Whether "a 2" or "div." stands where a multiphonic is asked for: each player has it."""
+    return verdict.outcome == MULTIPHONIC and any(each.key == "several_word" for each in verdict.reasons)
+
+
 def _bars(first: str, last: str) -> Message:
     return Message("reading.bar", bar=first) if first == last else Message("reading.bars", first=first, last=last)
 
@@ -50,7 +55,8 @@ def _message(code: str, run: list[Sonority], verdicts: list[Verdict]) -> Message
     )
     pro = because(verdicts, outcome, True)
     if code == "R203":
-        return Message("reading.contested", head=head, pro=pro, contra=because(verdicts, outcome, False))
+        key = "reading.contested_each" if _for_each(verdicts[0]) else "reading.contested"
+        return Message(key, head=head, pro=pro, contra=because(verdicts, outcome, False))
     return Message("reading.because", head=head, pro=pro)
 
 
@@ -90,7 +96,8 @@ def chord_remarks(scene: Scene, ids: Mapping[int, str]) -> list[Finding]:
     """How the chords were read. ids: demand by offset of a note; a run names its first chord's demand."""
     heads = [index for index in scene.verdicts if scene.ties.is_head(scene.sonorities[index])]
     found = []
-    for code, group in groupby(heads, key=lambda index: _code(scene.verdicts[index])):
+    kinds = {index: (_code(scene.verdicts[index]), _for_each(scene.verdicts[index])) for index in heads}
+    for (code, _), group in groupby(heads, key=kinds.__getitem__):
         if not code:
             continue
         indices = list(group)

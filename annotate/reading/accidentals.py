@@ -9,9 +9,15 @@ taken where the file stores no exact pitch.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 _COMMA_CENTS = 1200.0 / 53.0
+_SYNTONIC_CENTS = 1200.0 * math.log2(81.0 / 80.0)
+_TWELFTH_CENTS = 200.0 / 12.0
+"""A twelfth of a whole tone."""
+LEAST_OF_AN_ARROW, MOST_OF_AN_ARROW = 0.1, 0.6
+"""Semitones between which an arrow may mean what the file stores: composers write eighth-, sixth- and quarter-tones with them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +97,31 @@ SMUFL_ACCIDENTALS: dict[str, Accidental] = {
     "accidentalArrowUp": Accidental(0, 50.0),
     "accidentalArrowDown": Accidental(0, -50.0),
 }
-"""For `<accidental smufl="...">other</accidental>`: glyph names of SMuFL 1.4, chapter on accidentals."""
+"""For `<accidental smufl="...">other</accidental>`: glyph names of SMuFL 1.4, chapter on accidentals; the sizes as their
+descriptions there say ("1/6 tone low", "natural raised by one syntonic comma")."""
+for _name, _part in (("12", 12), ("6", 6), ("4", 4)):
+    SMUFL_ACCIDENTALS[f"accidentalSims{_name}Up"] = Accidental(0, 200.0 / _part)
+    SMUFL_ACCIDENTALS[f"accidentalSims{_name}Down"] = Accidental(0, -200.0 / _part)
+for _count in range(1, 12):
+    _whole = round(_count / 6)
+    _rest = (_count - 6 * _whole) * _TWELFTH_CENTS
+    SMUFL_ACCIDENTALS[f"accidentalWyschnegradsky{_count}TwelfthsSharp"] = Accidental(_whole, _rest)
+    SMUFL_ACCIDENTALS[f"accidentalWyschnegradsky{_count}TwelfthsFlat"] = Accidental(-_whole, -_rest)
+for _base, _alter in (("Natural", 0), ("Sharp", 1), ("Flat", -1), ("DoubleSharp", 2), ("DoubleFlat", -2)):
+    for _arrows, _commas in (("OneArrow", 1), ("TwoArrows", 2), ("ThreeArrows", 3)):
+        SMUFL_ACCIDENTALS[f"accidental{_base}{_arrows}Up"] = Accidental(_alter, _commas * _SYNTONIC_CENTS)
+        SMUFL_ACCIDENTALS[f"accidental{_base}{_arrows}Down"] = Accidental(_alter, -_commas * _SYNTONIC_CENTS)
+_ARROWS = frozenset(name for name in ACCIDENTALS if name.endswith(("-up", "-down")))
+
+
+def arrow_means(name: str, alter: float) -> bool:
+    """Whether an arrow on that accidental may mean the alteration that the file stores [semitones]: it points there, and no
+    farther than arrows are used for."""
+    known = ACCIDENTALS.get(name) if name in _ARROWS else None
+    if known is None:
+        return False
+    way = alter - known.alter
+    return LEAST_OF_AN_ARROW <= math.copysign(way, way * known.cents) <= MOST_OF_AN_ARROW
 
 
 def accidental_of(name: str, glyph: str) -> Accidental | None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 
-from annotate.reading.accidentals import Accidental, accidental_of
+from annotate.reading.accidentals import Accidental, accidental_of, arrow_means
 from annotate.reading.values import MalformedError, decimal, shown, whole
 from fingering_db.message import Message
 from fingering_db.pitch import STEPS, Pitch
@@ -116,7 +116,7 @@ def _with_accidental(alter: Fraction | None, printed: Accidental, name: str) -> 
         # Programs that know whole semitones only store a quarter-tone cut off, rounded, or as natural.
         conflict = None if off < 1.0 or alter == 0 else _disagree(name, alter, Message("reading.the_accidental"))
         return Reading(printed.alter, printed.cents, True, conflict, "" if printed.agreed else name)
-    if off <= (_AGREES if micro else _AGREES_PLAIN):
+    if off <= (_AGREES if micro else _AGREES_PLAIN) or arrow_means(name, float(alter)):
         return Reading(printed.alter, round(float(alter - printed.alter) * 100.0, 6), micro)
     plain = split(alter)
     conflict = _disagree(name, alter, Message("reading.the_stored_one")) if printed.agreed else None

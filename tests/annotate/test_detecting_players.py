@@ -220,6 +220,16 @@ def test_one_finding_stands_for_a_run_and_another_reading_between_starts_a_new_o
     assert found.findings[1].demand == "d1"
 
 
+def test_a_multiphonic_at_a_2_is_told_for_each_of_the_players_and_one_without_for_one_of_them() -> None:
+    told = {}
+    for more in ((), (words("a 2"),)):
+        found = detect(part("Flutes", NINTH, said=(words("mult."), *more)), company=Company(4))
+        (finding,) = found.findings
+        told[bool(more)] = in_words(finding.message)
+    assert "a multiphonic for each of several players because 'mult.' holds here, and 'a 2' is in force" in told[True]
+    assert "a multiphonic of one player because 'mult.' holds here, though" in told[False]
+
+
 def test_a_chord_tied_over_a_double_bar_keeps_the_reading_of_its_first_half() -> None:
     first = replace(NINTH, notes=tuple(replace(each, tie_start=True) for each in NINTH.notes))
     second = chord(1, "C5", "D6")

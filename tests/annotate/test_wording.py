@@ -31,11 +31,13 @@ def test_cents_reach_the_stand_only_beyond_fifteen():
     assert wording.technique_notes(both) == ("mult.", "C5 -18, D6 +22 ct")
 
 
-def test_a_microtone_says_quarter_tone_only_if_it_is_one():
+def test_a_microtone_says_which_part_of_a_tone_it_is_only_if_it_is_one():
     quarter = demand(1, place("1"), "Bb4+50", kind="microtone")
-    third = demand(1, place("1"), "Bb4+33", kind="microtone")
+    sixth = demand(1, place("1"), "Bb4+33", kind="microtone")
+    other = demand(1, place("1"), "Bb4+42", kind="microtone")
     assert wording.technique_notes(playable(quarter, deviation_cents=(-17.0,))) == ("1/4 tone", "-17 ct")
-    assert wording.technique_notes(playable(third, deviation_cents=(1.0,))) == ("microtone",)
+    assert wording.technique_notes(playable(sixth, deviation_cents=(1.0,))) == ("1/6 tone",)
+    assert wording.technique_notes(playable(other, deviation_cents=(1.0,))) == ("microtone",)
 
 
 def test_in_brief_a_technique_and_its_mark_stand_in_one_row_and_a_microtone_is_told_by_its_accidental():
