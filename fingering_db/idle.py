@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray, StateArray
@@ -26,32 +28,55 @@ def told_apart(
     rows: shape (n,), of `reach.states`; cents: shape (n, k); confidence: shape (n,); order: numbers of these, best first.
     Of answers that differ by the right little finger alone the one on E flat is taken, as the chart has it, unless the
     chart itself lifts it for this very fingering."""
-    hands = model.reach.placements[model.easiest[rows]]
-    kept: list[int] = []
-    for at in order:
-        same = _idle(hands, cents, np.array(kept, dtype=np.intp), at)
-        if not same.any():
-            if len(kept) == limit:
-                break
-            kept.append(int(at))
-            continue
-        first = int(np.flatnonzero(same)[0])
-        if _steadier(model, rows, confidence, hands, kept[first], int(at)):
-            kept[first] = int(at)
-    return np.array(kept, dtype=np.intp)
+    kept = np.empty(0, dtype=np.intp)
+    for start in range(0, len(order), _BLOCK):
+        # Those kept so far, and the next ones, each of which is compared with all of them.
+        pool = np.concatenate([kept, order[start : start + _BLOCK]])
+        hands = model.reach.placements[model.easiest[rows[pool]]]
+        same = _idle(hands, cents[pool], len(kept)).tolist()
+        own = list(range(len(kept)))
+        for column, place in enumerate(range(len(kept), len(pool))):
+            first = next((number for number, at in enumerate(own) if same[at][column]), None)
+            if first is not None:
+                if _steadier(model, confidence[pool], hands, own[first], place):
+                    own[first] = place
+            elif len(own) == limit:
+                return np.asarray(pool[own])
+            else:
+                own.append(place)
+        kept = pool[own]
+    return kept
 
 
-def _idle(hands: StateArray, cents: RealArray, kept: IndexArray, at: int) -> BoolArray:
-    """Which of the kept differ from number `at` by idle keys only."""
-    fingers = np.delete(hands[kept] != hands[at], _R4, axis=1).sum(axis=1)
-    return np.asarray((fingers <= 1) & (np.abs(cents[kept] - cents[at]).max(axis=1) <= IDLE_CENTS))
+_BLOCK = 64
 
 
-def _steadier(model: Model, rows: IndexArray, confidence: RealArray, hands: StateArray, kept: int, other: int) -> bool:
+def _idle(hands: StateArray, cents: RealArray, first: int) -> BoolArray:
+    """Which differ by idle keys only: all of them, and those from number `first` on."""
+    apart = hands[:, None, :] != hands[first:]
+    apart[:, :, _R4] = False
+    near = np.abs(cents[:, None, :] - cents[first:]).max(axis=2) <= IDLE_CENTS
+    return np.asarray((apart.sum(axis=2) <= 1) & near)
+
+
+def _steadier(model: Model, confidence: RealArray, hands: StateArray, kept: int, other: int) -> bool:
     """Whether `other` is the kept one with the little finger on E flat, where the chart would have it."""
-    one, two = (model.reach.fingering(int(model.easiest[rows[number]])) for number in (kept, other))
-    only_the_little_finger = np.flatnonzero(hands[kept] != hands[other]).tolist() == [_R4]
-    on_e_flat = one.touches[_R4] == "" and two.touches[_R4] == _HELD_BY_THE_CHART
-    by_the_chart = any(note.fingering == one for note in chart_of(model.instrument))
+    touches = [option.touch for option in model.reach.choices[_R4]]
+    if touches[hands[kept, _R4]] != "" or touches[hands[other, _R4]] != _HELD_BY_THE_CHART:
+        return False
+    only_the_little_finger = int((hands[kept] != hands[other]).sum()) == 1
     like = confidence[other] >= confidence[kept] - _LIKE_CONFIDENCE
-    return bool(only_the_little_finger and on_e_flat and like and not by_the_chart)
+    return bool(only_the_little_finger and like and tuple(hands[kept].tolist()) not in _of_the_chart(model))
+
+
+@lru_cache(maxsize=8)
+def _of_the_chart(model: Model) -> frozenset[tuple[int, ...]]:
+    """Placements of the standard fingerings."""
+    rows = (
+        tuple(
+            [option.touch for option in options].index(touch)
+            for options, touch in zip(model.reach.choices, note.fingering.touches, strict=True)
+        )
+        for note in chart_of(model.instrument)
+    )
+    return frozenset(rows)

@@ -190,9 +190,10 @@ def find(
     found = answers(model, targets, tolerance_cents, a4_hz)
     order = np.argsort(-found.score, kind="stable")
     most = limit if len(targets) == 1 else max(limit, _RERANKED)
-    best = candidates(model, found, told_apart(model, found.rows, found.cents, found.confidence, order, most))
+    best = told_apart(model, found.rows, found.cents, found.confidence, order, most)
     # Of several pitches, those that are only one note and its harmonics come last.
-    shown = tuple(sorted(best, key=lambda one: one.one_note))[:limit]
+    last = np.argsort(one_notes(model, found, best), kind="stable")
+    shown = candidates(model, found, best[last[:limit]])
     hz = tuple(pitch.hz(a4_hz) for pitch in targets)
     return Found(len(found.rows), with_jets(model, shown, hz) if jets else shown)
 
@@ -205,16 +206,13 @@ def candidates(model: Model, found: Answers, order: IndexArray) -> tuple[Candida
     if not len(order):
         return ()
     rows, lips, every = found.rows[order], found.lips[order], atlas(model)
-    number, branch = every.all_of(rows)
-    there = every.exists(branch, lips[number])
-    number, branch = number[there], branch[there]
-    hz = every.hz(every.places(branch, lips[number])[0])
+    number, branch, hz = _resonances_of(model, rows, lips)
     strengths = every.strengths(branch, lips[number])
     bands = _bands(model, every, branch, lips[number] if found.cents.shape[1] > 1 else None)
     edges = np.searchsorted(number, np.arange(len(rows) + 1))
     told = (hz, strengths, bands)
     listed = [_resonances(model, *(one[first:past] for one in told)) for first, past in itertools.pairwise(edges)]
-    asked = every.hz(every.places(found.branches[order], lips[:, None] * np.ones(found.branches.shape[1]))[0])
+    one_note = one_notes(model, found, order)
     return tuple(
         Candidate(
             fingering=model.reach.fingering(int(model.easiest[row])),
@@ -222,13 +220,33 @@ def candidates(model: Model, found: Answers, order: IndexArray) -> tuple[Candida
             band_cents=tuple(found.bands[at].tolist()),
             confidence=float(found.confidence[at]),
             together=math.nan,
-            one_note=fundamental_of(tuple(asked[place].tolist()), listed[place]) is not None,
+            one_note=bool(one_note[place]),
             lip_mm=float(found.lips[at] * 1e3),
             effort=float(model.effort[model.easiest[row]]),
             sounds=listed[place],
         )
         for place, (at, row) in enumerate(zip(order, rows, strict=True))
     )
+
+
+def one_notes(model: Model, found: Answers, order: IndexArray) -> BoolArray:
+    """Which entries of `found`, in the order given, are heard as one note and its harmonics (`heard_as_one`), shape of order."""
+    lips, branches, every = found.lips[order], found.branches[order], atlas(model)
+    if branches.shape[1] < 2:
+        return np.zeros(len(order), dtype=bool)
+    number, _, hz = _resonances_of(model, found.rows[order], lips)
+    asked = every.hz(every.places(branches, np.broadcast_to(lips[:, None], branches.shape))[0])
+    harmonic = heard_as_one(asked[number], hz) & (hz <= highest_hz(model.instrument))
+    return np.asarray(np.bincount(number, harmonic, len(order)) > 0.0)
+
+
+def _resonances_of(model: Model, rows: IndexArray, lips: RealArray) -> tuple[IndexArray, IndexArray, RealArray]:
+    """(number in rows, branch, frequency [Hz]) of all resonances of rows of `reach.states`, each with its lip [m]."""
+    every = atlas(model)
+    number, branch = every.all_of(rows)
+    there = every.exists(branch, lips[number])
+    number, branch = number[there], branch[there]
+    return number, branch, every.hz(every.places(branch, lips[number])[0])
 
 
 def with_jets(model: Model, found: tuple[Candidate, ...], targets_hz: tuple[float, ...]) -> tuple[Candidate, ...]:
