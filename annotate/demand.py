@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -22,6 +23,18 @@ class Kind(StrEnum):
     """Two fingerings of one sound, to and fro."""
     MICROTONE = "microtone"
     NOTE = "note"
+
+
+@dataclass(frozen=True, slots=True)
+class Instruction:
+    """What the composer writes on how it is to be made; it wins over the search. word: as written; means: of a glissando, as
+    in `glide.Glide`, or 'lip'; '' for none. slide_mm: how far out the head joint is, NaN where it is told as slide_share, 0..1
+    of its travel, or not at all (then both are NaN)."""
+
+    word: str
+    means: str = ""
+    slide_mm: float = math.nan
+    slide_share: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +66,7 @@ class Demand:
     seconds_end: float = 0.0
     reading: Message | None = None
     to_fingering: str = ""
+    instruction: Instruction | None = None
     strokes: int = 0
 
     @property

@@ -2,31 +2,55 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 
 from annotate.choosing.desk import Desk
 from annotate.choosing.multiphonics import decide_multiphonic
 from annotate.choosing.single import decide_microtone, decide_note, out_of_compass
 from annotate.choosing.slides import decide_glissando
 from annotate.choosing.to_and_fro import decide_to_and_fro
-from annotate.decision import Decision
-from annotate.demand import Demand, Kind
+from annotate.decision import Decision, Status
+from annotate.demand import Demand, Instruction, Kind
 from annotate.findings import Finding
 from annotate.score import Event, Part
 from fingering_db.fingering import Fingering
+from fingering_db.message import Message
+from fingering_db.model import model
 
 
 def choose(demand: Demand, desk: Desk, prefer: Fingering | None = None) -> tuple[Decision, tuple[Finding, ...]]:
     """Decide one demand on one flute. prefer: a fingering to take if it is among those that answer."""
+    told = demand.instruction
+    if told is not None and not told.means:
+        return _with_the_joint_out(demand, desk, told, prefer)
     if demand.kind == Kind.MULTIPHONIC:
         return decide_multiphonic(demand, desk, prefer)
     if demand.kind == Kind.GLISSANDO:
         return decide_glissando(demand, desk), ()
     if demand.kind == Kind.MICROTONE:
-        return decide_microtone(demand, desk, prefer), ()
+        return decide_microtone(demand, desk, prefer)
     if demand.is_to_and_fro:
         return decide_to_and_fro(demand, desk)
     return decide_note(demand, desk), ()
+
+
+def _with_the_joint_out(
+    demand: Demand, desk: Desk, told: Instruction, prefer: Fingering | None
+) -> tuple[Decision, tuple[Finding, ...]]:
+    """The same on the flute with its head joint as far out as the composer writes."""
+    instrument = desk.model.instrument
+    travel = instrument.slide.travel_mm if instrument.slide else 0.0
+    out_mm = told.slide_share * travel if math.isfinite(told.slide_share) else told.slide_mm
+    if not travel or out_mm > travel:
+        key = "choice.slide_too_far" if travel else "choice.no_slide"
+        why = Message(key, word=told.word, travel=travel)
+        return Decision(demand, desk.name, Status.UNPLAYABLE, why), ()
+    drawn = replace(desk, model=model(instrument, out_mm))
+    decision, findings = choose(replace(demand, instruction=None), drawn, prefer)
+    why = Message("choice.slide_is_out", mm=out_mm) + decision.why
+    return replace(decision, demand=replace(decision.demand, instruction=told), why=why), findings
 
 
 def ordinary_demands(part: Part, taken: Iterable[Event], desks_at: Callable[[Event], list[Desk]]) -> tuple[Demand, ...]:

@@ -31,7 +31,7 @@ def decide_multiphonic(
     prefer: the fingering to take if it is among those found, None for the best by itself."""
     written = read_fingering(demand.fingering)
     if written is not None:
-        judged = _judge_written(demand, desk, written)
+        judged = judge_written(demand, desk, written)
         if isinstance(judged, Decision):
             return judged, ()
         decision, _ = decide_multiphonic_by_search(demand, desk, prefer)
@@ -137,7 +137,7 @@ def _sounds(model: Model, fingering: Fingering) -> tuple[Resonance, ...]:
     return sounds(model, fingering)
 
 
-def _judge_written(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Finding:
+def judge_written(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Finding:
     """A decision when the composer's fingering sounds the pitches, else the finding that says what it sounds."""
     tolerance = desk.tolerance(demand)
     place = demand.place

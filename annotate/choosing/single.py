@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from annotate.choosing.desk import Desk, decided, instead, preferred, ranked, status_of, transposition
+from annotate.choosing.multiphonics import judge_written
 from annotate.decision import Decision, Instead, Status
 from annotate.demand import Demand, Kind
+from annotate.detecting.fingering_text import read_fingering
+from annotate.findings import Finding
 from annotate.score import Event
 from fingering_db.fingering import Fingering
 from fingering_db.mechanism import chart_of
@@ -14,10 +17,21 @@ from fingering_db.pitch import Pitch
 _ABOVE_CHART = 2  # semitones above the chart's last note that players reach with luck: common practice, no source
 
 
-def decide_microtone(demand: Demand, desk: Desk, prefer: Fingering | None = None) -> Decision:
-    """A fingering for the pitch itself; the lip alone from the nearest semitone is named where no fingering is near.
+def decide_microtone(
+    demand: Demand, desk: Desk, prefer: Fingering | None = None
+) -> tuple[Decision, tuple[Finding, ...]]:
+    """The composer's own fingering where it sounds the pitch, else one that is found.
 
     prefer: the fingering to take if it is among those found, None for the best by itself."""
+    written = read_fingering(demand.fingering)
+    if written is None:
+        return _by_search(demand, desk, prefer), ()
+    judged = judge_written(demand, desk, written)
+    return (judged, ()) if isinstance(judged, Decision) else (_by_search(demand, desk, prefer), (judged,))
+
+
+def _by_search(demand: Demand, desk: Desk, prefer: Fingering | None) -> Decision:
+    """A fingering for the pitch itself; the lip alone from the nearest semitone is named where no fingering is near."""
     tolerance = desk.tolerance(demand)
     candidates = ranked(desk.find(demand.sounding, tolerance), tolerance)
     if not candidates or status_of(candidates[0], tolerance) == Status.UNPLAYABLE:

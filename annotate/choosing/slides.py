@@ -17,6 +17,7 @@ from fingering_db.model import Model, model
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
 
+LIP = "lip"
 _WIDEST_QUARTERS = 15  # quarters of a semitone: beyond every slide of the shipped travel
 _REACH_CENTS = 15.0
 _FASTEST_SLIDE_MM_S = 150.0  # a hand draws a joint evenly up to about this speed: ours
@@ -29,15 +30,16 @@ def decide_glissando(demand: Demand, desk: Desk) -> Decision:
     if len(demand.sounding) != len(demand.to_sounding) or not demand.to_sounding:
         why = Message("glide.unequal", start=len(demand.sounding), end=len(demand.to_sounding))
         return Decision(demand, desk.name, Status.UNPLAYABLE, why)
-    found = _by_lip(demand, desk)
+    means = demand.instruction.means if demand.instruction else ""
+    found = _by_lip(demand, desk) if means in ("", LIP) else None
     if found is not None:
         return found
-    glides = ways(desk, demand.sounding, demand.to_sounding, desk.tolerance(demand))
+    glides = ways(desk, demand.sounding, demand.to_sounding, desk.tolerance(demand), means)
     seconds = max(demand.seconds_end - demand.place.seconds, 0.0)
     rated = [(glide_status(glide, desk.tolerance(demand), seconds), glide) for glide in glides]
     usable = [pair for pair in rated if pair[0] != Status.UNPLAYABLE]
     if not usable:
-        return _not_continuous(demand, desk)
+        return _not_as_written(demand, desk) if means else _not_continuous(demand, desk)
     status, best = min(usable, key=lambda pair: pair[0].rank)
     why = glide_reason(best, status, desk.tolerance(demand), seconds, desk.a4_hz) + _not_on_the_best(
         demand, desk, glides
@@ -62,6 +64,20 @@ def decide_glissando(demand: Demand, desk: Desk) -> Decision:
     )
 
 
+def _not_as_written(demand: Demand, desk: Desk) -> Decision:
+    """Not by the means that the composer writes: by which others it could be done is told, and not put in its place."""
+    told = demand.instruction
+    assert told is not None
+    other = decide_glissando(replace(demand, instruction=None), desk)
+    why = Message("glide.not_as_written", word=told.word)
+    if other.status == Status.UNPLAYABLE:
+        return replace(other, demand=demand, why=why + other.why)
+    if not other.path:
+        return Decision(demand, desk.name, Status.UNPLAYABLE, why + other.why, instead=other.instead)
+    by = Instead(demand.pitches, other.fingering, Message("glide.by_other_means", how=other.why), demand.to)
+    return Decision(demand, desk.name, Status.UNPLAYABLE, why, instead=(by,))
+
+
 def _not_on_the_best(demand: Demand, desk: Desk, glides: tuple[Glide, ...]) -> Message | None:
     """For a multiphonic: that the best fingering for its first chord is not one that glides; None where it is."""
     if len(demand.sounding) == 1:
@@ -74,11 +90,15 @@ def _not_on_the_best(demand: Demand, desk: Desk, glides: tuple[Glide, ...]) -> M
     return Message("glide.best_chord_does_not_glide", fingering=str(chords[0].fingering))
 
 
-def ways(desk: Desk, start: tuple[Pitch, ...], end: tuple[Pitch, ...], tolerance_cents: float) -> tuple[Glide, ...]:
-    """Glides between sounding pitches, those within the tolerance before those within twice as much."""
+def ways(
+    desk: Desk, start: tuple[Pitch, ...], end: tuple[Pitch, ...], tolerance_cents: float, means: str = ""
+) -> tuple[Glide, ...]:
+    """Glides between sounding pitches, those within the tolerance before those within twice as much. means: the only one that is
+    wanted, '' for any."""
     found: tuple[Glide, ...] = ()
     for tolerance in (tolerance_cents, 2.0 * tolerance_cents):
-        found += _ways(desk.model, start, end, tolerance, desk.a4_hz)
+        every = _ways(desk.model, start, end, tolerance, desk.a4_hz)
+        found += tuple(glide for glide in every if means in ("", glide.means))
         if any(glide.confidence >= PLAYABLE_CONFIDENCE and glide.means != KEY_LIFT for glide in found):
             break
     return found

@@ -8,6 +8,7 @@ from annotate.demand import Demand, Kind
 from annotate.detecting.company import Company
 from annotate.detecting.fingering_text import WrittenFingerings
 from annotate.detecting.holding import Holding
+from annotate.detecting.instructions import Instructions
 from annotate.detecting.names import name_tells
 from annotate.detecting.players import PLAYERS, UNDECIDED, Verdict, judge_chords
 from annotate.detecting.reading_text import reading_of, reading_of_note
@@ -34,6 +35,7 @@ class Scene:
     verdicts: dict[int, Verdict]
     index_of: dict[int, int]
     alternations: dict[int, Sonority]
+    instructions: Instructions
 
     @classmethod
     def of(cls, part: Part, chords: str, company: Company) -> Scene:
@@ -51,7 +53,7 @@ class Scene:
         turns = alternations(part, sonorities)
         for index, other in turns.items():
             _agree(verdicts, index, index_of.get(other.first.start, -1))
-        return cls(part, sonorities, ties, spans, holding, fingerings, verdicts, index_of, turns)
+        return cls(part, sonorities, ties, spans, holding, fingerings, verdicts, index_of, turns, Instructions(part))
 
     def sonority_of(self, event: Event) -> Sonority:
         """The sonority an event belongs to."""
@@ -95,6 +97,9 @@ def demand(
     if to is not None:
         target = tuple((note.written, note.sounding) for note in to.notes)
     first = events[0]
+    told = scene.instructions.slide_at(first.onset, first.staff)
+    if kind == Kind.GLISSANDO:
+        told = scene.instructions.means_from(first.onset, to.sonority.onset if to else first.onset, first.staff)
     verdict = scene.verdict_of(links[0].sonority)
     reading = reading_of_note(word) if open_pitches else None
     if verdict is not None and verdict.outcome == MULTIPHONIC:
@@ -114,4 +119,5 @@ def demand(
         word=word,
         seconds_end=max(event.seconds_end for event in events),
         reading=reading,
+        instruction=told,
     )

@@ -75,19 +75,20 @@ class _Entry:
     not_in: re.Pattern[str] | None
 
 
-def _one_line(text: str) -> str:
+def one_line(text: str) -> str:
+    """The text in one line, blanks joined, letters composed."""
     # Some programs write "Flöten" in decomposed form and join words with no-break spaces.
     return " ".join(unicodedata.normalize("NFC", text).split())
 
 
-def _alternatives(words: Iterable[str]) -> re.Pattern[str] | None:
+def alternatives(words: Iterable[str]) -> re.Pattern[str] | None:
     """A pattern for any of the words as whole words; longer ones first."""
     ordered = sorted(set(words), key=len, reverse=True)
     if not ordered:
         return None
     patterns = []
     for word in ordered:
-        body = r"\s*".join(re.escape(piece) for piece in _one_line(word).rstrip(".").split(" "))
+        body = r"\s*".join(re.escape(piece) for piece in one_line(word).rstrip(".").split(" "))
         end = r"(?:\.|\Z)" if word.endswith(".") else r"(?![\w/])"
         patterns.append(body + end)
     return re.compile(r"(?<!\w)(?:" + "|".join(patterns) + ")", re.IGNORECASE)
@@ -96,9 +97,9 @@ def _alternatives(words: Iterable[str]) -> re.Pattern[str] | None:
 def _entry(table: Mapping[str, Any], technique: Technique) -> _Entry:
     return _Entry(
         technique,
-        frozenset(_one_line(text) for text in table.get("exact", ())),
-        _alternatives(word for language in LANGUAGES for word in table.get(language, ())),
-        _alternatives(table.get("not_in", ())),
+        frozenset(one_line(text) for text in table.get("exact", ())),
+        alternatives(word for language in LANGUAGES for word in table.get(language, ())),
+        alternatives(table.get("not_in", ())),
     )
 
 
@@ -140,7 +141,7 @@ def _refuse_twice(ids: list[str]) -> None:
 
 def find_words(text: str) -> tuple[Hit, ...]:
     """The technique and player words in one text, at most one of each technique, in the file's order."""
-    line = _one_line(text)
+    line = one_line(text)
     hits = []
     for entry in _entries():
         if line in entry.exact:

@@ -245,7 +245,8 @@ def _groups(decisions: tuple[Decision, ...]) -> tuple[Group, ...]:
 def _asked(demand: Demand) -> object:
     """What must be equal for two demands to ask the same; sounding pitches tell a piccolo from a flute."""
     pitches = (demand.pitches, demand.sounding, demand.to, demand.to_sounding)
-    return demand.kind, pitches, demand.fingering, demand.open_pitches, demand.continuous, demand.reading
+    how = demand.fingering, demand.to_fingering, demand.instruction, demand.strokes, demand.continuous
+    return demand.kind, pitches, how, demand.open_pitches, demand.reading
 
 
 def _decided(decision: Decision) -> object:

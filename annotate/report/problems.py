@@ -106,6 +106,9 @@ def _said(pitches: tuple[Pitch, ...], to: tuple[Pitch, ...], page: Page) -> str:
 def _why(report: Report, group: Group, decision: Decision, page: Page) -> str:
     """The reason in a few words: that of a finding, else by figures."""
     codes = {one.finding.code for one in report.findings if one.finding.demand in group.ids}
+    told = decision.demand.instruction
+    if decision.status == Status.UNPLAYABLE and told and (told.means or not decision.instead):
+        return page.say("short.instruction")
     if decision.status == Status.UNPLAYABLE:
         code = next((code for code in _REASONS if code in codes), "fails")
         return page.say(f"short.{code}")

@@ -6,6 +6,7 @@ The scores under `tests/cases/detecting` are invented. `tests/cases/README.md` t
 from __future__ import annotations
 
 import json
+import math
 import zipfile
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,7 @@ import music21
 import pytest
 from in_words import in_words
 
-from annotate.demand import Demand
+from annotate.demand import Demand, Instruction
 from annotate.detecting.codes import CODES
 from annotate.detecting.company import Companies, Company
 from annotate.detecting.detect import Detected, detect
@@ -60,13 +61,21 @@ def as_table(demand: Demand) -> dict[str, Any]:
         "fingering": demand.fingering,
         "to_fingering": demand.to_fingering,
         "strokes": demand.strokes,
+        "instruction": as_written(demand.instruction),
         "events": len(demand.events),
     }
 
 
+def as_written(told: Instruction | None) -> str:
+    if told is None:
+        return ""
+    size = f"{told.slide_share:.2f} of the travel" if math.isfinite(told.slide_share) else f"{told.slide_mm:g} mm"
+    return told.means or size
+
+
 def filled_up(expected: dict[str, Any], part: str) -> dict[str, Any]:
     usual = {"part": part, "to": [], "open": False, "continuous": None, "word": "", "fingering": ""}
-    return {"sounding": expected["written"], **usual, "to_fingering": "", "strokes": 0, **expected}
+    return {"sounding": expected["written"], **usual, "to_fingering": "", "strokes": 0, "instruction": "", **expected}
 
 
 @pytest.mark.parametrize("path", sorted(CASES.glob("*.musicxml")), ids=lambda path: path.stem)

@@ -1,0 +1,69 @@
+"""What the composer writes on how a sound is to be made wins over the search."""
+
+import pytest
+from in_words import in_words
+from test_choosing import HEAD, note, slide
+
+from annotate.choosing import choose
+from annotate.pipeline import Options, look
+
+LIFT = note("A", 5, duration=2, notations=slide("start")) + note("A", 5, 0.5, duration=2, notations=slide("stop"))
+FALL = note("A", 5, duration=2, notations=slide("start")) + note("G", 5, duration=2, notations=slide("stop"))
+CHORD = note("C", 5) + note("D", 6, chord=True)
+
+
+@pytest.fixture
+def judged(tmp_path):
+    def judge(words, notes, **options):
+        path = tmp_path / "score.musicxml"
+        path.write_text(HEAD.format(words=words, notes=notes), encoding="utf-8")
+        return look(path, Options(**options)).result
+
+    return judge
+
+
+def test_a_finger_that_rolls_off_the_hole_is_taken_where_it_is_written_and_the_lip_where_nothing_is(judged):
+    (by_finger,), (by_lip,) = (judged(words, LIFT).decisions for words in ("roll the finger off the hole", ""))
+    assert any(share for point in by_finger.path for _, share in point.open)
+    assert not any(point.lip_cents for point in by_finger.path)
+    assert any(point.lip_cents for point in by_lip.path)
+
+
+def test_a_means_that_does_not_lead_there_is_unplayable_and_no_other_is_put_in_its_place(judged):
+    (decision,) = judged("roll off the hole", FALL, flutes=("open-hole-b-slide",)).decisions
+    assert (decision.status, decision.path) == ("unplayable", ())
+    assert "'roll off the hole' is written" in in_words(decision.why)
+    assert "by other means: The slide goes from" in in_words(decision.instead[0].why)
+    (with_slide,) = judged("with the slide", FALL, flutes=("open-hole-b-slide",)).decisions
+    assert with_slide.path[0].slide_mm != with_slide.path[-1].slide_mm
+
+
+def test_a_head_joint_half_out_is_asked_of_the_flute_drawn_out_by_half_its_travel(judged, monkeypatch):
+    asked = []
+    model = choose.model
+    monkeypatch.setattr(choose, "model", lambda instrument, out_mm: asked.append(out_mm) or model(instrument))
+    (decision,) = judged("mult., with the slide half out", CHORD, flutes=("open-hole-b-slide",)).decisions
+    assert asked[0] == pytest.approx(22.5)  # of 45 mm
+    assert in_words(decision.why).startswith("With the head joint 22 mm out, as written.")
+    assert decision.flute == "open-hole-b-slide"
+
+
+def test_a_flute_without_a_telescoping_head_joint_and_one_too_short_cannot_do_what_is_written(judged):
+    for flute, words in (("open-hole-b", "mult., slide half out"), ("open-hole-b-slide", "mult., slide 60 mm out")):
+        (decision,) = judged(words, CHORD, flutes=(flute,)).decisions
+        assert decision.status == "unplayable"
+
+
+def test_a_fingering_written_at_a_microtone_is_judged_and_kept_if_it_sounds_it(judged):
+    def microtone(fingering):
+        technical = f"<technical><fingering>{fingering}</fingering></technical>"
+        quarter = note("A", 5, 0.5, notations=technical, accidental="quarter-sharp")
+        result = judged("", quarter)
+        return result.decisions[0], [one.code for one in result.findings if one.code.startswith("P")]
+
+    (best,) = judged("", note("A", 5, 0.5, accidental="quarter-sharp")).decisions
+    other = str(best.alternatives[0].fingering)
+    kept, codes = microtone(other)
+    assert (str(kept.fingering), codes) == (other, [])
+    replaced, codes = microtone("T 1 2 3 | 1 2 3 C")
+    assert (replaced.fingering, codes) == (best.fingering, ["P2"])
