@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from annotate import marking
 from annotate.choosing import codes as choosing
+from annotate.decisions import rulings as decisions
 from annotate.detecting import codes as detecting
 from annotate.reading import codes as reading
 
-CODES: tuple[str, ...] = tuple(sorted({*reading.CODES, *detecting.CODES, *choosing.CODES, *marking.CODES}))
+CODES: tuple[str, ...] = tuple(
+    sorted({*reading.CODES, *detecting.CODES, *choosing.CODES, *decisions.CODES, *marking.CODES})
+)

@@ -81,6 +81,7 @@ class Decision:
     band_cents. confidence: 0..1. together: how easily the pitches sound at once, 0..1, NaN for one pitch or where not
     known. one_note: they are heard as one note and its harmonics. notes: technique notes as written into the score, top to
     bottom. contrary: the fingers that move against the ear on the way to it, as a fingering ('3v | Eb'), None for none.
+    ruled: a decisions file chose the fingering; own_note: what the player wrote there about this place.
     """
 
     demand: Demand
@@ -99,6 +100,8 @@ class Decision:
     path: tuple[PathPoint, ...] = ()
     notes: tuple[str, ...] = ()
     contrary: Fingering | None = None
+    ruled: bool = False
+    own_note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +109,7 @@ class Result:
     """The whole outcome of a run, before it is worded or written. flutes: names in the order asked for.
 
     decisions: score order; with several flutes each demand once per flute, first flute first.
-    a4_hz: the tuning the pitches asked for were taken at.
+    a4_hz: the tuning the pitches asked for were taken at. decisions_file: the one that was honoured, '' for none.
     """
 
     score: str
@@ -119,6 +122,7 @@ class Result:
     a4_hz: float = 440.0
     marked: int = 0
     """How many marks were written into the score."""
+    decisions_file: str = ""
 
     def first_flute(self) -> tuple[Decision, ...]:
         """Decisions on the flute named first (per part, for scores with several parts)."""

@@ -48,7 +48,8 @@ class Demand:
     open_pitches: a multiphonic written as one note; its other pitches are left to the player.
     continuous: for a glissando, True smooth, False chromatic run, None not told by the notation.
     word: the technique word that made it a demand, as written. reading: why a chord, or a note with open pitches, was read
-    as a multiphonic, one phrase; None for other demands.
+    as a multiphonic, one phrase; None for other demands. address: how a decisions file names its place, '' where no decision
+    can be about it.
     """
 
     id: str
@@ -68,6 +69,7 @@ class Demand:
     to_fingering: str = ""
     instruction: Instruction | None = None
     strokes: int = 0
+    address: str = ""
 
     @property
     def is_to_and_fro(self) -> bool:
@@ -86,9 +88,11 @@ class NotJudged:
 @dataclass(frozen=True, slots=True)
 class Undecided:
     """A chord that the score does not tell how to read: nothing is asked, nothing written. events: those it stands on, tied
-    ones included; pitches: as written, low to high; evidence: what speaks for one reading or another, strongest first."""
+    ones included; pitches: as written, low to high; evidence: what speaks for one reading or another, strongest first;
+    address: as in `Demand`."""
 
     place: Place
     events: tuple[Event, ...]
     pitches: tuple[Pitch, ...]
     evidence: tuple[Message, ...]
+    address: str = ""

@@ -84,6 +84,8 @@ read_options = _together(
     click.option("--chords", type=_CHORDS, default="auto", show_default=True, help="How to read chords."),
     click.option("--tolerance", type=Number(1.0, 100.0), metavar="CENTS",
                  help="How far off is near enough  [default: 30; microtones 20]"),
+    click.option("--decisions", type=FILE, metavar="FILE",
+                 help="What players have decided  [default: SCORE.decisions.toml, if there]"),
     click.option("--musescore", default="", metavar="PROGRAM", help="MuseScore, asked what its own files mean."),
 )  # fmt: skip
 format_option = click.option("--format", "form", type=_FORMAT, default="text", show_default=True)
@@ -110,6 +112,7 @@ def options_of(
     tolerance: float | None,
     language: str = "en",
     musescore: str = "",
+    decisions: Path | None = None,
 ) -> Options:
     """What is typed after the options of a command that reads a score."""
     from annotate.pipeline import Options
@@ -117,7 +120,7 @@ def options_of(
     named = [flute for flute in flutes if "=" not in flute]
     by_part = [tuple(flute.rsplit("=", 1)) for flute in flutes if "=" in flute]
     pairs = tuple((pair[0], pair[1]) for pair in by_part)
-    return Options(tuple(named), pairs, a4, parts, chords, tolerance, language, musescore)
+    return Options(tuple(named), pairs, a4, parts, chords, tolerance, language, musescore, decisions)
 
 
 def desks_of(flutes: tuple[str, ...], a4: float | None, slide: float = 0.0) -> list[Any]:

@@ -14,7 +14,11 @@ from annotate.choosing.decide import decide
 from annotate.choosing.desk import Desk
 from annotate.choosing.judged_on import DesksAt, desks_at, judged, remarks, transpositions
 from annotate.decision import Decision, Result
+from annotate.decisions import kept as kept_decisions
+from annotate.decisions.kept import NOTHING, Kept
+from annotate.decisions.rulings import rulings
 from annotate.demand import Demand, NotJudged, Undecided
+from annotate.detecting.addressed import addressed
 from annotate.detecting.company import Companies
 from annotate.detecting.detect import Detected, detect
 from annotate.drawing import picture_files
@@ -36,6 +40,7 @@ from fingering_db.survey import Progress
 
 OnWritten = Callable[[Ready], None]
 DEFAULT_FLUTE = "open-hole-b"
+AUTO = "auto"  # chords are read as the score tells
 # The flute that a part's sound id or name tells, where one of that name is shipped.
 _LISTED_PARTS = 12
 FLUTE_OF_FAMILY = {"flute": DEFAULT_FLUTE, "piccolo": "piccolo", "alto": "alto", "bass": "bass"}
@@ -45,16 +50,18 @@ FLUTE_OF_FAMILY = {"flute": DEFAULT_FLUTE, "piccolo": "piccolo", "alto": "alto",
 class Options:
     """What the user asked for. flutes: names or files, first one decides; part_flutes: (part selector, flute) pairs;
     parts: selectors, empty for every flute part; language: of what is written
-    into the score; musescore: the program to ask about its files, '' for the one that is installed."""
+    into the score; musescore: the program to ask about its files, '' for the one that is installed; decisions: the file of
+    decisions, None for the one beside the score, if there is one."""
 
     flutes: tuple[str, ...] = ()
     part_flutes: tuple[tuple[str, str], ...] = ()
     a4_hz: float | None = None
     parts: tuple[str, ...] = ()
-    chords: str = "auto"
+    chords: str = AUTO
     tolerance_cents: float | None = None
     language: str = "en"
     musescore: str = ""
+    decisions: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,9 +85,11 @@ def look(path: Path, options: Options, progress: Progress | None = None) -> Look
 def look_at(file: container.ScoreFile, options: Options, progress: Progress | None = None) -> Looked:
     """The same for a score that was loaded."""
     form = form_of(file, program=options.musescore)
+    kept = _kept(file.path, options)
     with _about(file.path):
         data = form.meaning()
         headings = read_headings(data)
+        options = _with_flutes(options, kept, headings)
         chosen = _chosen_parts(headings, options)
         # Flutes that were not asked for tell who plays the chords of the others.
         flutes = {part.id for part, _ in find_flute_parts(headings.parts)}
@@ -91,6 +100,8 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
     aside = flutes - {part.id for part in parts}
     findings = [finding for finding in score.findings if finding.place is None or finding.place.part_id not in aside]
     findings += [one for part in parts for one in changed_rows(part)]
+    ruled = rulings(kept, parts)
+    findings += ruled.findings
     decisions: list[Decision] = []
     not_judged: list[NotJudged] = []
     undecided: list[Undecided] = []
@@ -107,10 +118,13 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
         names += [desk.name for own in desks.values() for desk in own]
         a4_hz = next(desk.a4_hz for own in desks.values() for desk in own)
         at = partial(desks_at, played, desks)
-        detected = judged(detect(part, options.chords, companies.of(part)), at).renumbered(count + 1)
+        chords = options.chords if options.chords != AUTO else ruled.piece or AUTO
+        detected = addressed(
+            part, judged(detect(part, chords, companies.of(part), ruled.readings(part)), at).renumbered(count + 1)
+        )
         demands = _with_ordinary(part, detected, at, count)
         count += len(demands)
-        decided = decide(part, demands, at, progress)
+        decided = decide(part, demands, at, progress, ruled)
         findings += remarks(part, decided.decisions, desks)
         findings += (*played.findings, *_transpositions(part, at, options), *detected.findings)
         not_judged += detected.not_judged
@@ -129,6 +143,7 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
         undecided=tuple(undecided),
         parts_read=tuple(part.label for part in parts),
         a4_hz=a4_hz,
+        decisions_file=kept.path,
     )
     return Looked(form, file, data, score, parts, result, options.language)
 
@@ -227,6 +242,22 @@ def _write(
             if on_written:
                 on_written(ready)
             held.close()  # nothing is taken back any more
+
+
+def _kept(score: Path, options: Options) -> Kept:
+    """The decisions asked for, else those beside the score."""
+    if options.decisions is not None:
+        return kept_decisions.load(options.decisions)
+    found = kept_decisions.beside(score)
+    return kept_decisions.load(found) if found.is_file() else NOTHING
+
+
+def _with_flutes(options: Options, kept: Kept, headings: Score) -> Options:
+    """The same with the flutes decided on for parts that the user did not name."""
+    named = {choose_part(headings.parts, selector).id for selector, _ in options.part_flutes}
+    parts = [(part.id, {part.label, part.id, str(part.number)}) for part in headings.parts]
+    own = tuple((id, flute) for name, flute in kept.flutes for id, names in parts if name in names and id not in named)
+    return replace(options, part_flutes=options.part_flutes + own)
 
 
 def _chosen_parts(headings: Score, options: Options) -> tuple[tuple[Part, str], ...]:

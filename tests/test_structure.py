@@ -62,6 +62,7 @@ ORDER = [
         "annotate.decision",
         "annotate.answers",
         "annotate.reading",
+        "annotate.decisions",
     ],
     [
         "annotate.files.writing",

@@ -7,11 +7,13 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from annotate.choosing.desk import Desk
+from annotate.choosing.judging import fixed
 from annotate.choosing.multiphonics import decide_multiphonic
 from annotate.choosing.single import decide_microtone, decide_note, out_of_compass
 from annotate.choosing.slides import decide_glissando
 from annotate.choosing.to_and_fro import decide_to_and_fro
 from annotate.decision import Decision, Status
+from annotate.decisions.rulings import NO_RULING, Ruling
 from annotate.demand import Demand, Instruction, Kind
 from annotate.findings import Finding
 from annotate.score import Event, Part
@@ -20,24 +22,37 @@ from fingering_db.message import Message
 from fingering_db.model import model
 
 
-def choose(demand: Demand, desk: Desk, prefer: Fingering | None = None) -> tuple[Decision, tuple[Finding, ...]]:
-    """Decide one demand on one flute. prefer: a fingering to take if it is among those that answer."""
+def choose(
+    demand: Demand, desk: Desk, ruling: Ruling = NO_RULING, prefer: Fingering | None = None
+) -> tuple[Decision, tuple[Finding, ...]]:
+    """Decide one demand on one flute. ruling: what the player has decided. prefer: a fingering to take if it is among those
+    that answer."""
     told = demand.instruction
     if told is not None and not told.means:
-        return _with_the_joint_out(demand, desk, told, prefer)
-    if demand.kind == Kind.MULTIPHONIC:
-        return decide_multiphonic(demand, desk, prefer)
+        return _with_the_joint_out(demand, desk, told, ruling, prefer)
+    decision, findings = _chosen(demand, desk, ruling, prefer)
+    liked = decision.fingering is not None and ruling.liking(decision.fingering) < len(ruling.prefer)
+    return replace(decision, own_note=ruling.note, ruled=decision.ruled or liked), findings
+
+
+def _chosen(
+    demand: Demand, desk: Desk, ruling: Ruling, prefer: Fingering | None
+) -> tuple[Decision, tuple[Finding, ...]]:
     if demand.kind == Kind.GLISSANDO:
-        return decide_glissando(demand, desk), ()
-    if demand.kind == Kind.MICROTONE:
-        return decide_microtone(demand, desk, prefer)
+        return decide_glissando(demand, desk, ruling)
     if demand.is_to_and_fro:
-        return decide_to_and_fro(demand, desk)
+        return decide_to_and_fro(demand, desk, ruling)
+    if ruling.fix is not None:
+        return _fixed(demand, desk, ruling, fixed(demand, desk, ruling.fix))
+    if demand.kind == Kind.MULTIPHONIC:
+        return decide_multiphonic(demand, desk, ruling, prefer)
+    if demand.kind == Kind.MICROTONE:
+        return decide_microtone(demand, desk, ruling, prefer)
     return decide_note(demand, desk), ()
 
 
 def _with_the_joint_out(
-    demand: Demand, desk: Desk, told: Instruction, prefer: Fingering | None
+    demand: Demand, desk: Desk, told: Instruction, ruling: Ruling, prefer: Fingering | None
 ) -> tuple[Decision, tuple[Finding, ...]]:
     """The same on the flute with its head joint as far out as the composer writes."""
     instrument = desk.model.instrument
@@ -48,9 +63,16 @@ def _with_the_joint_out(
         why = Message(key, word=told.word, travel=travel)
         return Decision(demand, desk.name, Status.UNPLAYABLE, why), ()
     drawn = replace(desk, model=model(instrument, out_mm))
-    decision, findings = choose(replace(demand, instruction=None), drawn, prefer)
+    decision, findings = choose(replace(demand, instruction=None), drawn, ruling, prefer)
     why = Message("choice.slide_is_out", mm=out_mm) + decision.why
     return replace(decision, demand=replace(decision.demand, instruction=told), why=why), findings
+
+
+def _fixed(demand: Demand, desk: Desk, ruling: Ruling, own: Decision | Finding) -> tuple[Decision, tuple[Finding, ...]]:
+    if isinstance(own, Decision):
+        return own, ()
+    decision, findings = _chosen(demand, desk, replace(ruling, fix=None), None)
+    return decision, (*findings, own)
 
 
 def ordinary_demands(part: Part, taken: Iterable[Event], desks_at: Callable[[Event], list[Desk]]) -> tuple[Demand, ...]:

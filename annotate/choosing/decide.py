@@ -12,6 +12,7 @@ from annotate.choosing.judged_on import DesksAt
 from annotate.choosing.motions import remarks
 from annotate.choosing.passage import planned, steps
 from annotate.decision import Decision
+from annotate.decisions.rulings import NONE, Rulings
 from annotate.demand import Demand, Kind
 from annotate.findings import Finding
 from annotate.score import Event, Part
@@ -26,23 +27,29 @@ class Decided:
     findings: tuple[Finding, ...]
 
 
-def decide(part: Part, demands: tuple[Demand, ...], at: DesksAt, progress: Progress | None = None) -> Decided:
-    """Decide every demand on every flute that it is judged on."""
+def decide(
+    part: Part,
+    demands: tuple[Demand, ...],
+    at: DesksAt,
+    progress: Progress | None = None,
+    ruled: Rulings = NONE,
+) -> Decided:
+    """Decide every demand on every flute that it is judged on. ruled: what the player has decided."""
     told: dict[tuple[str, int], tuple[Finding, ...]] = {}
     rows: list[list[Decision]] = []
     searched = (demand for demand in demands if demand.kind is not Kind.NOTE)
     for one in dict.fromkeys(desk.model for demand in searched for desk in at(demand.events[0])):
         atlas(one, progress)  # here, where somebody is told how it goes
     for done, demand in enumerate(demands, start=1):
-        row = []
+        row, ruling = [], ruled.of(part.id, demand.events[0])
         for number, desk in enumerate(at(demand.events[0])):
-            decision, told[demand.id, number] = choose(demand, desk)
+            decision, told[demand.id, number] = choose(demand, desk, ruling)
             row.append(decision)
         rows.append(row)
         if progress:
             progress("demand", done, len(demands))
     for number in range(max(map(len, rows), default=0)):
-        _with_passage(part, rows, number, at)
+        _with_passage(part, rows, number, at, ruled)
     findings = [finding for own in told.values() for finding in own]
     first = [row[0] for row in rows]
     for of in (unplayable_finding, one_note_finding):
@@ -59,7 +66,7 @@ def _column(at: DesksAt, number: int) -> DeskAt:
     return desk_at
 
 
-def _with_passage(part: Part, rows: list[list[Decision]], number: int, at: DesksAt) -> None:
+def _with_passage(part: Part, rows: list[list[Decision]], number: int, at: DesksAt, ruled: Rulings) -> None:
     """Put what the passage makes easier in the place of what was decided on one flute."""
     desk_at = _column(at, number)
     picks = planned(part, (row[number] for row in rows if number < len(row)), desk_at)
@@ -67,7 +74,8 @@ def _with_passage(part: Part, rows: list[list[Decision]], number: int, at: Desks
         pick = picks.get(row[0].demand.id)
         desk = desk_at(row[0].demand.events[0])
         if pick is not None and desk is not None:
-            decision, _ = choose(row[number].demand, desk, pick.fingering)
+            demand = row[number].demand
+            decision, _ = choose(demand, desk, ruled.of(part.id, demand.events[0]), pick.fingering)
             row[number] = replace(decision, why=decision.why + pick.why)
 
 

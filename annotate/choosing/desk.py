@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from annotate.decision import Alternative, Decision, Instead, Sound, Status
+from annotate.decisions.rulings import Ruling
 from annotate.demand import Demand, Kind
 from fingering_db.fingering import Fingering
 from fingering_db.likeness import KEPT_SEMITONES
@@ -22,6 +23,8 @@ _ALTERNATIVES = 5
 _TOLERANCE = 30.0  # cents
 _OF_THE_STEP = 0.4  # of its distance from the nearest tempered note: 20 cents of the 50 of a quarter-tone
 _LEAST_TOLERANCE = 5.0  # cents
+# Two answers that differ by no more than these in confidence and in how far they are off are equal for the ear: ours.
+_EQUAL_CONFIDENCE, _EQUAL_CENTS = 0.1, 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,9 +100,23 @@ def status_for(worst_cents: float, confidence: float, tolerance_cents: float) ->
     return Status.DOUBTFUL
 
 
-def preferred(candidates: tuple[Candidate, ...], fingering: Fingering | None) -> tuple[Candidate, ...]:
-    """The same with the candidate of that fingering first; as they are where it is not among them."""
-    return tuple(sorted(candidates, key=lambda one: one.fingering != fingering)) if fingering else candidates
+def preferred(
+    candidates: tuple[Candidate, ...], fingering: Fingering | None, ruling: Ruling, tolerance_cents: float
+) -> tuple[Candidate, ...]:
+    """The same with the candidate of that fingering first; without one, with that which a player likes best of those that are
+    equal to the first for the ear."""
+    if fingering:
+        return tuple(sorted(candidates, key=lambda one: one.fingering != fingering))
+    if not ruling.prefer or not candidates:
+        return candidates
+    best = candidates[0]
+    status = status_of(best, tolerance_cents)
+
+    def equal(one: Candidate) -> bool:
+        near = one.confidence >= best.confidence - _EQUAL_CONFIDENCE
+        return near and one.worst_cents <= best.worst_cents + _EQUAL_CENTS and status_of(one, tolerance_cents) == status
+
+    return tuple(sorted(candidates, key=lambda one: ruling.liking(one.fingering) if equal(one) else len(ruling.prefer)))
 
 
 def ranked(found: Found, tolerance_cents: float) -> tuple[Candidate, ...]:

@@ -126,7 +126,7 @@ def _standard(event: Event, desk: Desk) -> tuple[Option, ...]:
 
 
 def _options(decision: Decision, desk: Desk) -> tuple[Option, ...]:
-    """The fingering decided on, and those of its alternatives that leave the status as it is."""
+    """The fingering decided on, and, where no player decided, those of its alternatives that leave the status as it is."""
     if decision.status == Status.UNPLAYABLE or not decision.fingering:
         return ()
     demand = decision.demand
@@ -134,7 +134,7 @@ def _options(decision: Decision, desk: Desk) -> tuple[Option, ...]:
     own = decision.fingering
     end = decision.path[-1].fingering if decision.path else own
     found = [_option(own, end, decision.deviation_cents, decision.band_cents, decision.confidence)]
-    if demand.kind in (Kind.MULTIPHONIC, Kind.MICROTONE):
+    if demand.kind in (Kind.MULTIPHONIC, Kind.MICROTONE) and not decision.ruled:
         for other in decision.alternatives:
             worst = max(map(abs, other.deviation_cents))
             if status_for(worst, other.confidence, tolerance) == decision.status:

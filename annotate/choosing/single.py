@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from annotate.choosing.desk import Desk, decided, instead, preferred, ranked, status_of, transposition
-from annotate.choosing.multiphonics import judge_written
+from annotate.choosing.judging import judged
 from annotate.decision import Decision, Instead, Status
+from annotate.decisions.rulings import NO_RULING, Ruling
 from annotate.demand import Demand, Kind
 from annotate.detecting.fingering_text import read_fingering
 from annotate.findings import Finding
@@ -18,27 +19,30 @@ _ABOVE_CHART = 2  # semitones above the chart's last note that players reach wit
 
 
 def decide_microtone(
-    demand: Demand, desk: Desk, prefer: Fingering | None = None
+    demand: Demand, desk: Desk, ruling: Ruling = NO_RULING, prefer: Fingering | None = None
 ) -> tuple[Decision, tuple[Finding, ...]]:
     """The composer's own fingering where it sounds the pitch, else one that is found.
 
     prefer: the fingering to take if it is among those found, None for the best by itself."""
     written = read_fingering(demand.fingering)
     if written is None:
-        return _by_search(demand, desk, prefer), ()
-    judged = judge_written(demand, desk, written)
-    return (judged, ()) if isinstance(judged, Decision) else (_by_search(demand, desk, prefer), (judged,))
+        return _by_search(demand, desk, ruling, prefer), ()
+    own = judged(demand, desk, written)
+    return (own, ()) if isinstance(own, Decision) else (_by_search(demand, desk, ruling, prefer), (own,))
 
 
-def _by_search(demand: Demand, desk: Desk, prefer: Fingering | None) -> Decision:
+def _by_search(demand: Demand, desk: Desk, ruling: Ruling, prefer: Fingering | None) -> Decision:
     """A fingering for the pitch itself; the lip alone from the nearest semitone is named where no fingering is near."""
     tolerance = desk.tolerance(demand)
-    candidates = ranked(desk.find(demand.sounding, tolerance), tolerance)
+    found = ranked(desk.find(demand.sounding, tolerance), tolerance)
+    candidates = tuple(one for one in found if ruling.allows(one.fingering))
+    if found and not candidates:
+        return Decision(demand, desk.name, Status.UNPLAYABLE, Message("decisions.all_forbidden"), ruled=True)
     if not candidates or status_of(candidates[0], tolerance) == Status.UNPLAYABLE:
         why = Message("choice.microtone_none", within=2 * tolerance, bend=desk.model.instrument.lip.bend_cents)
         near = instead(desk, demand, demand.sounding)
         return Decision(demand, desk.name, Status.UNPLAYABLE, why, instead=near)
-    candidates = preferred(candidates, prefer)
+    candidates = preferred(candidates, prefer, ruling, tolerance)
     best = candidates[0]
     status = status_of(best, tolerance)
     worst = best.worst_cents

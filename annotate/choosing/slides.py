@@ -9,7 +9,9 @@ from annotate.choosing.breaks import where_it_breaks
 from annotate.choosing.desk import Desk, decided, ranked, shown, status_of
 from annotate.choosing.single import compass
 from annotate.decision import Alternative, Decision, Instead, PathPoint, Sound, Status
+from annotate.decisions.rulings import NO_RULING, NOT_TAKEN, Ruling
 from annotate.demand import Demand
+from annotate.findings import Finding
 from fingering_db.glide import HALF_HOLE, KEY_LIFT, SLIDE, Glide, finger_glides, slide_glides
 from fingering_db.instrument import SLIDE_SUFFIX, load, shipped
 from fingering_db.message import Message
@@ -23,7 +25,19 @@ _REACH_CENTS = 15.0
 _FASTEST_SLIDE_MM_S = 150.0  # a hand draws a joint evenly up to about this speed: ours
 
 
-def decide_glissando(demand: Demand, desk: Desk) -> Decision:
+def decide_glissando(demand: Demand, desk: Desk, ruling: Ruling = NO_RULING) -> tuple[Decision, tuple[Finding, ...]]:
+    """As the player decided where a way on that fingering is found, else the best."""
+    if ruling.fix is None:
+        return _decided(demand, desk, ruling), ()
+    decision = _decided(demand, desk, ruling)
+    if decision.fingering == ruling.fix:
+        return replace(decision, why=Message("decisions.fixed") + decision.why, ruled=True), ()
+    message = Message("decisions.no_way_on", fingering=str(ruling.fix))
+    finding = Finding(NOT_TAKEN, "warning", demand.place, message, Message("decisions.not_taken_advice"), demand.id)
+    return _decided(demand, desk, replace(ruling, fix=None)), (finding,)
+
+
+def _decided(demand: Demand, desk: Desk, ruling: Ruling) -> Decision:
     """Lip, slide and fingers, then (where the notation leaves it open) a run of semitones."""
     if demand.continuous is False:
         return _run(demand, desk)
@@ -31,16 +45,17 @@ def decide_glissando(demand: Demand, desk: Desk) -> Decision:
         why = Message("glide.unequal", start=len(demand.sounding), end=len(demand.to_sounding))
         return Decision(demand, desk.name, Status.UNPLAYABLE, why)
     means = demand.instruction.means if demand.instruction else ""
-    found = _by_lip(demand, desk) if means in ("", LIP) else None
+    found = _by_lip(demand, desk, ruling) if means in ("", LIP) else None
     if found is not None:
         return found
-    glides = ways(desk, demand.sounding, demand.to_sounding, desk.tolerance(demand), means)
+    every = ways(desk, demand.sounding, demand.to_sounding, desk.tolerance(demand), means)
+    glides = tuple(glide for glide in every if ruling.allows(glide.path[0].fingering))
     seconds = max(demand.seconds_end - demand.place.seconds, 0.0)
     rated = [(glide_status(glide, desk.tolerance(demand), seconds), glide) for glide in glides]
     usable = [pair for pair in rated if pair[0] != Status.UNPLAYABLE]
     if not usable:
-        return _not_as_written(demand, desk) if means else _not_continuous(demand, desk)
-    status, best = min(usable, key=lambda pair: pair[0].rank)
+        return _not_as_written(demand, desk, ruling) if means else _not_continuous(demand, desk)
+    status, best = min(usable, key=lambda pair: (pair[0].rank, ruling.liking(pair[1].path[0].fingering)))
     why = glide_reason(best, status, desk.tolerance(demand), seconds, desk.a4_hz) + _not_on_the_best(
         demand, desk, glides
     )
@@ -64,11 +79,11 @@ def decide_glissando(demand: Demand, desk: Desk) -> Decision:
     )
 
 
-def _not_as_written(demand: Demand, desk: Desk) -> Decision:
+def _not_as_written(demand: Demand, desk: Desk, ruling: Ruling) -> Decision:
     """Not by the means that the composer writes: by which others it could be done is told, and not put in its place."""
     told = demand.instruction
     assert told is not None
-    other = decide_glissando(replace(demand, instruction=None), desk)
+    other = _decided(replace(demand, instruction=None), desk, ruling)
     why = Message("glide.not_as_written", word=told.word)
     if other.status == Status.UNPLAYABLE:
         return replace(other, demand=demand, why=why + other.why)
@@ -180,7 +195,7 @@ def _asked_cents(demand: Demand) -> float:
     return max(abs(to.midi - start.midi) * 100.0 for start, to in pairs)
 
 
-def _by_lip(demand: Demand, desk: Desk) -> Decision | None:
+def _by_lip(demand: Demand, desk: Desk, ruling: Ruling) -> Decision | None:
     """Both ends within the lip's bend of one fingering half-way."""
     bend = desk.model.instrument.lip.bend_cents
     asked = _asked_cents(demand)
@@ -191,9 +206,8 @@ def _by_lip(demand: Demand, desk: Desk) -> Decision | None:
         for start, to in zip(demand.sounding, demand.to_sounding, strict=True)
     )
     tolerance = desk.tolerance(demand)
-    best = next(
-        (one for one in desk.find(middle, tolerance).best if status_of(one, tolerance) == Status.PLAYABLE), None
-    )
+    every = (one for one in desk.find(middle, tolerance).best if ruling.allows(one.fingering))
+    best = next((one for one in every if status_of(one, tolerance) == Status.PLAYABLE), None)
     if best is None:
         return None
     best = desk.with_jets(best, middle)

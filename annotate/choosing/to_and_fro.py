@@ -9,8 +9,10 @@ import numpy as np
 
 from annotate.choosing.codes import SLOW_TREMOLO, WRITTEN_FINGERING_DIFFERS
 from annotate.choosing.desk import Desk, instead, ranked, shown, status_of
-from annotate.choosing.multiphonics import MOST_PITCHES, held, none_found
+from annotate.choosing.judging import held
+from annotate.choosing.multiphonics import MOST_PITCHES, none_found
 from annotate.decision import Decision, Instead, PathPoint, Status
+from annotate.decisions.rulings import NO_RULING, Ruling
 from annotate.demand import Demand, Kind
 from annotate.detecting.fingering_text import read_fingering
 from annotate.findings import Finding
@@ -43,10 +45,13 @@ class _Way:
     possible: float
 
 
-def decide_to_and_fro(demand: Demand, desk: Desk) -> tuple[Decision, tuple[Finding, ...]]:
-    """The pair of fingerings that is best together; unplayable where one of the sounds has none."""
+def decide_to_and_fro(demand: Demand, desk: Desk, ruling: Ruling = NO_RULING) -> tuple[Decision, tuple[Finding, ...]]:
+    """The pair of fingerings that is best together; unplayable where one of the sounds has none. ruling: what it fixes is
+    taken as written at the first sound."""
+    if ruling.fix is not None:
+        demand = replace(demand, fingering=str(ruling.fix))
     demand = _trilled_to(demand, desk)
-    sides = _side(demand, desk), _side(_other(demand), desk)
+    sides = _side(demand, desk, ruling), _side(_other(demand), desk, ruling)
     texts = demand.fingering, demand.to_fingering
     differing = (_differs(text, side, demand) for text, side in zip(texts, sides, strict=True))
     findings = [one for one in differing if one]
@@ -80,7 +85,7 @@ def _other(demand: Demand) -> Demand:
     return replace(demand, pitches=demand.to, sounding=demand.to_sounding, fingering=demand.to_fingering)
 
 
-def _side(demand: Demand, desk: Desk) -> list[Candidate]:
+def _side(demand: Demand, desk: Desk, ruling: Ruling) -> list[Candidate]:
     """The fingerings of one sound, best first: those of the search, or the one that is written if it sounds it."""
     if len(demand.sounding) > MOST_PITCHES:
         return []
@@ -89,7 +94,8 @@ def _side(demand: Demand, desk: Desk) -> list[Candidate]:
     if own is not None and _sounds_it(own, tolerance):
         return [own]
     found = ranked(desk.find(demand.sounding, tolerance), tolerance)
-    return [one for one in found if status_of(one, tolerance) != Status.UNPLAYABLE][:_TRIED]
+    allowed = (one for one in found if not any(wish.fits(one.fingering) for wish in ruling.forbid))
+    return [one for one in allowed if status_of(one, tolerance) != Status.UNPLAYABLE][:_TRIED]
 
 
 def _written(demand: Demand, desk: Desk) -> Candidate | None:

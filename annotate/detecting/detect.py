@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from annotate.demand import Demand, NotJudged, Undecided
@@ -46,16 +47,19 @@ class Detected:
         )
 
 
-def detect(part: Part, chords: str = "auto", company: Company | None = None) -> Detected:
+def detect(
+    part: Part, chords: str = "auto", company: Company | None = None, readings: Mapping[int, str] | None = None
+) -> Detected:
     """Find multiphonics, glissandi and microtones of a part, and what is doubtful or not judged.
 
     chords: 'auto', or how every chord is to be read: 'multiphonic', 'players', 'voice'. company: the other parts of the
-    score, evidence for or against a second player; None for unknown.
+    score, evidence for or against a second player; None for unknown. readings: of single chords, by the byte offset of
+    their event, before everything else.
     Raises ValueError for another value of `chords`.
     """
     if chords not in ("auto", *READINGS):
         raise ValueError(f"chords is '{chords}': expected auto, multiphonic, players or voice")
-    scene = Scene.of(part, chords, company or Company())
+    scene = Scene.of(part, chords, company or Company(), readings or {})
     glissandi = find_glissandi(scene)
     used = set(glissandi.used)
     tremolos = find_tremolos(scene, used)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from annotate.demand import Demand, Kind
@@ -38,13 +39,17 @@ class Scene:
     instructions: Instructions
 
     @classmethod
-    def of(cls, part: Part, chords: str, company: Company) -> Scene:
-        """Prepare a part."""
+    def of(cls, part: Part, chords: str, company: Company, readings: Mapping[int, str]) -> Scene:
+        """Prepare a part. readings: as in `detect`."""
         sonorities = gather(part.events)
         spans, ties, fingerings = Spans(part), Ties(sonorities), WrittenFingerings(part)
         several = spans.several_anywhere() is not None or SEVERAL in map(name_tells, (part.name, part.abbreviation))
         holding = Holding(part, sonorities, spans, ties, several)
         verdicts = judge_chords(part, sonorities, spans, holding, fingerings, chords=chords, company=company)
+        for index in verdicts:
+            read = next((readings[event.start] for event in sonorities[index].events if event.start in readings), "")
+            if read:
+                verdicts[index] = Verdict(read)
         index_of = {event.start: index for index, s in enumerate(sonorities) for event in s.events}
         for index in sorted(verdicts):
             before = ties.before(sonorities[index])

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from annotate.decision import Alternative, Decision, Instead, PathPoint, Result, Sound
+from annotate.decisions.line import FIX, READ, READINGS, place_line
 from annotate.language import words
 from annotate.numbering import fingerings_of, numbered
 from annotate.report.content import Counts, NumberedFinding, Report, build, spelled_as_asked
@@ -52,10 +53,12 @@ def as_data(report: Report, since: Since | None = None) -> dict[str, Any]:
                 "place": str(one.place),
                 "written": [str(pitch) for pitch in one.pitches],
                 "evidence": [_SAID(each) for each in one.evidence],
+                "decide": [place_line(one.address, READ, reading) for reading in READINGS] if one.address else [],
             }
             for one in result.undecided
         ],
     }
+    data["decisions_file"] = result.decisions_file
     return data | {"since": _since(since)} if since else data
 
 
@@ -130,7 +133,9 @@ def _demand(decision: Decision, report: Report) -> dict[str, Any]:
         "deviation_cents": [figure(cents) for cents in decision.deviation_cents],
         "confidence": figure(decision.confidence, 2),
         "sounds": sounds_data(decision.sounds, asked),
-        "alternatives": [_alternative(one) for one in decision.alternatives],
+        "alternatives": [
+            _alternative(one) | {"decide": _fix_line(demand.address, one.fingering)} for one in decision.alternatives
+        ],
         "instead": [_instead(one) for one in decision.instead],
         "path": [_path_point(point, asked) for point in decision.path],
         "notes": list(decision.notes),
@@ -139,7 +144,15 @@ def _demand(decision: Decision, report: Report) -> dict[str, Any]:
         "reading": _SAID(demand.reading) if demand.reading else "",
         "together": figure(decision.together, 2),
         "one_note": decision.one_note,
+        "decided": decision.ruled,
+        "own_note": decision.own_note,
+        "decide": _fix_line(demand.address, decision.fingering),
     }
+
+
+def _fix_line(address: str, fingering: Fingering | None) -> str:
+    """The line of a decisions file that holds on to a fingering, '' where none can."""
+    return place_line(address, FIX, fingering) if address and fingering else ""
 
 
 def _pitch(pitch: Pitch, a4_hz: float) -> dict[str, Any]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from itertools import chain
 
 from annotate.decision import Decision, Result, Status
+from annotate.decisions.line import READ, READINGS, choice_line, place_line
 from annotate.language import words
 from annotate.output import display_width, pad, plain, side_by_side, together, wrap
 from annotate.place import Place
@@ -65,6 +66,7 @@ def render(
     sections = [page.heading(), page.changes(since), page.problems(bad)]
     sections += [page.comparison() if detail == FULL else [], page.demands()]
     sections += [page.numbers(numbered), page.findings(), page.not_judged(), page.signs()]
+    sections += [page.decisions() if detail == FULL else []]
     if result.decisions:
         sections += [page.notices()]
     text = plain("\n\n".join("\n".join(section) for section in sections if section))
@@ -97,6 +99,9 @@ class _Layout(Page):
             self.count("report.flute", len(result.flutes), list=flutes),
             read if parts else self.say("report.no_parts"),
         ]
+        if result.decisions_file:
+            ruled = sum(one.ruled or bool(one.own_note) for one in result.first_flute())
+            told.append(self.count("decisions.honoured", ruled, path=self.clean(result.decisions_file)))
         lines = list(chain.from_iterable(wrap(text, self.width, hanging=2) for text in told))
         if not result.decisions:
             return [*lines, "", *(wrap(self.say("report.no_demands"), self.width) if parts else [])]
@@ -199,6 +204,18 @@ class _Layout(Page):
         """How the fingerings above are to be read."""
         lines = sign_lines([one for group in self.shown for one in group.decisions], self)
         return [self.rule(), self.say("signs.heading"), "", *lines] if lines else []
+
+    def decisions(self) -> list[str]:
+        """A line to paste into the decisions file for each choice, whole: longer than the page where it must be."""
+        lines = []
+        for one in self.report.result.first_flute():
+            if one.demand.address and one.fingering and not one.ruled:
+                others = (other.fingering for other in one.alternatives[:_ALTERNATIVES])
+                lines.append(self.clean(choice_line(one.demand.address, one.fingering, others)))
+        for each in self.report.result.undecided:
+            lines += [self.clean(place_line(each.address, READ, how)) for how in READINGS if each.address]
+        head = wrap(self.say("decisions.paste"), self.width)
+        return [self.rule(), *head, "", *lines] if lines else []
 
     def demands(self) -> list[str]:
         lines: list[str] = []
@@ -346,6 +363,8 @@ class _Layout(Page):
     def reasons(self, decision: Decision, width: int) -> list[str]:
         """Confidence, why, the path, what else sounds, what to play instead."""
         texts = [self.sentence(decision.why)]
+        if decision.own_note:
+            texts.append(self.say("decisions.own_note", note=self.clean(decision.own_note)))
         if decision.fingering:
             word = confidence_word(decision)
             sure = self.words.number(rounded_down(decision.confidence), ".1f")

@@ -230,7 +230,7 @@ def long_and_hostile() -> Result:
     flutes = ("open-hole-b", "vented-b", HOSTILE)
     findings = tuple(replace(one, place=place("X" * 30, part=HOSTILE), message="w" * 200) for one in rich.findings)
     parts = (HOSTILE, HOSTILE)
-    return Result(rich.score, flutes, tuple(odd), findings, rich.not_judged, parts)
+    return Result(rich.score, flutes, tuple(odd), findings, rich.not_judged, parts_read=parts)
 
 
 @pytest.mark.parametrize("result", [rich_result(), two_flutes(), of(), long_and_hostile()])

@@ -1,0 +1,158 @@
+"""A decisions file (TOML): what it says, strictly read. What it names that is not there is a finding, made elsewhere."""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Literal
+
+import msgspec
+
+from annotate.decisions.line import FLUTE, PIECE, PITCH, PLACE, WEIGHT
+from annotate.decisions.wish import Wish, WishError
+from annotate.findings import InputError
+from fingering_db.fingering import Fingering, FingeringError
+from fingering_db.message import Message, MessageError
+from fingering_db.toml_size import too_nested
+
+SUFFIX = ".decisions.toml"
+_MOST_BYTES = 1 << 20
+_TABLES = (PLACE, PITCH, PIECE, FLUTE, WEIGHT)
+
+
+class _NotReadError(MessageError):
+    """A value that cannot be read, with the key it stands under."""
+
+
+class _Entry(msgspec.Struct, forbid_unknown_fields=False):
+    """What may be said of a place, of a pitch and of the piece."""
+
+    fix: str | None = None
+    forbid: str | list[str] = []
+    prefer: str | list[str] = []
+    read: Literal["multiphonic", "players", "voice"] | None = None
+    note: str | None = None
+
+
+class _File(msgspec.Struct):
+    place: dict[str, _Entry] = {}
+    pitch: dict[str, _Entry] = {}
+    piece: _Entry = msgspec.field(default_factory=_Entry)
+    flute: dict[str, str] = {}
+    weight: dict[str, float] = {}
+
+
+_ENTRY = tuple(field.name for field in msgspec.structs.fields(_Entry))
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What was decided about a place, a pitch or the piece. fix: the fingering to take; forbid, prefer: what not to take, what
+    to take first among equals; read: 'multiphonic', 'players', 'voice', '' for nothing; note: words of one's own."""
+
+    fix: Fingering | None = None
+    forbid: tuple[Wish, ...] = ()
+    prefer: tuple[Wish, ...] = ()
+    read: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A decisions file. path: '' where there is none. places, pitches: by the text that names them; flutes: by part;
+    weights: of the plan, by name; unknown: keys that mean nothing, each with the one that may be meant, '' for none."""
+
+    path: str = ""
+    places: Mapping[str, Said] = field(default_factory=dict)
+    pitches: Mapping[str, Said] = field(default_factory=dict)
+    piece: Said = Said()
+    flutes: tuple[tuple[str, str], ...] = ()
+    weights: Mapping[str, float] = field(default_factory=dict)
+    unknown: tuple[tuple[str, str], ...] = ()
+
+
+NOTHING = Kept()
+
+
+def beside(score: Path) -> Path:
+    """Where the decisions about a score are looked for."""
+    return score.with_name(f"{score.stem}{SUFFIX}")
+
+
+def load(path: Path) -> Kept:
+    """Read a decisions file. Raises InputError, one line with what was expected, for one that cannot be read."""
+    try:
+        with path.open("rb") as file:
+            raw = file.read(_MOST_BYTES + 1)
+        if len(raw) > _MOST_BYTES:
+            raise _unfit(path, Message("decisions.too_large", most=_MOST_BYTES >> 10))
+        return read(raw.decode("utf-8-sig"), path)
+    except UnicodeDecodeError as error:
+        raise _unfit(path, Message("decisions.no_text")) from error
+    except OSError as error:
+        raise _unfit(path, Message("decisions.unreadable", reason=error.strerror or str(error))) from error
+
+
+def read(text: str, path: Path) -> Kept:
+    """The text of a decisions file; `path` is for messages. Raises InputError as `load` does."""
+    nested = too_nested(text)
+    if nested:
+        raise _unfit(path, nested)
+    try:
+        raw = tomllib.loads(text)
+        told = msgspec.convert(raw, _File)
+        places = {key: _said(entry, f'{PLACE}."{key}"') for key, entry in told.place.items()}
+        pitches = {key: _said(entry, f'{PITCH}."{key}"') for key, entry in told.pitch.items()}
+        piece = _said(told.piece, PIECE)
+    except tomllib.TOMLDecodeError as error:
+        raise _unfit(path, Message("decisions.no_toml", reason=_with_line(str(error), text))) from error
+    except msgspec.ValidationError as error:
+        raise _unfit(path, str(error)) from error
+    except _NotReadError as error:
+        raise _unfit(path, error.message) from error
+    flutes = tuple(told.flute.items())
+    return Kept(str(path), places, pitches, piece, flutes, told.weight, _unknown(raw))
+
+
+def _said(entry: _Entry, where: str) -> Said:
+    try:
+        fix = Fingering.parse(entry.fix) if entry.fix is not None else None
+        forbid, prefer = (tuple(map(Wish.parse, _listed(each))) for each in (entry.forbid, entry.prefer))
+    except FingeringError as error:
+        raise _NotReadError(Message("decisions.at", where=where, what=str(error))) from error
+    except WishError as error:
+        raise _NotReadError(Message("decisions.at", where=where, what=error.message)) from error
+    return Said(fix, forbid, prefer, entry.read or "", " ".join((entry.note or "").split()))
+
+
+def _listed(value: str | list[str]) -> list[str]:
+    return [value] if isinstance(value, str) else value
+
+
+def _unknown(raw: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
+    found = [(key, _near(key, _TABLES)) for key in raw if key not in _TABLES]
+    entries = [(PIECE, raw.get(PIECE, {}))]
+    entries += [(f'{table}."{key}"', entry) for table in (PLACE, PITCH) for key, entry in raw.get(table, {}).items()]
+    for where, entry in entries:
+        found += [(f"{where}.{key}", _near(key, _ENTRY)) for key in entry if key not in _ENTRY]
+    return tuple(found)
+
+
+def _near(key: str, known: tuple[str, ...]) -> str:
+    return next(iter(difflib.get_close_matches(key, known, n=1)), "")
+
+
+def _with_line(reason: str, text: str) -> str:
+    """What TOML says is wrong, with the line itself."""
+    at = re.search(r"at line (\d+)", reason)
+    lines = text.splitlines()
+    line = " ".join(lines[int(at[1]) - 1].split()) if at and int(at[1]) <= len(lines) else ""
+    return f"{reason}: `{line[:60]}`" if line else reason
+
+
+def _unfit(path: Path, why: Message | str) -> InputError:
+    return InputError(Message("decisions.expected", path=str(path), why=why))

@@ -1,0 +1,152 @@
+"""What a decisions file rules for each event of the score, and what of it is about nothing in the score."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from annotate.decisions.address import Address, Content, at, content_of, places
+from annotate.decisions.aligned import Meant, meant
+from annotate.decisions.kept import NOTHING, Kept, Said
+from annotate.decisions.line import FLUTE, PITCH, PLACE
+from annotate.decisions.wish import Wish
+from annotate.findings import Finding
+from annotate.score import Event, Part
+from fingering_db.fingering import Fingering
+from fingering_db.message import Message
+from fingering_db.pitch import Pitch, PitchError
+
+UNKNOWN_KEY, UNKNOWN_PLACE, MOVED, NOT_TAKEN = "R301", "R302", "R303", "R304"
+CODES = (UNKNOWN_KEY, UNKNOWN_PLACE, MOVED, NOT_TAKEN)
+
+
+@dataclass(frozen=True, slots=True)
+class Ruling:
+    """What is ruled for one event: of the place before the pitch before the piece. fix: None for nothing."""
+
+    fix: Fingering | None = None
+    forbid: tuple[Wish, ...] = ()
+    prefer: tuple[Wish, ...] = ()
+    note: str = ""
+
+    def allows(self, fingering: Fingering) -> bool:
+        """Whether a fingering may be taken."""
+        return fingering == self.fix if self.fix else not any(one.fits(fingering) for one in self.forbid)
+
+    def liking(self, fingering: Fingering) -> int:
+        """How far down among what is preferred a fingering comes, from 0 for the first wish."""
+        return next((n for n, one in enumerate(self.prefer) if one.fits(fingering)), len(self.prefer))
+
+
+NO_RULING = Ruling()
+
+
+@dataclass(frozen=True, slots=True)
+class Rulings:
+    """Everything ruled in a score. readings: of chords, by the byte offset of their event. piece: how every other chord is
+    read, '' for as it comes."""
+
+    kept: Kept = NOTHING
+    findings: tuple[Finding, ...] = ()
+    piece: str = ""
+    _places: Mapping[tuple[str, int], Said] = field(default_factory=dict)
+    _pitches: Mapping[Content, Said] = field(default_factory=dict)
+
+    def of(self, part_id: str, event: Event) -> Ruling:
+        """What is ruled for an event of a part."""
+        said = self._said(part_id, event)
+        if not said:
+            return NO_RULING
+        return Ruling(
+            next((one.fix for one in said if one.fix), None),
+            tuple(wish for one in said for wish in one.forbid),
+            tuple(wish for one in said for wish in one.prefer),
+            next((one.note for one in said if one.note), ""),
+        )
+
+    def readings(self, part: Part) -> dict[int, str]:
+        """How chords of a part are to be read, by the byte offset of their event."""
+        told = {event.start: self._said(part.id, event) for event in part.events}
+        return {
+            start: read for start, said in told.items() if (read := next((one.read for one in said if one.read), ""))
+        }
+
+    def _said(self, part_id: str, event: Event) -> tuple[Said, ...]:
+        if not self.kept.path:
+            return ()
+        found = (self._places.get((part_id, event.start)), self._pitches.get(at(event)), self.kept.piece)
+        return tuple(one for one in found if one is not None)
+
+
+NONE = Rulings()
+
+
+def rulings(kept: Kept, parts: Sequence[Part]) -> Rulings:
+    """Find what the decisions are about in today's score."""
+    if not kept.path:
+        return NONE
+    findings = [_unknown_key(kept, *one) for one in kept.unknown]
+    placed = _placed(kept, parts, findings)
+    standing = {at(event) for part in parts for event in places(part)}
+    pitches: dict[Content, Said] = {}
+    for text, said in kept.pitches.items():
+        content = _content(text)
+        if content is None:
+            findings.append(_unknown(Message("decisions.no_pitch", text=f'{PITCH}."{text}"')))
+            continue
+        pitches[content] = said
+        if content not in standing:
+            findings.append(_unknown(Message("decisions.pitch_not_there", text=text)))
+    names = {name for part in parts for name in (part.label, part.id, str(part.number))}
+    findings += [
+        _unknown(Message("decisions.no_part", text=f'{FLUTE}."{name}"')) for name, _ in kept.flutes if name not in names
+    ]
+    return Rulings(kept, tuple(findings), kept.piece.read, placed, pitches)
+
+
+def _placed(kept: Kept, parts: Sequence[Part], findings: list[Finding]) -> dict[tuple[str, int], Said]:
+    """What was decided about places, by part and event; what is said about them is added to the findings."""
+    read = {text: Address.parse(text) for text in kept.places}
+    said = {address: kept.places[text] for text, address in read.items() if address is not None}
+    findings += [
+        _unknown(Message("decisions.no_address", text=f'{PLACE}."{text}"')) for text in read if read[text] is None
+    ]
+    placed: dict[tuple[str, int], Said] = {}
+    found: set[Address] = set()
+    for part in parts:
+        own = [one for one in said if one not in found and one.part in ("", part.label, part.id)]
+        for address, one in meant(part, own).items():
+            found.add(address)
+            placed[part.id, one.event.start] = said[address]
+            findings += _moved(part, address, one)
+    findings += [
+        _unknown(Message("decisions.no_such_place", text=str(address), pitches=address.pitches))
+        for address in said
+        if address not in found
+    ]
+    return placed
+
+
+def _content(text: str) -> Content | None:
+    try:
+        return content_of(map(Pitch.parse, text.split())) or None
+    except PitchError:
+        return None
+
+
+def _unknown_key(kept: Kept, key: str, near: str) -> Finding:
+    advice = Message("decisions.key_meant", near=near) if near else Message("decisions.keys_known")
+    return Finding(UNKNOWN_KEY, "warning", None, Message("decisions.unknown_key", name=key, path=kept.path), advice)
+
+
+def _unknown(message: Message) -> Finding:
+    return Finding(UNKNOWN_PLACE, "warning", None, message, Message("decisions.place_advice"))
+
+
+def _moved(part: Part, address: Address, one: Meant) -> list[Finding]:
+    if one.sure and not one.moved:
+        return []
+    key = "decisions.moved" if one.sure else "decisions.perhaps"
+    message = Message(key, pitches=address.pitches, bar=address.bar, now=one.event.bar)
+    advice = Message("decisions.moved_advice" if one.sure else "decisions.perhaps_advice")
+    return [Finding(MOVED, "info" if one.sure else "warning", part.place(one.event), message, advice)]

@@ -1,0 +1,217 @@
+"""What players decide in a file beside the score: read, honoured, told, and found again in the next draft (invented scores)."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from in_words import in_words
+
+from annotate.decisions.address import Address
+from annotate.decisions.kept import load, read
+from annotate.decisions.line import FIX, place_line
+from annotate.findings import InputError
+from annotate.pipeline import Options, look
+from annotate.report import json_report, text
+
+CASES = Path(__file__).parent.parent / "cases"
+HEAD = """<?xml version="1.0" encoding="UTF-8"?>
+<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Flute, "first"</part-name></score-part></part-list>
+<part id="P1">{}</part></score-partwise>"""
+REST = "<note><rest/><duration>4</duration><voice>1</voice></note>"
+
+
+def chord(*names):
+    notes = []
+    for number, name in enumerate(names):
+        alter = "<alter>1</alter>" * ("#" in name)
+        notes.append(
+            f"<note>{'<chord/>' * bool(number)}<pitch><step>{name[0]}</step>{alter}<octave>{name[-1]}</octave></pitch>"
+            "<duration>4</duration><voice>1</voice></note>"
+        )
+    return "".join(notes)
+
+
+def score_of(*bars):
+    first = "<attributes><divisions>1</divisions><time><beats>4</beats><beat-type>4</beat-type></time></attributes>"
+    told = [f'<measure number="{n}">{first * (n == 1)}{bar}</measure>' for n, bar in enumerate(bars, start=1)]
+    return HEAD.format("".join(told))
+
+
+@pytest.fixture
+def looked(tmp_path):
+    path = tmp_path / "tide.musicxml"
+
+    def look_at(bars, decisions=None, **options):
+        path.write_text(score_of(*bars), encoding="utf-8")
+        if decisions is not None:
+            path.with_name("tide.decisions.toml").write_text(decisions, encoding="utf-8")
+        return look(path, Options(flutes=("open-hole-b",), **{"chords": "multiphonic", **options})).result
+
+    return look_at
+
+
+A, B = chord("C5", "D6"), chord("B4", "C#6")
+
+
+def codes(result):
+    return [one.code for one in result.findings]
+
+
+def alternative_line(decision):
+    return place_line(decision.demand.address, FIX, decision.alternatives[0].fingering)
+
+
+def test_an_address_is_read_as_it_is_written_whatever_the_part_is_called():
+    for given in (
+        "Flute, bar 12, beat 2: C5 D6 (2 of 3)",
+        'Flute, "first", bar X1, beat 2.333: C5+50',
+        "bar 3, beat 1: Bb4 C#6",
+    ):
+        assert str(Address.parse(given)) == given
+    for wrong in ("Flute, bar 12: C5", "bar 1, beat 2: H5", "bar 1, beat 2: C5 (4 of 3)", "bar 1, beat 2: C5 (0 of 3)"):
+        assert Address.parse(wrong) is None, wrong
+
+
+def test_the_line_that_check_prints_is_taken_as_it_stands_and_chooses_that_fingering(looked):
+    before = looked([A, B])
+    other = before.decisions[0].alternatives[0].fingering
+    after = looked([A, B], alternative_line(before.decisions[0]))
+    assert after.decisions[0].fingering == other != before.decisions[0].fingering
+    assert after.decisions[0].ruled and not after.decisions[1].ruled
+    assert "Decided by the player" in in_words(after.decisions[0].why)
+    assert "(1 place decided)" in text.render(after)
+    printed = text.render(before).splitlines()
+    pasted = [line for line in printed if line.startswith("place.")]
+    assert len(pasted) == 2
+    assert looked([A, B], "\n".join(pasted)).decisions[1].ruled
+
+
+def test_decisions_round_trip_through_three_edits_of_the_score(looked):
+    start = [A, REST, B, A, REST, A]
+    first = looked(start)
+    kept = alternative_line(first.decisions[2])  # the second of three C5 D6
+    wanted = first.decisions[2].alternatives[0].fingering
+    drafts = [
+        ([REST, REST, *start], 6),  # two bars inserted before it
+        ([REST, A, REST, chord("E5"), B, A, REST, A], 6),  # a bar cut, another inserted
+        ([A, B, A, A, REST], 3),  # rests cut
+    ]
+    for bars, bar in drafts:
+        result = looked(bars, kept)
+        ruled = [one for one in result.decisions if one.ruled]
+        assert [(one.demand.place.bar, one.fingering) for one in ruled] == [(str(bar), wanted)], bar
+        assert "R303" in codes(result)
+
+
+def test_where_one_more_of_the_same_came_before_it_the_place_that_moved_with_its_neighbours_is_taken(looked):
+    first = looked([B, A, A])
+    both = "\n".join(alternative_line(first.decisions[n]) for n in (0, 2))
+    result = looked([A, B, A, A], both)
+    assert [one.demand.place.bar for one in result.decisions if one.ruled] == ["2", "4"]
+
+
+def test_a_place_whose_notes_were_rewritten_is_told_and_nothing_is_taken(looked):
+    kept = alternative_line(looked([A]).decisions[0])
+    result = looked([B], kept)
+    assert codes(result).count("R302") == 1 and not result.decisions[0].ruled
+
+
+def test_what_is_forbidden_is_not_taken_and_a_touch_is_forbidden_wherever_it_is_used(looked):
+    best = looked([A]).decisions[0].fingering
+    result = looked([A], f'pitch."C5 D6".forbid = ["{best}"]')
+    assert result.decisions[0].fingering not in (best, None)
+    thumbless = looked([A], 'piece.forbid = ["T"]').decisions[0]
+    assert thumbless.fingering is None or thumbless.fingering.touches[0] != "T"
+
+
+def test_a_touch_is_preferred_where_two_answers_are_equal_for_the_ear_and_not_where_nothing_has_it(looked):
+    plain = looked([A]).decisions[0]
+    liked = looked([A], 'piece.prefer = ["left 2o"]').decisions[0]
+    assert "2o" in str(liked.fingering).partition("|")[0] and "2o" not in str(plain.fingering)
+    assert liked.ruled and liked.status == plain.status and liked.confidence > plain.confidence - 0.1
+    for wish in ("T 1 2 3 | 1 2 3 C", "vents"):
+        same = looked([A], f'piece.prefer = ["{wish}"]').decisions[0]
+        assert same.fingering == plain.fingering and not same.ruled
+
+
+@pytest.mark.parametrize("reading", ["multiphonic", "players", "voice"])
+def test_an_undecided_chord_is_read_as_decided(tmp_path, reading):
+    score = CASES / "detecting" / "undecided_chords.musicxml"
+    (undecided,) = look(score, Options()).result.undecided
+    decisions = tmp_path / "own.toml"
+    decisions.write_text(place_line(undecided.address, "read", reading), encoding="utf-8")
+    result = look(score, Options(decisions=decisions)).result
+    assert not result.undecided and len(result.decisions) == (reading == "multiphonic")
+
+
+def test_a_fingering_decided_against_the_model_is_taken_and_what_it_sounds_is_told(looked):
+    (decision,) = looked([A], 'pitch."C5 D6".fix = "T 1 2 3 | 1 2 3 C"').decisions
+    assert str(decision.fingering) == "T 1 2 3 | 1 2 3 C" and decision.status == "doubtful"
+    assert "by the model this fingering sounds" in in_words(decision.why)
+
+
+def test_a_key_that_the_flute_lacks_is_told_and_another_fingering_taken(looked):
+    result = looked([A], 'pitch."C5 D6".fix = "T 2 3 | gz"')
+    assert "R304" in codes(result) and result.decisions[0].fingering and not result.decisions[0].ruled
+
+
+def test_keys_and_places_that_mean_nothing_are_findings(looked):
+    decisions = """
+places."bar 1, beat 1: C5 D6".fix = "T 2 3 |"
+piece.forbit = []
+place."somewhere".note = "here"
+place."bar 1, beat 1: E5 D6".note = "gone"
+pitch."H4".note = "no pitch"
+pitch."E4".note = "not there"
+flute."Oboe" = "alto"
+"""
+    result = looked([A], decisions)
+    assert codes(result).count("R301") == 2 and codes(result).count("R302") == 5
+    assert any("Perhaps place is meant" in in_words(one.advice) for one in result.findings if one.code == "R301")
+
+
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [
+        ('piece.fix = "T 2 2 |"', "same finger"),
+        ("piece.fix = 3", "piece.fix"),
+        ('piece.read = "sung"', "piece.read"),
+        ('piece.forbid = ["2o"]', "left 2o"),
+        ('piece.prefer = ["everything"]', "vents"),
+        ("piece.fix = ", "TOML"),
+        ('piece.fix = "T |"\npiece.fix = "T |"', "overwrite"),
+        ("weight.moving = 'much'", "weight"),
+        ("[" * 90, "brackets"),
+    ],
+)
+def test_a_file_that_cannot_be_read_is_refused_in_one_line_that_says_where(tmp_path, wrong, said):
+    with pytest.raises(InputError) as error:
+        read(wrong, tmp_path / "x.decisions.toml")
+    assert "\n" not in str(error.value) and said in str(error.value) and "x.decisions.toml" in str(error.value)
+
+
+def test_a_missing_or_odd_file_is_refused(tmp_path):
+    with pytest.raises(InputError):
+        load(tmp_path / "none.toml")
+    (tmp_path / "odd.toml").write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(InputError):
+        load(tmp_path / "odd.toml")
+
+
+def test_own_notes_are_told_at_their_place_and_the_file_stays_as_it_is(looked, tmp_path):
+    decisions = 'pitch."C5 D6".note = "softer, with more air below"\n'
+    result = looked([A], decisions)
+    assert "softer, with more air below" in text.render(result)
+    assert json.loads(json_report.render(result))["demands"][0]["own_note"] == "softer, with more air below"
+    assert (tmp_path / "tide.decisions.toml").read_text(encoding="utf-8") == decisions
+
+
+def test_a_flute_for_a_part_is_taken_from_the_decisions(tmp_path):
+    path = tmp_path / "low.musicxml"
+    path.write_text(score_of(A), encoding="utf-8")
+    path.with_name("low.decisions.toml").write_text('flute."P1" = "open-hole-c"', encoding="utf-8")
+    assert look(path, Options(chords="multiphonic")).result.flutes == ("open-hole-c",)
+    named = Options(chords="multiphonic", part_flutes=(("1", "open-hole-b"),))
+    assert look(path, named).result.flutes == ("open-hole-b",)
