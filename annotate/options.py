@@ -125,9 +125,9 @@ def options_of(
 
 def desks_of(flutes: tuple[str, ...], a4: float | None, slide: float = 0.0) -> list[Any]:
     """What answers for each flute named, or for the usual one."""
-    from annotate.pipeline import DEFAULT_FLUTE, Options, desks_for
+    from annotate.choosing.desks import DEFAULT_FLUTE, desks_for
 
-    return desks_for(flutes or (DEFAULT_FLUTE,), Options(a4_hz=a4), slide)
+    return desks_for(flutes or (DEFAULT_FLUTE,), a4, slide_mm=slide)
 
 
 def searched(desks: list[Any]) -> list[Any]:

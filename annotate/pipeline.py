@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from functools import partial
@@ -12,6 +12,7 @@ from annotate.choosing.choose import ordinary_demands
 from annotate.choosing.codes import NO_SUCH_FLUTE
 from annotate.choosing.decide import decide
 from annotate.choosing.desk import Desk
+from annotate.choosing.desks import DEFAULT_FLUTE, desks_for
 from annotate.choosing.judged_on import DesksAt, desks_at, judged, remarks, transpositions
 from annotate.decision import Decision, Result
 from annotate.decisions import kept as kept_decisions
@@ -33,13 +34,11 @@ from annotate.reading.changes import turns
 from annotate.reading.flute_parts import choose_part, find_flute_parts
 from annotate.reading.read import read_headings, read_score
 from annotate.score import Part, Score
-from fingering_db.instrument import InstrumentError, load, shipped
+from fingering_db.instrument import shipped
 from fingering_db.message import Message
-from fingering_db.model import model
 from fingering_db.survey import Progress
 
 OnWritten = Callable[[Ready], None]
-DEFAULT_FLUTE = "open-hole-b"
 AUTO = "auto"  # chords are read as the score tells
 # The flute that a part's sound id or name tells, where one of that name is shipped.
 _LISTED_PARTS = 12
@@ -287,29 +286,7 @@ def _desks(headings: Score, part: Part, family: str, options: Options) -> list[D
         return []
     if not names and FLUTE_OF_FAMILY[family] in shipped():
         names = [FLUTE_OF_FAMILY[family]]
-    return desks_for(names, options)
-
-
-def desks_for(names: Iterable[str], options: Options, slide_mm: float = 0.0) -> list[Desk]:
-    """A desk for each flute, none twice. Raises InputError for one that is not there, and for different flutes of one name,
-    which no report could tell apart."""
-    found: dict[str, Desk] = {}
-    for name in names:
-        one = desk(name, options, slide_mm)
-        other = found.setdefault(one.name, one)
-        if other.model.instrument != one.model.instrument:
-            raise InputError(Message("file.same_flute_name", flute=name, name=one.name))
-    return list(found.values())
-
-
-def desk(name: str, options: Options, slide_mm: float = 0.0) -> Desk:
-    """A flute ready to be asked, its head joint drawn out by slide_mm. Raises InputError for one that is not there."""
-    try:
-        instrument = load(name)
-    except InstrumentError as error:
-        raise InputError(str(error)) from error
-    told = f"{instrument.name} {slide_mm:+g} mm" if slide_mm else instrument.name
-    return Desk(told, model(instrument, slide_mm), options.a4_hz or instrument.a4_hz, options.tolerance_cents)
+    return desks_for(names, options.a4_hz, options.tolerance_cents)
 
 
 def _no_flute(part: Part, family: str) -> Finding:

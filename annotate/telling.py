@@ -83,11 +83,14 @@ def print_report(
 
 def print_answers(answers: Sequence[Any], form: str) -> None:
     """Print answers to a question. Raises UnprintableError."""
-    from annotate.report import answers_json, answers_text
+    if form == "json":
+        from annotate.report import answers_json
 
-    console.echo(
-        answers_json.render(answers) if form == "json" else answers_text.render(answers, in_ascii(), language())
-    )
+        console.echo(answers_json.render(answers))
+    else:
+        from annotate.report import answers_text
+
+        console.echo(answers_text.render(answers, in_ascii(), language()))
 
 
 def one_line(message: str) -> str:

@@ -26,6 +26,7 @@ import numpy as np
 from annotate import pipeline, questions
 from annotate.answers import FoundFingering, Shifted, Way
 from annotate.choosing.desk import Desk
+from annotate.choosing.desks import DEFAULT_FLUTE, desk
 from annotate.decision import Decision, Result, Sound, Status
 from annotate.demand import Kind
 from annotate.files.container import ScoreFile, load, unpack
@@ -122,7 +123,7 @@ def _states(flute: ModelFlute, fingering: str | Fingering) -> StateArray:
         raise InputError(str(error)) from error
 
 
-def load_flute(flute: str | os.PathLike[str] = pipeline.DEFAULT_FLUTE, *, a4_hz: float | None = None) -> ModelFlute:
+def load_flute(flute: str | os.PathLike[str] = DEFAULT_FLUTE, *, a4_hz: float | None = None) -> ModelFlute:
     """A flute by name, or from a file that describes one. a4_hz: tuning [Hz]; its own where None. Raises InputError.
 
     >>> import ventwise
@@ -130,11 +131,11 @@ def load_flute(flute: str | os.PathLike[str] = pipeline.DEFAULT_FLUTE, *, a4_hz:
     'alto'
     """
     source = os.fspath(flute)
-    return ModelFlute(source, pipeline.desk(source, pipeline.Options(a4_hz=a4_hz)))
+    return ModelFlute(source, desk(source, a4_hz))
 
 
 def _flute(flute: ModelFlute | str | os.PathLike[str] | None) -> ModelFlute:
-    return flute if isinstance(flute, ModelFlute) else load_flute(flute or pipeline.DEFAULT_FLUTE)
+    return flute if isinstance(flute, ModelFlute) else load_flute(flute or DEFAULT_FLUTE)
 
 
 def find(

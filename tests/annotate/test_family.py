@@ -11,10 +11,11 @@ import pytest
 from in_words import in_words
 
 from annotate import instruments, pipeline, questions
+from annotate.choosing.desks import desk, desks_for
 from annotate.decision import Result
 from annotate.findings import InputError
 from annotate.marking import Style
-from annotate.pipeline import Options, desk, desks_for
+from annotate.pipeline import Options
 from annotate.report import answers_json, answers_text, json_report, text
 from fingering_db.instrument import load
 from fingering_db.model import model
@@ -130,7 +131,7 @@ def test_flutes_are_compared_with_the_first_of_their_own_part_only() -> None:
 
 
 def test_a_flute_named_twice_is_asked_once_and_two_of_one_name_are_refused(tmp_path: Path) -> None:
-    assert [one.name for one in desks_for(["alto", "alto", "bass"], Options())] == ["alto", "bass"]
+    assert [one.name for one in desks_for(["alto", "alto", "bass"])] == ["alto", "bass"]
     mine = tmp_path / "mine.toml"
     mine.write_text(
         (FOLDER / "hired-alto.toml").read_text(encoding="utf-8").replace("hired-alto", "alto"), encoding="utf-8"
@@ -138,12 +139,12 @@ def test_a_flute_named_twice_is_asked_once_and_two_of_one_name_are_refused(tmp_p
     with pytest.raises(
         InputError, match=r"mine.toml': another flute here is named 'alto' too; expected a name of its own"
     ):
-        desks_for(["alto", str(mine)], Options())
+        desks_for(["alto", str(mine)])
 
 
 @pytest.mark.parametrize("name", ["piccolo", "alto", "bass", "alto-slide"])
 def test_wherever_a_number_of_a_scaled_flute_is_shown_it_says_so(name: str) -> None:
-    asked = desk(name, Options())
+    asked = desk(name)
     answers: list[Any] = [
         questions.find(asked, ("C5", "C6"), 30.0, 3),
         questions.sounds(asked, "T 2 3 | Eb"),
@@ -167,10 +168,10 @@ def test_a_report_says_of_which_flutes_the_figures_are_less_certain(duet: Result
 
 
 def test_nothing_of_the_kind_is_said_of_the_flute_in_c() -> None:
-    answer = questions.find(desk("open-hole-b", Options()), ("C5", "D6"), 30.0, 3)
+    answer = questions.find(desk("open-hole-b"), ("C5", "D6"), 30.0, 3)
     assert "less certain" not in answers_text.render([answer]) and "remarks" not in answers_json.render([answer])
 
 
 def test_find_on_a_transposing_flute_tells_how_the_part_writes_the_pitches() -> None:
-    answer = questions.find(desk("alto", Options()), ("G4", "A5"), 30.0, 1)
+    answer = questions.find(desk("alto"), ("G4", "A5"), 30.0, 1)
     assert "G4 + A5 (sounding; written C5 + D6)" in " ".join(answers_text.render([answer]).split())

@@ -69,14 +69,14 @@ from annotate import questions
 from annotate.report import answers_text
 from annotate.drawing.diagram import letter_keys, rows
 from annotate.drawing.picture import drawing, svg
-from annotate.pipeline import Options, desk
+from annotate.choosing.desks import desk
 from annotate.wording import key_names, signed
 from fingering_db.fingering import Fingering
 from fingering_db.hand import effort_of
 held = Fingering.parse("t 1 2 f | eb")
 dearer = round(effort_of(held) - effort_of(Fingering.parse("T 1 2 G# | Eb")), 2)
 print(held, rows(held), dearer, key_names(letter_keys((held,))), "<path" in svg(drawing(held)), sep="; ")
-own = desk("one-more-key.toml", Options())
+own = desk("one-more-key.toml")
 print(len(own.model.reach.placements))
 print(answers_text.render([questions.sounds(own, "T 1 2 F | Eb")]))
 print(answers_text.render([questions.find(own, ("C5", "D6"), 40.0, 400)]))

@@ -10,10 +10,10 @@ import pytest
 from lxml import etree
 
 from annotate import pipeline, questions
+from annotate.choosing.desks import desk
 from annotate.decision import Result
 from annotate.drawing.diagram import plain_rows, rows
 from annotate.marking import Style
-from annotate.pipeline import Options, desk
 from annotate.report import answers_json, answers_text, text
 from annotate.wording import legend
 from fingering_db.fingering import Fingering
@@ -23,13 +23,15 @@ LADDER = Path(__file__).parents[2] / "examples/researcher/vent-ladder.musicxml"
 
 @pytest.fixture(scope="module")
 def both() -> Result:
-    return pipeline.look(LADDER, Options(flutes=("vented-b", "open-hole-b"))).result
+    return pipeline.look(LADDER, pipeline.Options(flutes=("vented-b", "open-hole-b"))).result
 
 
 def marked(target: Path, carrier: str) -> tuple[list[str], str]:
     """Texts above the staff, and the legend under it."""
     style = Style("every", carrier, "full")
-    pipeline.annotate(pipeline.look(LADDER, Options(flutes=("vented-b",))), target, in_place=False, style=style)
+    pipeline.annotate(
+        pipeline.look(LADDER, pipeline.Options(flutes=("vented-b",))), target, in_place=False, style=style
+    )
     score = etree.parse(target)
     above, below = (
         [text.strip("\u2063") for text in score.xpath(f"//direction[@placement='{side}']//words/text()")]
@@ -116,7 +118,7 @@ def test_the_report_explains_the_signs_and_letters_that_it_shows(both: Result) -
 
 
 def test_find_tells_the_size_of_each_set_as_text_and_as_json() -> None:
-    answer = questions.find(desk("vented-b", Options()), ("C5", "D6"), 30.0, 8)
+    answer = questions.find(desk("vented-b"), ("C5", "D6"), 30.0, 8)
     lines = [line for line in answers_text.render([answer]).splitlines() if "confidence" in line]
     sizes = [int(found[1]) for line in lines if (found := re.search(r" (\d+) places? ", line))]
     data = json.loads(answers_json.render([answer]))["results"]
@@ -124,5 +126,5 @@ def test_find_tells_the_size_of_each_set_as_text_and_as_json() -> None:
     widths = [len(line) for line in answers_text.render([answer]).splitlines()]
     assert max(widths) <= 80
     # The size is the number of places that `shifts` lists.
-    (moved,) = questions.shifts([desk("vented-b", Options())], data[0]["fingering"])
+    (moved,) = questions.shifts([desk("vented-b")], data[0]["fingering"])
     assert len(moved.reached) == sizes[0]

@@ -144,10 +144,10 @@ def test_a_way_that_moves_less_is_less_effort(vented):
 def test_a_pattern_moved_to_the_thumb_vent_and_away_again_goes_against_the_ear():
     """`shifts` tells it beside each place."""
     from annotate import questions
-    from annotate.pipeline import Options, desk
+    from annotate.choosing.desks import desk
     from annotate.report import answers_text
 
-    (answer,) = questions.shifts([desk("vented-b", Options())], "small 4")
+    (answer,) = questions.shifts([desk("vented-b")], "small 4")
     against = {one.hole: one.contrary for one in answer.places}
     assert str(against["C"]).startswith("Tv")
     assert str(against["B"]).startswith("Tv")

@@ -1,0 +1,38 @@
+"""The desks at which a question or a score is answered: one for each flute named."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from annotate.choosing.desk import Desk
+from annotate.findings import InputError
+from fingering_db.instrument import InstrumentError, load
+from fingering_db.message import Message
+from fingering_db.model import model
+
+DEFAULT_FLUTE = "open-hole-b"
+
+
+def desks_for(
+    names: Iterable[str], a4_hz: float | None = None, tolerance_cents: float | None = None, slide_mm: float = 0.0
+) -> list[Desk]:
+    """A desk for each flute, none twice. Raises InputError for one that is not there, and for different flutes of one name,
+    which no report could tell apart."""
+    found: dict[str, Desk] = {}
+    for name in names:
+        one = desk(name, a4_hz, tolerance_cents, slide_mm)
+        other = found.setdefault(one.name, one)
+        if other.model.instrument != one.model.instrument:
+            raise InputError(Message("file.same_flute_name", flute=name, name=one.name))
+    return list(found.values())
+
+
+def desk(name: str, a4_hz: float | None = None, tolerance_cents: float | None = None, slide_mm: float = 0.0) -> Desk:
+    """A flute ready to be asked, its head joint drawn out by slide_mm; A4 is its own where none is told. Raises InputError for
+    one that is not there."""
+    try:
+        instrument = load(name)
+    except InstrumentError as error:
+        raise InputError(str(error)) from error
+    told = f"{instrument.name} {slide_mm:+g} mm" if slide_mm else instrument.name
+    return Desk(told, model(instrument, slide_mm), a4_hz or instrument.a4_hz, tolerance_cents)
