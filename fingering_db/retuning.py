@@ -3,6 +3,8 @@ for them, so an error of a dimension shows where the first register does not tel
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from fingering_db.acoustics.arrays import RealArray
@@ -27,14 +29,21 @@ def retuned(changed: Instrument, like: Instrument) -> Instrument:
     notes = anchors(like)
     if not notes:
         return changed
-    wanted, start = chart_cents(like, notes), hole_places(like)
-    columns = [chart_cents(with_hole_places(like, start + step), notes) for step in _STEP_MM * np.eye(len(start))]
-    jacobian = (np.stack(columns, axis=1) - wanted[:, None]) / _STEP_MM
+    wanted, jacobian = _moved_by_holes(like)
     for _ in range(_ROUNDS):
         changed = with_hole_places(
             changed, hole_places(changed) + _step(jacobian, wanted - chart_cents(changed, notes))
         )
     return changed
+
+
+@lru_cache(maxsize=8)  # one flute is put in tune again with one dimension after the other in error
+def _moved_by_holes(instrument: Instrument) -> tuple[RealArray, RealArray]:
+    """Cents of each anchor, and how far each moves with each hole and the end, shape (n_notes, n_places) [cents per mm]."""
+    notes, start = anchors(instrument), hole_places(instrument)
+    wanted = chart_cents(instrument, notes)
+    columns = [chart_cents(with_hole_places(instrument, start + step), notes) for step in _STEP_MM * np.eye(len(start))]
+    return wanted, (np.stack(columns, axis=1) - wanted[:, None]) / _STEP_MM
 
 
 def _step(jacobian: RealArray, missing: RealArray) -> RealArray:
