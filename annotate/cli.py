@@ -28,7 +28,7 @@ def cli() -> None:
 
 
 for _command in (
-    *(scores.check, scores.annotate, scores.strip, scores.watch, scores.hook),
+    *(scores.check, scores.annotate, scores.prepare, scores.strip, scores.watch, scores.hook),
     *(asking.find, asking.sounds, asking.listen, asking.shifts, asking.glide),
     *(flutes.flute, other.plugin, other.explain),
 ):

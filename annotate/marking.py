@@ -82,7 +82,7 @@ class Marked:
 
 
 @dataclass(frozen=True, slots=True)
-class _Stand:
+class Stand:
     """Something to write at an event: notes above, and the fingering, None for none. number: the row that tells the
     fingering's number, '' for none. draw: whether the diagram is drawn here. contrary: for its drawing."""
 
@@ -106,7 +106,7 @@ def mark_parts(parts: Sequence[tuple[Part, Sequence[Decision]]], style: Style = 
     first note, or at the beginning of its last bar."""
     judged = [decision for _, own in parts for decision in own]
     numbers = numbered(judged) if style.diagrams == FIRST else {}
-    stands = [_chosen(_stands(part, own, style, numbers), style.diagrams) for part, own in parts]
+    stands = [stands_of(part, own, style, numbers) for part, own in parts]
     keeper = next((n for n, own in enumerate(stands) if any(stand.fingering for stand in own)), -1)
     found = []
     for n, (part, _) in enumerate(parts):
@@ -117,7 +117,7 @@ def mark_parts(parts: Sequence[tuple[Part, Sequence[Decision]]], style: Style = 
     return found
 
 
-def _marked(part: Part, stands: list[_Stand], style: Style, below: tuple[Event, tuple[str, ...]] | None) -> Marked:
+def _marked(part: Part, stands: list[Stand], style: Style, below: tuple[Event, tuple[str, ...]] | None) -> Marked:
     rows: dict[int, list[str]] = {}
     events: dict[int, Event] = {}
     for stand in stands:
@@ -150,7 +150,7 @@ def _marked(part: Part, stands: list[_Stand], style: Style, below: tuple[Event, 
 
 
 def _below(
-    part: Part, judged: list[Decision], stands: list[_Stand], style: Style, numbers: Mapping[Fingering, int]
+    part: Part, judged: list[Decision], stands: list[Stand], style: Style, numbers: Mapping[Fingering, int]
 ) -> tuple[Event, tuple[str, ...]] | None:
     """Where legend and list stand, and their rows; None for a part without a note that may carry them."""
     visible = [event for event in part.events if not (event.hidden or event.cue or event.ossia or event.grace)]
@@ -213,7 +213,15 @@ def words_by_place(part: Part) -> dict[tuple[Fraction, int], str]:
     return {(words.onset, words.staff): words.text.strip() for words in part.directions if not words.ours}
 
 
-def _stands(part: Part, decisions: Sequence[Decision], style: Style, numbers: Mapping[Fingering, int]) -> list[_Stand]:
+def stands_of(
+    part: Part, decisions: Sequence[Decision], style: Style, numbers: Mapping[Fingering, int] | None = None
+) -> list[Stand]:
+    """What stands above the staff of a part for its decisions on one flute, in time order. numbers: of fingerings, with
+    `first`."""
+    return _chosen(_stands(part, decisions, style, numbers or {}), style.diagrams)
+
+
+def _stands(part: Part, decisions: Sequence[Decision], style: Style, numbers: Mapping[Fingering, int]) -> list[Stand]:
     """In time order. A word that says the technique is not said again while it goes on."""
     texts = words_by_place(part)
     found = []
@@ -231,10 +239,10 @@ def _stands(part: Part, decisions: Sequence[Decision], style: Style, numbers: Ma
         )
         said, until = kind, events[-1].seconds_end + _LONG_REST_SECONDS
         found.append(
-            _Stand(events[0], notes, start, decision.status, _number(start, numbers, style.language), contrary=against)
+            Stand(events[0], notes, start, decision.status, _number(start, numbers, style.language), contrary=against)
         )
         if end:
-            found.append(_Stand(events[-1], (), end, decision.status, _number(end, numbers, style.language)))
+            found.append(Stand(events[-1], (), end, decision.status, _number(end, numbers, style.language)))
     return sorted(found, key=lambda stand: stand.event.onset)
 
 
@@ -242,10 +250,10 @@ def _number(fingering: Fingering | None, numbers: Mapping[Fingering, int], langu
     return number_row(numbers[fingering], language) if fingering and fingering in numbers else ""
 
 
-def _chosen(stands: list[_Stand], diagrams: str) -> list[_Stand]:
+def _chosen(stands: list[Stand], diagrams: str) -> list[Stand]:
     """The same, told which fingerings need not be drawn again: with `changes` one that was drawn in this bar or the one
     before, so that no note stands alone far from its diagram."""
-    kept: list[_Stand] = []
+    kept: list[Stand] = []
     seen: set[Fingering] = set()
     last: Fingering | None = None
     last_bar = 0
@@ -261,7 +269,7 @@ def _chosen(stands: list[_Stand], diagrams: str) -> list[_Stand]:
     return kept
 
 
-def _drawing(stand: _Stand, style: Style) -> tuple[str, ...]:
+def _drawing(stand: Stand, style: Style) -> tuple[str, ...]:
     if not stand.drawn:
         return ()
     if style.carrier == ROWS:
@@ -269,7 +277,7 @@ def _drawing(stand: _Stand, style: Style) -> tuple[str, ...]:
     return diagram.column(stand.drawn, plain=style.carrier == ASCII)
 
 
-def _crowded(part: Part, stands: list[_Stand], style: Style) -> tuple[Finding, ...]:
+def _crowded(part: Part, stands: list[Stand], style: Style) -> tuple[Finding, ...]:
     """One finding where diagrams stand closer than programs find room for, with the option that helps."""
     if style.diagrams == FIRST:
         return ()

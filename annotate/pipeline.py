@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 
@@ -65,7 +65,8 @@ class Options:
 
 @dataclass(frozen=True, slots=True)
 class Looked:
-    """A score that was looked at. data: MusicXML bytes of its meaning, without earlier marks of ours."""
+    """A score that was looked at. data: MusicXML bytes of its meaning, without earlier marks of ours. desks: the flutes that
+    decisions were made on, by the names that decisions call them."""
 
     form: Form
     file: container.ScoreFile
@@ -74,6 +75,7 @@ class Looked:
     parts: tuple[Part, ...]
     result: Result
     language: str = "en"
+    desks: Mapping[str, Desk] = field(default_factory=dict)
 
 
 def look(path: Path, options: Options, progress: Progress | None = None) -> Looked:
@@ -104,7 +106,7 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
     decisions: list[Decision] = []
     not_judged: list[NotJudged] = []
     undecided: list[Undecided] = []
-    names: list[str] = []
+    known: dict[str, Desk] = {}
     a4_hz = 440.0
     count = 0
     companies = Companies(score)
@@ -114,7 +116,7 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
         findings += [_no_flute(part, family) for family in desks if family and not desks[family]]
         if not any(desks.values()):
             continue
-        names += [desk.name for own in desks.values() for desk in own]
+        known |= {desk.name: desk for own in desks.values() for desk in own}
         a4_hz = next(desk.a4_hz for own in desks.values() for desk in own)
         at = partial(desks_at, played, desks)
         chords = options.chords if options.chords != AUTO else ruled.piece or AUTO
@@ -135,7 +137,7 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
         findings += decided.findings
     result = Result(
         score=str(file.path),
-        flutes=tuple(dict.fromkeys(names)),
+        flutes=tuple(known),
         decisions=tuple(decisions),
         findings=tuple(findings),
         not_judged=tuple(not_judged),
@@ -144,7 +146,7 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
         a4_hz=a4_hz,
         decisions_file=kept.path,
     )
-    return Looked(form, file, data, score, parts, result, options.language)
+    return Looked(form, file, data, score, parts, result, options.language, known)
 
 
 def annotate(

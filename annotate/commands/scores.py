@@ -105,6 +105,30 @@ def annotate(
 
 @command()
 @score_argument
+@click.option("-o", "--output", "folder", type=FILE, required=True, metavar="DIR", help="Folder to write.")
+@flute_options
+@read_options
+@click.option(
+    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of the sheets."
+)
+@quiet_option
+@language_option
+def prepare(score: Path, folder: Path, paper: str, **chosen: Any) -> int:
+    """Write a practice pack for SCORE: a page to click and listen through, and the part to print."""
+    from annotate.pack import folder as folders
+    from annotate.pack.prepare import INDEX, PART, pack
+    from annotate.pipeline import look
+
+    folders.check(folder, (INDEX, PART, folders.LIST))
+    looked = look(score, options_of(**chosen, language=language()), progress())
+    folders.write(folder, pack(looked, paper, progress()))
+    print_report(looked.result, "text")
+    console.tell(said("command.written", path=one_line(str(folder / INDEX))))
+    return exit_code(looked.result)
+
+
+@command()
+@score_argument
 @target_options
 @language_option
 def strip(score: Path, output: Path | None, in_place: bool) -> int:

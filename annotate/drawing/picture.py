@@ -166,6 +166,16 @@ def svg(picture: Drawing) -> str:
     )
 
 
+def sign_svg(circle: Circle) -> str:
+    """A main key alone, for a legend: a whole SVG file."""
+    side = _number(_DIAMETER + _LINE + 2 * _MARGIN)
+    shapes = "\n".join(_circle(circle, float(side) / 2, float(side) / 2))
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{side}pt" height="{side}pt" viewBox="0 0 {side} {side}">\n'
+        f"{shapes}\n</svg>\n"
+    )
+
+
 def _row(hand: Hand, middle: float) -> list[str]:
     shapes = []
     for index, circle in enumerate(hand.circles):

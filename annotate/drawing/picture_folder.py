@@ -1,7 +1,7 @@
 """The folder of the pictures: what stands in it already and is not ours stays, and files come all or none.
 
 A file counts as ours when it carries our mark, which is a digest of its contents, so that a picture that somebody has
-worked on since is not ours any more.
+worked on since is not ours any more. Other folders that we fill tell by an `Ours` of their own which files are ours.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import shutil
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
+from typing import Protocol
 
 from annotate.drawing.picture_files import COLUMNS, PLACES, is_marked
 from annotate.files.placing import uninterrupted
@@ -26,12 +27,28 @@ _OLD, _NEW = "old", "new"  # inside the folder of our work
 _MOST_LIST = 1 << 24  # bytes of a list of places that is looked into
 
 
-def _is_ours(path: Path) -> bool:
-    """Whether the file is as we wrote it (a list of places: written by us or in just our form)."""
-    if path.is_symlink() or not path.is_file():
-        return False
-    data = path.read_bytes()
-    return _listed(data) is not None if path.name == PLACES else is_marked(data, path.suffix)
+class Ours(Protocol):
+    """How our files in a folder are told from others."""
+
+    def is_ours(self, path: Path) -> bool:
+        """Whether a file is as we wrote it. path: of a file, no link."""
+
+    def earlier(self, folder: Path) -> tuple[str, ...]:
+        """Names of what we wrote there the last time, as far as that is told."""
+
+
+class Pictures:
+    """Pictures carry a mark; a list of places is ours when it is in just our form."""
+
+    def is_ours(self, path: Path) -> bool:
+        """See Ours."""
+        data = path.read_bytes()
+        return _listed(data) is not None if path.name == PLACES else is_marked(data, path.suffix)
+
+    def earlier(self, folder: Path) -> tuple[str, ...]:
+        """See Ours."""
+        places = folder / PLACES
+        return (_listed(places.read_bytes()) if places.is_file() else None) or ()
 
 
 def _listed(data: bytes) -> tuple[str, ...] | None:
@@ -57,18 +74,18 @@ def check_folder(folder: Path) -> None:
 
 
 @contextmanager
-def placed(folder: Path, contents: Mapping[str, bytes]) -> Iterator[None]:
+def placed(folder: Path, contents: Mapping[str, bytes], ours: Ours | None = None) -> Iterator[None]:
     """Have the files in the folder while the body runs, and afterwards if nothing went wrong there.
 
     The folder and those above it are made where missing. Our own earlier files are replaced, and those of them that
     are not written any more go. On any failure, here or in the body, everything is as before. What killed runs left
-    there is cleared. Raises InputError, one line, for a folder that cannot be written and for a file in the way that is
-    not ours.
+    there is cleared. ours: pictures, where none is given. Raises InputError, one line, for a folder that cannot be written
+    and for a file in the way that is not ours.
     """
     with _told(folder):
         missing = _missing(folder)
         neighbours.clear(folder, _take_back)
-        old = _to_replace(folder, contents)
+        old = _to_replace(folder, contents, ours or Pictures())
     made: list[Path] = []
     moved: list[tuple[Path, Path]] = []
     with ExitStack() as held:
@@ -137,15 +154,17 @@ def _missing(folder: Path) -> list[Path]:
     return missing[::-1]
 
 
-def _to_replace(folder: Path, contents: Mapping[str, bytes]) -> tuple[str, ...]:
+def _to_replace(folder: Path, contents: Mapping[str, bytes], ours: Ours) -> tuple[str, ...]:
     """Our earlier files. Raises InputError for a file in the way that is not ours."""
     if not folder.is_dir():
         return ()
-    for name in contents:
+
+    def is_ours(name: str) -> bool:
         path = folder / name
-        if (path.exists() or path.is_symlink()) and not _is_ours(path):
-            raise InputError(Message("file.pictures_not_ours", path=str(path)))
-    places = folder / PLACES
-    listed = _listed(places.read_bytes()) if places.is_file() else None
-    known = dict.fromkeys([*contents, *(name for name in listed or () if _is_ours(folder / name))])
+        return path.is_file() and not path.is_symlink() and ours.is_ours(path)
+
+    for name in contents:
+        if os.path.lexists(folder / name) and not is_ours(name):
+            raise InputError(Message("file.pictures_not_ours", path=str(folder / name)))
+    known = dict.fromkeys([*contents, *(name for name in ours.earlier(folder) if is_ours(name))])
     return tuple(name for name in known if (folder / name).exists())

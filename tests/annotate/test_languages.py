@@ -212,6 +212,8 @@ ENGLISH_KEPT = {
     "annotate/instruments.py": "`flute list`, `show` and `check`, with the keys of an instrument file",
     "annotate/drawing/path_picture.py": "SVG",
     "annotate/drawing/picture.py": "SVG, and errors for those who call it",
+    "annotate/pack/look.py": "style sheet",
+    "annotate/pack/page.py": "the page's content security policy",
     "annotate/files/writing.py": "XML, and errors for those who call it",
     "annotate/detecting/detect.py": "an error for those who call it",
     "annotate/musescore/plugin.py": "what the plug-in shows, which speaks English",

@@ -1,0 +1,250 @@
+"""A demand as a card of the practice sheet: the same card is shown beside the music when a note of it is chosen."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from annotate.decision import Alternative, Decision
+from annotate.drawing import picture
+from annotate.drawing.path_picture import path_svg
+from annotate.language import Words
+from annotate.output import clean
+from annotate.pack import speech
+from annotate.pack.charts import curve_svg, map_svg
+from annotate.pack.entries import Answer, Entry, Ways
+from annotate.pack.figures import Curve, JetMap
+from annotate.pack.markup import Html, joined, tag
+from annotate.report.phrases import Page
+from fingering_db.fingering import Fingering, text_of
+from fingering_db.hand import effort_of
+
+
+@dataclass(slots=True)
+class Diagrams:
+    """Diagrams of a page: each is drawn once and shown wherever it is used."""
+
+    names: dict[Fingering, str] = field(default_factory=dict)
+
+    def use(self, fingering: Fingering | None, size: str = "diagram") -> Html:
+        """A diagram; nothing without a fingering."""
+        if fingering is None:
+            return Html("")
+        name = self.names.setdefault(fingering, f"g{len(self.names)}")
+        width, height = picture.size(picture.drawing(fingering))
+        box = {"viewBox": f"0 0 {width:.2f} {height:.2f}", "class": size, "role": "img", "aria-label": str(fingering)}
+        return tag("svg", box, tag("use", {"href": f"#{name}"}))
+
+    def symbols(self) -> Html:
+        """What every use refers to."""
+        found = []
+        for fingering, name in self.names.items():
+            drawing = picture.drawing(fingering)
+            inner = picture.svg(drawing).partition("</title>\n")[2].removesuffix("\n</svg>\n")
+            inner = inner.replace('"black"', '"currentColor"').replace('"white"', '"var(--sheet)"')
+            width, height = picture.size(drawing)
+            found.append(tag("symbol", {"id": name, "viewBox": f"0 0 {width:.2f} {height:.2f}"}, Html(inner)))
+        return tag("svg", {"class": "store", "aria-hidden": "true", "focusable": "false"}, *found)
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What cards draw on. curves, maps: by (entry, flute); ways: by demand; sounds: names of sounds by (entry, flute);
+    decide: a line of a decisions file by demand id."""
+
+    page: Page
+    diagrams: Diagrams
+    ways: Mapping[str, Ways]
+    curves: Mapping[tuple[str, str], Curve]
+    maps: Mapping[tuple[str, str], JetMap]
+    sounds: Mapping[tuple[str, str], str]
+    decide: Mapping[str, str]
+
+    @property
+    def words(self) -> Words:
+        return self.page.words
+
+
+def card(entry: Entry, shown: Shown) -> Html:
+    """One demand. Its sections, one for each flute, are told apart by `data-flute`."""
+    demand = entry.group.demand
+    first = entry.answers[0].decision
+    places = [_place(one, shown) for one in zip((demand.place, *entry.group.also), entry.group.ids, strict=True)]
+    sections = [_answer(entry, answer, shown, first=number == 0) for number, answer in enumerate(entry.answers)]
+    attributes: dict[str, str | bool] = {
+        "id": entry.key,
+        "class": "card",
+        "tabindex": "-1",
+        "data-part": demand.place.part_id,
+        "data-bars": " ".join(str(bar_number(one.bar)) for one in (demand.place, *entry.group.also)),
+        "data-status": str(first.status),
+    }
+    head = tag(
+        "h3", {},
+        tag("span", {"class": "number"}, str(entry.number)),
+        f" {speech.asked(shown.page, first)} ",
+        tag("span", {"class": "kind"}, shown.words.text(f"kind.{demand.kind}")),
+    )  # fmt: skip
+    where = tag("p", {"class": "places"}, f"{shown.words.text('pack.places')}: ", *places)
+    return tag("article", attributes, head, where, *sections)
+
+
+def bar_number(bar: str) -> int:
+    """The number in the name of a bar, 0 without one."""
+    digits = "".join(char for char in bar if char in "0123456789")[:9]
+    return int(digits) if digits else 0
+
+
+def _place(one: tuple[object, str], shown: Shown) -> Html:
+    place, demand = one
+    text = speech.bar_beat(shown.words, place)  # type: ignore[arg-type]
+    return joined(tag("button", {"type": "button", "class": "place", "data-go": demand}, text), " ")
+
+
+def _answer(entry: Entry, answer: Answer, shown: Shown, *, first: bool) -> Html:
+    decision, words = answer.decision, shown.words
+    key = entry.key, decision.flute
+    parts = [
+        tag("p", {"class": f"status {decision.status}"}, tag("strong", {}, words.text(f"status.{decision.status}")),
+            f" · {clean(decision.flute)}"),
+    ]  # fmt: skip
+    if decision.fingering is not None and answer.blown is not None:
+        parts.append(
+            tag("p", {"class": "fingering"}, shown.diagrams.use(decision.fingering, "diagram large"), " ",
+                tag("code", {}, str(decision.fingering)))
+        )  # fmt: skip
+        seek = speech.seek(words, answer, shown.maps.get(key))
+        parts += [tag("p", {"class": "seek"}, *_sentences(seek))] if seek else []
+        parts.append(_tuner(answer, shown))
+        sound = shown.sounds.get(key)
+        if sound:
+            parts.append(tag("p", {}, tag("button", {"type": "button", "class": "play", "data-play": sound},
+                                          words.text("pack.listen"))))  # fmt: skip
+    parts.append(_why(decision, shown))
+    parts += [_alternatives(decision, shown), _instead(decision, shown)]
+    if first:
+        parts.append(_hand(entry, shown))
+    parts.append(_pictures(key, answer, shown))
+    parts.append(_decide(entry, shown) if first else Html(""))
+    return tag("section", {"class": "answer", "data-flute": clean(decision.flute)}, *parts)
+
+
+def _sentences(texts: list[str]) -> list[str]:
+    return [text if number == 0 else f" {text}" for number, text in enumerate(texts)]
+
+
+def _tuner(answer: Answer, shown: Shown) -> Html:
+    rows = speech.tuner(shown.words, answer)
+    if not rows:
+        return Html("")
+    heads = [shown.words.text(f"pack.{name}") for name in ("written", "shows", "held", "speed")]
+    first = answer.first_tone
+    marks = [one is first and len(answer.tones) > 1 for one in answer.tones]
+    body = [
+        tag(
+            "tr",
+            {"class": "first" if mark else ""},
+            tag("th", {"scope": "row"}, row[0]),
+            *(tag("td", {}, cell) for cell in row[1:]),
+        )
+        for row, mark in zip(rows, marks, strict=True)
+    ]
+    return tag(
+        "table", {"class": "tuner"}, tag("caption", {}, shown.words.text("pack.tuner")),
+        tag("thead", {}, tag("tr", {}, *(tag("th", {"scope": "col"}, head) for head in heads))),
+        tag("tbody", {}, *body),
+    )  # fmt: skip
+
+
+def _why(decision: Decision, shown: Shown) -> Html:
+    sure = speech.confidence(shown.words, decision) if decision.fingering else ""
+    told = [clean(shown.words.say(decision.why))]
+    reading = decision.demand.reading
+    told += [clean(shown.words.text("report.reading", reading=reading)) + "."] if reading else []
+    lines = [tag("p", {}, tag("b", {}, f"{shown.words.text('pack.confidence')}: "), sure + ".")] if sure else []
+    return joined(*lines, tag("p", {"class": "why"}, " ".join(told)))
+
+
+def _alternatives(decision: Decision, shown: Shown) -> Html:
+    def ease(one: Alternative) -> tuple[float, float]:
+        return effort_of(one.fingering), -one.confidence
+
+    if not decision.alternatives:
+        return Html("")
+    items = [
+        tag("li", {}, shown.diagrams.use(one.fingering), " ", tag("code", {}, str(one.fingering)), " ",
+            tag("span", {"class": "figures"}, shown.words.text(
+                "report.alternative", cents=speech.cents(one.deviation_cents),
+                figure=shown.words.number(int(one.confidence * 10 + 1e-9) / 10, ".1f"))))
+        for one in sorted(decision.alternatives, key=ease)
+    ]  # fmt: skip
+    return joined(tag("h4", {}, shown.words.text("pack.alternatives")), tag("ul", {"class": "others"}, *items))
+
+
+def _instead(decision: Decision, shown: Shown) -> Html:
+    if not decision.instead:
+        return Html("")
+    items = [
+        tag("li", {}, shown.diagrams.use(one.fingering), " ",
+            " → ".join(shown.page.chord(chord) for chord in (one.pitches, one.to) if chord), " ",
+            tag("code", {}, text_of(one.fingering)), " ", clean(shown.words.say(one.why)))
+        for one in decision.instead
+    ]  # fmt: skip
+    return joined(tag("h4", {}, shown.words.text("pack.instead")), tag("ul", {"class": "others"}, *items))
+
+
+def _hand(entry: Entry, shown: Shown) -> Html:
+    """The moves beside each of its places."""
+    blocks = []
+    places = (entry.group.demand.place, *entry.group.also)
+    for demand, place in zip(entry.group.ids, places, strict=True):
+        ways = shown.ways.get(demand)
+        told = [
+            joined(shown.diagrams.use(one.after if onward else one.before), " ", speech.way(shown.page, one, onward))
+            for one, onward in ((ways.to if ways else None, False), (ways.on if ways else None, True))
+            if one
+        ]
+        if told:
+            where = [tag("b", {}, speech.bar_beat(shown.words, place))] if len(places) > 1 else []
+            blocks.append(tag("li", {"data-of": demand}, *where, *(tag("p", {}, one) for one in told)))
+    if not blocks:
+        return Html("")
+    return joined(tag("h4", {}, shown.words.text("pack.moves")), tag("ul", {"class": "hand"}, *blocks))
+
+
+def _pictures(key: tuple[str, str], answer: Answer, shown: Shown) -> Html:
+    words, found = shown.words, []
+    curve, jets = shown.curves.get(key), shown.maps.get(key)
+    if curve:
+        targets = [(words.pitch(one.asked), one.sound.hz) for one in answer.tones]
+        label = words.text("pack.curve")
+        found.append(tag("figure", {}, curve_svg(curve, targets, label), tag("figcaption", {}, label)))
+    if jets:
+        there = set(jets.sounds.ravel().tolist())
+        named = [(n + 1, f"tone{n + 1}", words.pitch(one.asked)) for n, one in enumerate(answer.tones)]
+        named += [(-1, "pair", words.text("pack.map_pair")), (-2, "other", words.text("pack.map_other"))]
+        names = [(name, text) for value, name, text in named if value in there]
+        label = words.text("pack.map", list=", ".join(text for _, text in names) or "–")
+        key_of = [joined(tag("span", {"class": f"key {name}"}), text, " ") for name, text in names]
+        found.append(tag("figure", {}, map_svg(jets, label), tag("figcaption", {}, *key_of, label)))
+    path = answer.decision.path
+    if len(path) > 1 and path[0].sounds and answer.blown is not None:
+        drawn = path_svg(answer.decision).replace('fill="white"', 'fill="none"').replace('"black"', '"currentColor"')
+        drawn = drawn.replace("<svg ", '<svg class="chart" role="img" ', 1)
+        found.append(tag("figure", {}, Html(drawn), tag("figcaption", {}, words.text("pack.path"))))
+    return tag("div", {"class": "figures"}, *found) if found else Html("")
+
+
+def _decide(entry: Entry, shown: Shown) -> Html:
+    lines = [shown.decide[one] for one in entry.group.ids if one in shown.decide]
+    if not lines:
+        return Html("")
+    copy = tag(
+        "button",
+        {"type": "button", "class": "copy", "data-done": shown.words.text("pack.copied")},
+        shown.words.text("pack.copy"),
+    )
+    return joined(
+        tag("h4", {}, shown.words.text("pack.decide")),
+        tag("div", {"class": "decide"}, tag("pre", {"tabindex": "0"}, "\n".join(lines)), copy),
+    )

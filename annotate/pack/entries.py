@@ -1,0 +1,157 @@
+"""What is practised: every demand once, in the order to learn them, with what a player must know of it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from annotate.choosing.desk import Desk
+from annotate.choosing.hands import Step, lines
+from annotate.decision import Decision, Sound, Status
+from annotate.pack.figures import Blown, bend_cents, lip_of
+from annotate.pipeline import Looked
+from annotate.report.content import Group, Report
+from annotate.score import Event, Part
+from fingering_db.fingering import Fingering
+from fingering_db.hand import effort_of
+from fingering_db.motion import FingerMove, moves
+from fingering_db.pitch import Pitch
+
+_FAMILY_MOVES = 1
+"""Fingerings that differ by no more fingers are one hand shape."""
+_SAME_TONE_CENTS = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Tone:
+    """A tone asked for. asked: as written; sound: what the fingering gives for it; band_cents: ± of its cents."""
+
+    asked: Pitch
+    sound: Sound
+    band_cents: float
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """A demand on one flute. blown: its fingering with its lip, None without one; tones: those that it sounds, as asked;
+    bend_cents: by how much the lip bends the first of them, NaN where not known."""
+
+    decision: Decision
+    desk: Desk
+    blown: Blown | None
+    tones: tuple[Tone, ...]
+    bend_cents: float
+
+    @property
+    def first_tone(self) -> Tone | None:
+        """The tone to seek first: the one most jets hold, of equal ones the lowest."""
+        held = [one for one in self.tones if math.isfinite(one.sound.holds)]
+        return max(held, key=lambda one: one.sound.holds, default=None)
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """What is practised once. number: in the order to learn; family: number of its hand shape; answers: one for each flute,
+    the first flute first."""
+
+    number: int
+    family: int
+    group: Group
+    answers: tuple[Answer, ...]
+
+    @property
+    def key(self) -> str:
+        """Its name in the page."""
+        return f"e{self.number}"
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """A move of the hand beside a demand. other: the demand there, None for an ordinary note; event: where; moved: the
+    fingers that move."""
+
+    event: Event
+    other: Decision | None
+    before: Fingering
+    after: Fingering
+    moved: tuple[FingerMove, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Ways:
+    """To a demand and on from it; None where nothing comes before, or nothing follows."""
+
+    to: Way | None
+    on: Way | None
+
+
+def entries(looked: Looked, report: Report) -> tuple[Entry, ...]:
+    """Every demand once, easy ones first, hand shapes together."""
+    made = [(group, tuple(_answer(one, looked.desks[one.flute]) for one in group.decisions)) for group in report.groups]
+    ordered = sorted(made, key=lambda one: _difficulty(one[1][0].decision))
+    found: list[Entry] = []
+    family = 0
+    while ordered:
+        family += 1
+        first = ordered.pop(0)
+        shape = first[1][0].decision.fingering
+        alike = [first, *(one for one in ordered if _one_shape(shape, one[1][0].decision.fingering))]
+        ordered = [one for one in ordered if not any(one is other for other in alike)]
+        found += [Entry(0, family, group, answers) for group, answers in alike]
+    return tuple(replace(one, number=number) for number, one in enumerate(found, start=1))
+
+
+def _difficulty(decision: Decision) -> tuple[float, ...]:
+    """Status first, then what may fail, then the hand."""
+    effort = effort_of(decision.fingering) if decision.fingering else math.inf
+    return decision.status.rank, -round(decision.confidence, 1), len(decision.path), effort
+
+
+def _one_shape(one: Fingering | None, two: Fingering | None) -> bool:
+    return one is not None and two is not None and len(moves(one, two)) <= _FAMILY_MOVES
+
+
+def _answer(decision: Decision, desk: Desk) -> Answer:
+    """The lip is that at which the first of the tones lies where the decision says."""
+    demand = decision.demand
+    tones = []
+    for number, (asked, sounding) in enumerate(zip(demand.pitches, demand.sounding, strict=False)):
+        near = min(decision.sounds, key=lambda one: abs(one.pitch.midi - sounding.midi), default=None)
+        if near is not None and abs(near.pitch.midi - sounding.midi) * 100.0 <= _SAME_TONE_CENTS:
+            band = decision.band_cents[number] if number < len(decision.band_cents) else near.band_cents
+            tones.append(Tone(asked, near, band))
+    if decision.fingering is None or decision.status == Status.UNPLAYABLE:
+        return Answer(decision, desk, None, (), math.nan)
+    lip = lip_of(desk, decision.fingering, tones[0].sound.hz) if tones else math.nan
+    blown = Blown(decision.fingering, lip, tuple(one.sound.hz for one in tones))
+    return Answer(decision, desk, blown, tuple(tones), bend_cents(desk, blown))
+
+
+def ways(looked: Looked) -> dict[str, Ways]:
+    """For each demand the moves beside it on its first flute, by its id."""
+    found: dict[str, Ways] = {}
+    for part in looked.parts:
+        own = [one for one in looked.result.first_flute() if one.demand.place.part_id == part.id]
+        steps = [step for line in lines(part, own, _desk_at(part, own, looked.desks)) for step in line]
+        to = {step.after.decision.demand.id: _way(step, onward=False) for step in steps if step.after.decision}
+        on = {step.before.decision.demand.id: _way(step, onward=True) for step in steps if step.before.decision}
+        found |= {one.demand.id: Ways(to.get(one.demand.id), on.get(one.demand.id)) for one in own}
+    return found
+
+
+def _way(step: Step, *, onward: bool) -> Way:
+    there = step.after if onward else step.before
+    before, after = step.before.options[0].end, step.after.options[0].start
+    return Way(there.first if onward else there.last, there.decision, before, after, moves(before, after))
+
+
+def _desk_at(part: Part, own: Sequence[Decision], desks: Mapping[str, Desk]) -> Callable[[Event], Desk | None]:
+    """The flute at an event: that of the demand there, or of the last one before it."""
+    at = {event.start: desks[one.flute] for one in own for event in one.demand.events}
+    last = next(iter(at.values()), None)
+    of_event: dict[int, Desk | None] = {}
+    for event in part.events:
+        last = at.get(event.start, last)
+        of_event[event.start] = last
+    return lambda event: of_event.get(event.start)

@@ -1,0 +1,78 @@
+"""The fonts that Verovio measures its pages with, taken out of its own package: pages look alike on every machine."""
+
+from __future__ import annotations
+
+import base64
+import io
+import re
+from collections.abc import Iterable
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+MUSIC, WORDS = "Leipzig", "Liberation Serif"
+_FACE = re.compile(r"@font-face\s*{(.*?)}", re.DOTALL)
+_DATA = re.compile(r"base64,\s*([A-Za-z0-9+/=]+)")
+_FILES = {MUSIC: "Leipzig.css", WORDS: "Liberation.css"}
+
+
+@cache
+def _faces() -> tuple[tuple[str, str, str, bytes], ...]:
+    """(family, weight, style, woff2) of every face."""
+    import verovio  # noqa: PLC0415 - a large library, for those alone who want pages
+
+    folder = Path(verovio.__file__).parent / "data"
+    found = []
+    for family, name in _FILES.items():
+        for face in _FACE.findall((folder / name).read_text(encoding="ascii")):
+            data = _DATA.search(face)
+            assert data is not None
+            found.append((family, _said(face, "font-weight"), _said(face, "font-style"), base64.b64decode(data[1])))
+    return tuple(found)
+
+
+def _said(face: str, name: str) -> str:
+    found = re.search(rf"{name}:\s*(\w+)", face)
+    return found[1] if found else "normal"
+
+
+def write_ttf(folder: Path) -> None:
+    """Every face as a TTF file in a folder, for a typesetter."""
+    for number, (_, _, _, data) in enumerate(_faces()):
+        font = _font(data)
+        font.flavor = None
+        font.save(folder / f"face-{number}.ttf")
+
+
+def css(characters: Iterable[str]) -> str:
+    """`@font-face` rules with the glyphs of these characters alone, as data in the text."""
+    from fontTools.subset import Options, Subsetter  # noqa: PLC0415
+
+    wanted = {ord(char) for char in characters}
+    rules = []
+    for family, weight, style, data in _faces():
+        font = _font(data)
+        if (weight, style) == ("bold", "italic") or not wanted & set(font.getBestCmap()):
+            continue
+        options = Options()
+        options.flavor = "woff2"
+        options.notdef_outline = True
+        options.hinting = False
+        options.layout_features = []
+        options.drop_tables += ["FFTM"]
+        own = Subsetter(options)
+        own.populate(unicodes=wanted)
+        own.subset(font)
+        font.flavor = "woff2"
+        out = io.BytesIO()
+        font.save(out)
+        source = f"url(data:font/woff2;base64,{base64.b64encode(out.getvalue()).decode()})"
+        told = {"font-family": f"'{family}'", "font-weight": weight, "font-style": style, "src": source}
+        rules.append("@font-face{" + ";".join(f"{name}:{value}" for name, value in told.items()) + "}")
+    return "".join(rules)
+
+
+def _font(data: bytes) -> Any:
+    from fontTools.ttLib import TTFont  # noqa: PLC0415
+
+    return TTFont(io.BytesIO(data))

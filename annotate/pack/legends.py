@@ -1,0 +1,39 @@
+"""What the signs of diagrams mean, each with its picture, as far as a part uses them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from annotate.decision import Status
+from annotate.drawing import diagram, picture
+from annotate.drawing.picture import Circle
+from annotate.language import Words
+from annotate.marking import Stand
+from annotate.wording import key_names
+
+_SIGNS = {
+    diagram.DOWN: ("down", Circle(True)),
+    diagram.UP: ("up", Circle()),
+    diagram.HOLE_OPEN: ("hole_open", Circle(True, hole=True)),
+    diagram.VENT_OPEN: ("vent_open", Circle(True, vent=True)),
+    diagram.BOTH_OPEN: ("both_open", Circle(True, hole=True, vent=True)),
+}
+
+
+def entries(stands: Sequence[Stand], statuses: Iterable[Status], words: Words) -> list[tuple[str, str]]:
+    """(SVG text, '' for none; words) for each sign that the stands use."""
+    fingerings = tuple(stand.fingering for stand in stands if stand.fingering)
+    if not fingerings:
+        return []
+    found = []
+    for sign in diagram.signs_used(fingerings):
+        key, circle = _SIGNS[sign]
+        found.append((picture.sign_svg(circle), words.text(f"legend.{key}", sign="").strip()))
+    found.append(("", words.text("legend.hands")))
+    keys = key_names(diagram.letter_keys(fingerings), words.language)
+    found += [("", entry) for entry in keys.split("; ") if entry]
+    if any(stand.contrary for stand in stands):
+        found.append(("", f"{diagram.CONTRARY} {words.text('legend.contrary')}"))
+    shown = set(statuses)
+    found += [("", words.text(f"legend.{one}")) for one in (Status.DOUBTFUL, Status.UNPLAYABLE) if one in shown]
+    return found

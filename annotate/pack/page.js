@@ -1,0 +1,153 @@
+"use strict";
+(() => {
+  const all = (what, from = document) => Array.from(from.querySelectorAll(what));
+  const one = (what, from = document) => from.querySelector(what);
+  const data = JSON.parse(one("#data").textContent);
+  const root = document.documentElement, panel = one("#panel"), body = one("#panel .body"), stage = one(".stage");
+  let chosen = "", opener = null;
+
+  // Light or dark: the reader's system until the switch is used; kept where the browser lets us.
+  const kept = { get() { try { return localStorage.getItem("ventwise-theme"); } catch { return null; } },
+                 set(v) { try { localStorage.setItem("ventwise-theme", v); } catch { /* a file may not keep anything */ } } };
+  if (kept.get()) root.dataset.theme = kept.get();
+  one("#theme").addEventListener("click", () => {
+    const dark = root.dataset.theme ? root.dataset.theme === "dark" : matchMedia("(prefers-color-scheme: dark)").matches;
+    root.dataset.theme = dark ? "light" : "dark";
+    kept.set(root.dataset.theme);
+  });
+  one("#print").addEventListener("click", () => print());
+
+  // Sound: eight bits a sample on a logarithmic scale, as telephones have it (ITU-T G.711, mu-law).
+  let context = null, playing = null;
+  const stop = () => {
+    if (!playing) return;
+    playing.source.onended = null;
+    playing.source.stop();
+    playing.button.textContent = playing.label;
+    playing.button.setAttribute("aria-pressed", "false");
+    playing = null;
+  };
+  const play = (button) => {
+    const again = playing && playing.button === button;
+    stop();
+    if (again) return;
+    const sound = data.sounds[button.dataset.play];
+    const bytes = atob(sound.mulaw);
+    context = context || new AudioContext();
+    context.resume();
+    const buffer = context.createBuffer(1, bytes.length, sound.rate), into = buffer.getChannelData(0);
+    for (let i = 0; i < bytes.length; i++) {
+      const u = ~bytes.charCodeAt(i) & 255, size = (((u & 15) << 3) + 132 << (u >> 4 & 7)) - 132;
+      into[i] = (u & 128 ? -size : size) / 32768;
+    }
+    const source = context.createBufferSource();
+    source.buffer = buffer;
+    source.connect(context.destination);
+    playing = { source, button, label: button.textContent };
+    source.onended = stop;
+    source.start();
+    button.textContent = data.stop;
+    button.setAttribute("aria-pressed", "true");
+    root.dataset.played = String(Number(root.dataset.played || 0) + 1);
+  };
+
+  // The panel beside the music.
+  const shown = () => data.order.filter((d) => !data.demands[d].hidden);
+  const choose = (demand, focus = true) => {
+    const found = data.demands[demand];
+    if (!found) return;
+    if (panel.hidden) opener = document.activeElement;
+    chosen = demand;
+    const card = one("#" + found.entry).cloneNode(true);
+    card.removeAttribute("id");
+    card.hidden = false;
+    for (const li of all("[data-of]", card)) li.hidden = li.dataset.of !== demand;
+    const flute = one("#flute") ? one("#flute").value : "";
+    for (const answer of all(".answer", card)) answer.hidden = Boolean(flute) && answer.dataset.flute !== flute;
+    if (all(".answer", card).every((answer) => answer.hidden)) all(".answer", card)[0].hidden = false;
+    body.replaceChildren(card);
+    one("#panel .where").textContent = found.place;
+    panel.hidden = false;
+    stage.classList.add("open");
+    for (const each of all(".chosen")) each.classList.remove("chosen");
+    for (const each of all(`[data-d="${demand}"]`)) each.classList.add("chosen");
+    const seen = all(`.note[data-d="${demand}"],.chord[data-d="${demand}"]`).find((g) => g.getClientRects().length);
+    if (seen) seen.scrollIntoView({ block: innerWidth < 1100 ? "start" : "center", behavior: "auto" });
+    if (seen && innerWidth < 1100) scrollBy(0, -Math.min(160, innerHeight * .15));
+    if (focus) one("#panel .where").focus({ preventScroll: true });
+  };
+  const close = () => {
+    panel.hidden = true;
+    stage.classList.remove("open");
+    for (const each of all(".chosen")) each.classList.remove("chosen");
+    if (opener && opener.isConnected) opener.focus({ preventScroll: true });
+  };
+  const step = (by) => {
+    const list = shown(), at = list.indexOf(chosen);
+    if (list.length) choose(list[(at + by + list.length) % list.length]);
+  };
+  document.addEventListener("click", (event) => {
+    const target = event.target;
+    const playButton = target.closest("[data-play]"), go = target.closest("[data-go]"), marked = target.closest("[data-d]");
+    if (playButton) play(playButton);
+    else if (target.closest(".copy")) copy(target.closest(".copy"));
+    else if (go) choose(go.dataset.go);
+    else if (marked) choose(marked.dataset.d);
+    else if (target.closest("#close")) close();
+    else if (target.closest("#previous")) step(-1);
+    else if (target.closest("#next")) step(1);
+  });
+  document.addEventListener("keydown", (event) => {
+    const marked = event.target.closest("g[data-d]");
+    if (marked && (event.key === "Enter" || event.key === " ")) { event.preventDefault(); choose(marked.dataset.d); }
+    else if (panel.hidden || event.target.closest("input,select,pre")) return;
+    else if (event.key === "Escape") close();
+    else if (event.key === "ArrowRight") step(1);
+    else if (event.key === "ArrowLeft") step(-1);
+  });
+  const copy = async (button) => {
+    const text = one("pre", button.parentElement);
+    const range = document.createRange();
+    range.selectNodeContents(text);
+    getSelection().removeAllRanges();
+    getSelection().addRange(range);
+    try { await navigator.clipboard.writeText(text.textContent); } catch { try { document.execCommand("copy"); } catch { return; } }
+    const label = button.textContent;
+    button.textContent = button.dataset.done;
+    setTimeout(() => { button.textContent = label; }, 1500);
+  };
+
+  // Filters.
+  const form = one("form.filters");
+  const filter = () => {
+    const statuses = new Set(all("input[name=status]:checked", form).map((box) => box.value));
+    const from = Number(one("#from").value || -1), to = Number(one("#to").value || 1e9);
+    const part = one("#part") ? one("#part").value : "", flute = one("#flute") ? one("#flute").value : "";
+    let count = 0;
+    for (const name of data.order) {
+      const demand = data.demands[name];
+      const status = flute && demand.on[flute] || demand.status;
+      demand.hidden = !(statuses.has(status) && demand.bar >= from && demand.bar <= to && (!part || demand.part === part));
+      count += !demand.hidden;
+      for (const group of all(`[data-d="${name}"]`)) {
+        group.classList.toggle("dim", demand.hidden);
+        if (group.matches(".note,.chord"))
+          for (const each of ["playable", "doubtful", "unplayable"]) group.classList.toggle("vw-" + each, each === status);
+      }
+    }
+    for (const card of all(".cards .card")) {
+      card.hidden = !data.order.some((name) => data.demands[name].entry === card.id && !data.demands[name].hidden);
+      for (const answer of all(".answer", card)) {
+        const there = flute && all(".answer", card).some((other) => other.dataset.flute === flute);
+        answer.hidden = Boolean(there) && answer.dataset.flute !== flute;
+      }
+    }
+    for (const row of all("tr[data-row]")) row.hidden = data.demands[row.dataset.row].hidden;
+    one("#count").textContent = (count === 1 ? data.shown[0] : data.shown[1]).replace("{n}", count);
+    if (!panel.hidden && chosen) choose(chosen, false);
+  };
+  form.addEventListener("input", filter);
+  form.addEventListener("submit", (event) => event.preventDefault());
+  filter();
+  root.dataset.ready = "yes";
+})();

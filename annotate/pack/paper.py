@@ -1,0 +1,95 @@
+"""The part on paper: a title, the music with diagrams, what the signs mean, page numbers."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from lxml import etree
+
+from annotate.decision import Status
+from annotate.language import Words
+from annotate.marking import Stand
+from annotate.output import clean
+from annotate.pack import legends
+from annotate.pack.engraving import Sheet
+from annotate.pack.look import look
+from annotate.pack.part_pages import pages
+from annotate.pack.svg_out import on_paper
+from annotate.pack.typeset import pdf
+from annotate.score import Part
+
+_LEGEND_CHARACTERS = 95  # in a line of the legend, at most
+_LINE_MM = 3.6
+
+
+@dataclass(frozen=True, slots=True)
+class PaperPart:
+    """A part that is drawn. stands: what stands above its notes; mei: its music; names: of its notes, by byte offset."""
+
+    part: Part
+    stands: tuple[Stand, ...]
+    statuses: frozenset[Status]
+    mei: str
+    names: Mapping[int, str]
+
+
+def sheet_for(paper: str, legend: Sequence[tuple[str, str]] = ()) -> Sheet:
+    """What the music is drawn on, margins apart. legend: what stands above the first page."""
+    width, height = look().paper[paper]
+    printed = look().printed
+    lines = -(-sum(len(text) + 6 for _, text in legend) // _LEGEND_CHARACTERS)
+    head = printed.head + lines * _LINE_MM
+    return Sheet(width - 2 * printed.margin, height - 2 * printed.margin - printed.foot, printed.staff, head)
+
+
+def drawn(part: PaperPart, paper: str, words: Words) -> list[etree._Element]:
+    """The pages of one part."""
+    legend = legends.entries(part.stands, part.statuses, words)
+    return pages(part.mei, part.stands, part.names, sheet_for(paper, legend))
+
+
+def part_pdf(
+    parts: Sequence[tuple[PaperPart, Sequence[etree._Element]]],
+    paper: str,
+    title: str,
+    composer: str,
+    flute: str,
+    words: Words,
+) -> bytes:
+    """Every part with its pages, one after the other."""
+    printed, (width, height) = look().printed, look().paper[paper]
+    pictures: dict[str, str] = {}
+    told = []
+    for n, (part, svgs) in enumerate(parts):
+        legend = legends.entries(part.stands, part.statuses, words)
+        names = [f"music-{n}-{k}.svg" for k in range(len(svgs))]
+        pictures |= {name: on_paper(copy.deepcopy(svg)) for name, svg in zip(names, svgs, strict=True)}
+        signs = []
+        for k, (picture, text) in enumerate(legend):
+            name = f"sign-{n}-{k}.svg" if picture else ""
+            if picture:
+                pictures[name] = picture
+            signs.append({"picture": name, "text": text})
+        told.append(
+            {"name": clean(part.part.label), "head": sheet_for(paper, legend).head, "pages": names, "legend": signs}
+        )
+    data = {
+        "title": clean(title),
+        "composer": clean(composer),
+        "flute": clean(flute),
+        "running": clean(title),
+        "language": words.language,
+        "width": width,
+        "height": height,
+        "margin": printed.margin,
+        "foot": printed.foot,
+        "text_pt": printed.text_pt,
+        "small_pt": printed.small_pt,
+        "title_pt": printed.title_pt,
+        "ink": look().light("ink"),
+        "quiet": look().light("quiet"),
+        "parts": told,
+    }
+    return pdf("part.typ", data, pictures)

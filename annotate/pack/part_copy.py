@@ -1,0 +1,98 @@
+"""A copy of one part of a score for the engraver: nothing else in it, every note under a name of ours.
+
+The copy is for drawing alone and goes nowhere else, so it may be parsed and written anew."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from xml.parsers import expat
+
+from lxml import etree
+
+from annotate.files.encoding import inspect
+from annotate.findings import InputError
+from fingering_db.message import Message
+
+NAMED = "vw-n"
+"""What the name of a note begins with; its number follows."""
+# What a part of its own does not need, or what would draw a head line that the sheet sets itself.
+_LEFT_OUT = ("credit", "work", "movement-title", "movement-number", "defaults")
+_KEEP_ID = ("score-part", "score-instrument", "midi-instrument", "midi-device", "player", "part", "instrument")
+
+
+@dataclass(frozen=True, slots=True)
+class PartCopy:
+    """data: MusicXML text of the part; names: name of the note at a byte offset of the score; composer: '' for none."""
+
+    data: str
+    names: Mapping[int, str]
+    composer: str
+
+
+def part_copies(data: bytes, part_ids: tuple[str, ...]) -> dict[str, PartCopy]:
+    """A copy for each part. data: MusicXML that has been read. Raises InputError where the parser of this copy cannot
+    follow (a file that contradicts itself)."""
+    form = inspect(data)
+    offsets = _note_offsets(data, form.start, form.override)
+    text = data[form.start :].decode(form.encoding, "replace").lstrip("\ufeff")
+    if text.startswith("<?xml"):
+        text = text[text.index("?>") + 2 :]
+    parser = etree.XMLParser(load_dtd=False, no_network=True, huge_tree=True, remove_comments=True, remove_pis=True)
+    try:
+        root = etree.fromstring(text, parser)
+    except (etree.XMLSyntaxError, ValueError) as error:
+        raise InputError(Message("pack.not_drawn", reason=" ".join(str(error).split()))) from error
+    names = {}
+    for number, note in enumerate(root.iter("note")):
+        note.set("id", f"{NAMED}{number}")
+        if number < len(offsets):
+            names[offsets[number]] = f"{NAMED}{number}"
+    composer = next((one.text.strip() for one in root.iter("creator") if _is_composer(one) and one.text), "")
+    for one in root.iter("*"):
+        if "id" in one.attrib and one.tag != "note" and one.tag not in _KEEP_ID:
+            del one.attrib["id"]
+    for tag in _LEFT_OUT:
+        for one in root.findall(tag):
+            root.remove(one)
+    return {part_id: PartCopy(_only(root, part_id), names, composer) for part_id in part_ids}
+
+
+def _is_composer(creator: etree._Element) -> bool:
+    return creator.get("type", "") in ("", "composer")
+
+
+def _only(root: etree._Element, part_id: str) -> str:
+    """The file with this part alone; the name is set by the sheet, so the part is nameless here."""
+    own = etree.Element(root.tag, {str(key): str(value) for key, value in root.attrib.items()})
+    for child in root:
+        if child.tag == "part-list":
+            listed = etree.SubElement(own, "part-list")
+            for part in child.findall("score-part"):
+                if part.get("id") == part_id:
+                    copy = etree.fromstring(etree.tostring(part))
+                    for tag in ("part-name", "part-abbreviation", "part-name-display", "part-abbreviation-display"):
+                        for name in copy.findall(tag):
+                            copy.remove(name)
+                    copy.insert(0, etree.Element("part-name"))
+                    listed.append(copy)
+        elif child.tag == "part":
+            if child.get("id") == part_id:
+                own.append(etree.fromstring(etree.tostring(child), etree.XMLParser(huge_tree=True)))
+        else:
+            own.append(etree.fromstring(etree.tostring(child)))
+    return etree.tostring(own, encoding="unicode")
+
+
+def _note_offsets(data: bytes, start: int, override: str | None) -> list[int]:
+    """Byte offset of every `<note>`, in the order of the file."""
+    parser = expat.ParserCreate(override)
+    found: list[int] = []
+
+    def begun(tag: str, _: dict[str, str]) -> None:
+        if tag == "note":
+            found.append(parser.CurrentByteIndex + start)
+
+    parser.StartElementHandler = begun
+    parser.Parse(data[start:], True)
+    return found

@@ -1,0 +1,180 @@
+"""All stages of a pack: a score that was looked at -> music, figures, sounds -> files by name."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from lxml import etree
+
+from annotate.language import Words, words
+from annotate.marking import Stand, Style, stands_of
+from annotate.pack import legends, sounds
+from annotate.pack.cards import Diagrams, Shown
+from annotate.pack.engraving import Sheet, mei_of
+from annotate.pack.entries import Answer, Entry, entries, ways
+from annotate.pack.figures import Blown, Curve, JetMap, curves, jet_map
+from annotate.pack.look import look
+from annotate.pack.page import MusicPart, PageContent, render
+from annotate.pack.paper import PaperPart, drawn, part_pdf, sheet_for
+from annotate.pack.part_copy import part_copies
+from annotate.pack.part_pages import pages
+from annotate.pack.speech import asked, bar_beat
+from annotate.pack.svg_out import Marked, in_page, on_paper
+from annotate.pipeline import Looked
+from annotate.report.content import Report, build
+from annotate.report.phrases import Page
+from fingering_db.survey import Progress
+
+INDEX, PART = "index.html", "part.pdf"
+_WIDTH = 80
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """What is worked out once for page and paper."""
+
+    looked: Looked
+    report: Report
+    entries: tuple[Entry, ...]
+    parts: tuple[PaperPart, ...]
+    title: str
+    composer: str
+    words: Words
+
+
+def prepared(looked: Looked) -> Prepared:
+    """Everything but drawings. Raises InputError where the music cannot be drawn."""
+    report = build(looked.result)
+    copies = part_copies(looked.data, tuple(part.id for part in looked.parts))
+    style = Style(language=looked.language)
+    parts = []
+    for part in looked.parts:
+        own = [one for one in looked.result.first_flute() if one.demand.place.part_id == part.id]
+        mei = mei_of(copies[part.id].data)
+        statuses = frozenset(one.status for one in own)
+        parts.append(PaperPart(part, tuple(stands_of(part, own, style)), statuses, mei, copies[part.id].names))
+    composer = next((one.composer for one in copies.values()), "")
+    title = looked.score.title or looked.file.path.stem
+    return Prepared(looked, report, entries(looked, report), tuple(parts), title, composer, words(looked.language))
+
+
+def pack(looked: Looked, paper: str, progress: Progress | None = None) -> dict[str, bytes]:
+    """The files of a practice pack by their names, folders parted by '/'."""
+    made = prepared(looked)
+    heard = _heard(made.entries, progress)
+    music = [drawn(part, paper, made.words) for part in made.parts]
+    flute = ", ".join(dict.fromkeys(one.flute for one in looked.result.first_flute()))
+    files: dict[str, bytes] = {}
+    files[PART] = part_pdf(
+        list(zip(made.parts, music, strict=True)), paper, made.title, made.composer, flute, made.words
+    )
+    for part, svgs in zip(made.parts, music, strict=True):
+        for number, svg in enumerate(svgs, start=1):
+            files[f"pages/part-{part.part.number}-page-{number}.svg"] = on_paper(copy.deepcopy(svg)).encode()
+    files |= {f"sounds/{key[0]}-{number}.wav": one.wav for number, (key, one) in enumerate(heard.items(), start=1)}
+    files[INDEX] = page(made, music, heard)
+    return files
+
+
+def page(
+    made: Prepared,
+    music: Sequence[Sequence[etree._Element]],
+    heard: Mapping[tuple[str, str], sounds.Heard] | None = None,
+) -> bytes:
+    """The one page. music: pages of each part as on paper; heard: sounds by (entry, flute)."""
+    heard = heard or {}
+    names = {key: f"s{number}" for number, key in enumerate(heard, start=1)}
+    shown = Shown(
+        page=Page(made.report, _WIDTH, False, made.words),
+        diagrams=Diagrams(),
+        ways=ways(made.looked),
+        curves=_curves(made.entries),
+        maps=_maps(made.entries),
+        sounds=names,
+        decide={},
+    )
+    content = PageContent(
+        heading=made.words.text("pack.title"),
+        title=made.title,
+        composer=made.composer,
+        report=made.report,
+        entries=made.entries,
+        music=tuple(
+            _music(made, part, number, svgs, shown.page)
+            for number, (part, svgs) in enumerate(zip(made.parts, music, strict=True))
+        ),
+        legend=_legend(made),
+        sounds={names[key]: one.mulaw for key, one in heard.items()},
+        shown=shown,
+    )
+    return render(content)
+
+
+def _legend(made: Prepared) -> tuple[tuple[str, str], ...]:
+    stands: list[Stand] = [stand for part in made.parts for stand in part.stands]
+    statuses = {status for part in made.parts for status in part.statuses}
+    listed = legends.entries(stands, statuses, made.words)
+    return tuple(
+        (picture.replace('"black"', '"currentColor"').replace('"white"', '"var(--sheet)"'), text)
+        for picture, text in listed
+    )
+
+
+def _music(made: Prepared, part: PaperPart, number: int, svgs: Sequence[etree._Element], page: Page) -> MusicPart:
+    marked = {}
+    for one in made.looked.result.first_flute():
+        name = part.names.get(one.demand.events[0].start)
+        if one.demand.place.part_id == part.part.id and name:
+            status = made.words.text(f"status.{one.status}")
+            label = f"{bar_beat(made.words, one.demand.place)}: {asked(page, one)}, {status}"
+            marked[name] = Marked(one.demand.id, str(one.status), label)
+    phone = look().phone
+    narrow = pages(part.mei, part.stands, part.names, Sheet(phone.width, 0.0, phone.staff, endless=True))
+
+    head = sheet_for("a4", legends.entries(part.stands, part.statuses, made.words)).head
+
+    def texts(kind: str, trees: Sequence[etree._Element], head: float = 0.0) -> tuple[str, ...]:
+        return tuple(
+            in_page(copy.deepcopy(tree), f"{kind}{number}-{n}-", made.words.text("pack.page", n=n), marked,
+                    0.0 if n > 1 else head)
+            for n, tree in enumerate(trees, start=1)
+        )  # fmt: skip
+
+    return MusicPart(part.part.label, texts("w", svgs, head), texts("n", narrow))
+
+
+def _answers(found: Sequence[Entry]) -> list[tuple[tuple[str, str], Answer]]:
+    return [((entry.key, answer.decision.flute), answer) for entry in found for answer in entry.answers if answer.blown]
+
+
+def _curves(found: Sequence[Entry]) -> dict[tuple[str, str], Curve]:
+    by_flute: dict[str, list[tuple[tuple[str, str], Answer]]] = {}
+    for key, answer in _answers(found):
+        by_flute.setdefault(answer.decision.flute, []).append((key, answer))
+    made: dict[tuple[str, str], Curve] = {}
+    for own in by_flute.values():
+        blown: list[Blown] = [answer.blown for _, answer in own if answer.blown]
+        made |= dict(zip((key for key, _ in own), curves(own[0][1].desk, blown), strict=True))
+    return made
+
+
+def _maps(found: Sequence[Entry]) -> dict[tuple[str, str], JetMap]:
+    return {key: jet_map(answer.desk, answer.blown) for key, answer in _answers(found) if answer.blown}
+
+
+def _heard(found: Sequence[Entry], progress: Progress | None) -> dict[tuple[str, str], sounds.Heard]:
+    """Sounds on the first flute, two at a time."""
+    wanted = [
+        (key, entry.answers[0])
+        for entry in found
+        for key in [(entry.key, entry.answers[0].decision.flute)]
+        if entry.answers[0].blown
+    ]
+    made: dict[tuple[str, str], sounds.Heard] = {}
+    for key, answer in wanted:
+        one = sounds.heard(answer)
+        if one:
+            made[key] = one
+    return made

@@ -1,0 +1,107 @@
+"""What the pack says of a demand, in the words of a language."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from annotate.decision import Decision
+from annotate.language import Words
+from annotate.output import clean
+from annotate.pack.entries import Answer, Way
+from annotate.pack.figures import JetMap
+from annotate.place import Place
+from annotate.report.content import confidence_word, rounded_down
+from annotate.report.phrases import Page, signed_cents
+from annotate.score import Event
+from fingering_db.motion import ACROSS, DOWN, FingerMove
+
+_USUAL_BEND = 3.0  # cents of the lip that nobody tells from none
+
+
+def asked(page: Page, decision: Decision) -> str:
+    """`C5+D6`."""
+    return page.asked(decision.demand)
+
+
+def seek(words: Words, answer: Answer, jets: JetMap | None) -> list[str]:
+    """Which tone first, then which; at what air and lip. Sentences; none for a plain tone without figures."""
+    first = answer.first_tone
+    if first is None:
+        return []
+    told = []
+    others = tuple(one.asked for one in answer.tones if one is not first)
+    if others:
+        told.append(words.text("pack.seek", tone=first.asked))
+    if math.isfinite(first.sound.speed_m_s[0]):
+        told.append(words.text("pack.air", low=first.sound.speed_m_s[0], high=first.sound.speed_m_s[1]))
+    told += _lip(words, answer)
+    if others:
+        told.append(words.text("pack.then", tones=others))
+        best = jets.best(-1) if jets else None
+        if best:
+            low, high, distance = best
+            told.append(words.text("pack.air_together", low=low, high=high, mm=distance * 1e3))
+        else:
+            told.append(words.text("pack.no_jet"))
+    return told
+
+
+def _lip(words: Words, answer: Answer) -> list[str]:
+    cents = answer.bend_cents
+    if not math.isfinite(cents):
+        return []
+    tone = answer.tones[0].asked
+    if abs(cents) < _USUAL_BEND:
+        return [words.text("pack.lip_usual", tone=tone)]
+    return [words.text("pack.lip_higher" if cents > 0 else "pack.lip_lower", tone=tone, cents=abs(cents))]
+
+
+def confidence(words: Words, decision: Decision) -> str:
+    """How surely it sounds."""
+    figure = words.number(rounded_down(decision.confidence), ".1f")
+    return words.text(f"confidence.{confidence_word(decision)}", figure=figure)
+
+
+def way(page: Page, one: Way, onward: bool) -> str:
+    """`From D5 (bar 3, beat 1): left 2 up, right 1 down`."""
+    words = page.words
+    what = asked(page, one.other) if one.other else clean(words.chord(tuple(note.written for note in one.event.notes)))
+    moved = ", ".join(_finger(words, move) for move in one.moved) or words.text("pack.still")
+    place = bar_beat(words, Place("", "", one.event.bar, one.event.beat))
+    return words.text("pack.on" if onward else "pack.from", what=what, place=place, moves=moved)
+
+
+def _finger(words: Words, move: FingerMove) -> str:
+    finger = words.text(f"finger.{move.finger}")
+    if move.way == ACROSS:
+        return words.text("pack.across", finger=finger, touch=str(move.after or ""))
+    return words.text("pack.down" if move.way == DOWN else "pack.up", finger=finger)
+
+
+def bar_beat(words: Words, place: Place) -> str:
+    """`bar 12, beat 2`."""
+    return clean(words.text("place.bar_beat", bar=place.bar, beat=words.beat(place)))
+
+
+def bar_beat_of(words: Words, event: Event) -> str:
+    """The same of an event."""
+    return bar_beat(words, Place("", "", event.bar, event.beat))
+
+
+def tuner(words: Words, answer: Answer) -> list[tuple[str, str, str, str]]:
+    """For each tone: written name, what a tuner shows, share of jets that hold it, air speeds."""
+    rows = []
+    for tone in answer.tones:
+        sound = tone.sound
+        shown = f"{words.note_name(sound.pitch)} {signed_cents(sound.pitch.cents)} ±{tone.band_cents:.0f}"
+        holds = f"{sound.holds * 100:.0f} %" if math.isfinite(sound.holds) else "–"
+        low, high = sound.speed_m_s
+        speed = f"{low:.0f}–{high:.0f}" if math.isfinite(low) else "–"
+        rows.append((words.pitch(tone.asked), shown, holds, speed))
+    return rows
+
+
+def cents(values: Sequence[float]) -> str:
+    """`-6, +11`."""
+    return ", ".join(signed_cents(value) for value in values if math.isfinite(value))

@@ -1,0 +1,115 @@
+"""A drawn page as text: a file of its own, or a piece of a page that has its own style."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from lxml import etree
+
+from annotate.pack.engraving import SVG, UNIT
+from annotate.pack.fonts import WORDS
+
+_ABOVE_MM, _BELOW_MM = 2.0, 14.0  # kept of a page above its music and below its last staff
+_TIMES = re.compile(r"Times(, ?serif)?")
+
+
+def on_paper(page: etree._Element) -> str:
+    """A page as a file, its size in millimetres."""
+    _named_fonts(page)
+    inner = page.find(f"{SVG}svg")
+    if inner is not None:
+        width, height = (float(value) / UNIT for value in inner.get("viewBox", "").split()[2:])
+        page.set("width", f"{width:g}mm")
+        page.set("height", f"{height:g}mm")
+    return etree.tostring(page, encoding="unicode")
+
+
+@dataclass(frozen=True, slots=True)
+class Marked:
+    """A note that a demand begins on. demand: its id; status: on the first flute; label: what is read out."""
+
+    demand: str
+    status: str
+    label: str
+
+
+def in_page(page: etree._Element, prefix: str, label: str, marked: Mapping[str, Marked], head: float = 0.0) -> str:
+    """A page as an element of a web page: names begin with `prefix`, no style or font of its own, black is what the page calls
+    its music. marked: by name of the note; their notes become buttons. head: left out above [mm]."""
+    _named_fonts(page)
+    for element in list(page.iter(f"{SVG}style", f"{SVG}desc")):
+        parent = element.getparent()
+        if parent is not None:
+            parent.remove(element)
+    for group in list(page.iter(f"{SVG}g")):
+        one = marked.get(group.get("data-note") or group.get("id") or "")
+        if one:
+            _mark(group, one)
+    for element in page.iter("*"):
+        _make_own(element, prefix)
+    for key in ("width", "height", "id", "overflow"):
+        page.attrib.pop(key, "")
+    inner = page.find(f"{SVG}svg")
+    if inner is not None:
+        page.set("viewBox", _cropped(inner, head))
+        inner.set("viewBox", page.get("viewBox", ""))
+    page.set("role", "group")
+    page.set("aria-label", label)
+    return etree.tostring(page, encoding="unicode")
+
+
+def _cropped(inner: etree._Element, head: float) -> str:
+    """What of a page is shown: from below its head down to some way below its last staff."""
+    width, height = (float(value) for value in inner.get("viewBox", "").split()[2:])
+    lowest = 0.0
+    for staff in inner.iter(f"{SVG}g"):
+        if staff.get("class") == "staff":
+            for line in staff.findall(f"{SVG}path"):
+                numbers = re.findall(r"[-\d.]+", line.get("d", ""))
+                lowest = max([lowest, *(float(y) for y in numbers[1::2])])
+    bottom = min(height, lowest + _BELOW_MM * UNIT) if lowest else height
+    top = max(head - _ABOVE_MM, 0.0) * UNIT
+    return f"0 {top:.0f} {width:.0f} {bottom - top:.0f}"
+
+
+def _mark(group: etree._Element, one: Marked) -> None:
+    if group.get("data-note"):
+        group.set("data-d", one.demand)
+        group.set("aria-hidden", "true")
+        return
+    parent = group.getparent()
+    if parent is not None and parent.get("class") == "chord":
+        group = parent
+    group.set("data-d", one.demand)
+    group.set("role", "button")
+    group.set("tabindex", "0")
+    group.set("aria-label", one.label)
+    group.set("class", f"{group.get('class', '')} vw-{one.status}")
+
+
+def _make_own(element: etree._Element, prefix: str) -> None:
+    name = element.get("id")
+    if name:
+        parent = element.getparent()
+        if parent is not None and parent.tag == f"{SVG}defs":
+            element.set("id", prefix + name)
+        else:
+            del element.attrib["id"]
+    link = element.get("href", "")
+    if link.startswith("#"):
+        element.set("href", f"#{prefix}{link[1:]}")
+    for key in ("fill", "stroke", "color"):
+        colour = element.get(key)
+        if colour == "black":
+            element.set(key, "currentColor")
+        elif colour == "white":
+            element.set(key, "var(--sheet)")
+
+
+def _named_fonts(page: etree._Element) -> None:
+    for element in page.iter("*"):
+        family = element.get("font-family")
+        if family:
+            element.set("font-family", _TIMES.sub(WORDS, family))

@@ -1,0 +1,33 @@
+"""Sheets of paper as PDF, by Typst: its templates lie beside this file, what stands on a sheet comes as data."""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from annotate.pack.fonts import write_ttf
+
+_ALWAYS = datetime(2000, 1, 1, tzinfo=UTC)
+"""The date in every file, so that the same sheets are the same bytes."""
+
+
+def pdf(template: str, data: Mapping[str, Any], pictures: Mapping[str, str]) -> bytes:
+    """A PDF of a template (`part.typ`) with its data and its pictures, SVG texts by file name."""
+    import typst  # noqa: PLC0415 - a large library, for those alone who want paper
+
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        write_ttf(folder)
+        for file, svg in pictures.items():
+            (folder / file).write_text(svg, encoding="utf-8")
+        (folder / "data.json").write_text(json.dumps(data, ensure_ascii=False), encoding="utf-8")
+        main = folder / "main.typ"
+        main.write_bytes(files("annotate.pack").joinpath(template).read_bytes())
+        return typst.compile(
+            main, root=folder, font_paths=[folder], ignore_system_fonts=True, format="pdf", timestamp=_ALWAYS
+        )
