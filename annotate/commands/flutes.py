@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import click
 
 from annotate import console
 from annotate.console import LOOKED
-from annotate.options import language_option, quiet_option, slide_option
+from annotate.options import FILE, Number, language_option, quiet_option, slide_option
+from annotate.telling import keep_in_mind, language, one_line, said
 from annotate.usage import command, group
 
 
@@ -49,5 +52,23 @@ def check_flute(file: str) -> int:
     return LOOKED
 
 
-for _command in (list_flutes, show_flute, check_flute):
+@command("fit")
+@click.argument("name", metavar="NAME|FILE")
+@click.option("--played", type=FILE, required=True, metavar="CSV",
+              help="Notes played: a header, then fingering, note, and hz or cents.")  # fmt: skip
+@click.option("-o", "--output", "output", type=FILE, required=True, metavar="NEW.toml", help="Flute file to write.")
+@click.option("--a4", type=Number(380.0, 500.0), metavar="HZ", help="What cents in CSV count from  [default: the flute's]")
+@quiet_option
+@language_option
+def fit_flute(name: str, played: Path, output: Path, a4: float | None) -> int:
+    """Make a flute yours: lip, temperature and small corrections from notes that you played on it."""
+    from annotate.language import words
+    from annotate.player import fit_flute
+
+    console.echo(fit_flute.fit_flute(name, played, output, a4, words(language()), keep_in_mind()))
+    console.tell(said("command.written", path=one_line(str(output))))
+    return LOOKED
+
+
+for _command in (list_flutes, show_flute, check_flute, fit_flute):
     flute.add_command(_command)

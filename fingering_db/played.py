@@ -1,0 +1,170 @@
+"""Notes that somebody played on known fingerings, as a table of text (CSV): fingering, note, and where it sounded."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+from fingering_db.fingering import Fingering, FingeringError
+from fingering_db.instrument import Instrument
+from fingering_db.mechanism import hole_states
+from fingering_db.message import Message
+from fingering_db.pitch import Pitch, PitchError
+
+MOST_BYTES, MOST_ROWS = 1 << 20, 2000
+COLUMNS = ("fingering", "note", "hz", "cents", "temperature_c", "take", "comment")
+_BOUNDS = {"hz": (50.0, 8000.0), "cents": (-1200.0, 1200.0), "temperature_c": (-10.0, 45.0)}
+
+
+class PlayedError(ValueError):
+    """A table that cannot be used: every mistake a message, with line, column, what stands there and what was expected."""
+
+    @property
+    def mistakes(self) -> tuple[Message, ...]:
+        """Every mistake."""
+        return self.args
+
+
+@dataclass(frozen=True, slots=True)
+class PlayedNote:
+    """One row. line: in the file, 1 for the header. note: written pitch. hz: sounding frequency [Hz]. temperature_c: of the air
+    in the tube, NaN where not told. take: what was played at one time, '' for one take alone."""
+
+    line: int
+    fingering: Fingering
+    note: Pitch
+    hz: float
+    temperature_c: float = math.nan
+    take: str = ""
+
+
+def read(raw: bytes, instrument: Instrument, a4_hz: float) -> tuple[PlayedNote, ...]:
+    """The rows of a table. a4_hz: what `cents` count from [Hz].
+
+    Commas, semicolons or tabs part the cells; with the latter two a decimal comma is read. Raises PlayedError."""
+    text = _decoded(raw)
+    delimiter = max(",;\t", key=text.partition("\n")[0].count)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    numbered = _rows(reader)
+    _, header = next(numbered, (1, []))
+    names = [cell.strip().lower() for cell in header]
+    _check_header(names)
+    found: list[PlayedNote] = []
+    wrong: list[Message] = []
+    for line, cells in numbered:
+        try:
+            found.append(_Row(line, names, cells, delimiter != ",").note(instrument, a4_hz))
+        except PlayedError as error:
+            wrong += error.mistakes
+        if len(found) > MOST_ROWS:
+            raise PlayedError(Message("played.too_many", most=MOST_ROWS))
+    if wrong:
+        raise PlayedError(*wrong)
+    if not found:
+        raise PlayedError(Message("played.no_rows"))
+    return tuple(found)
+
+
+def _decoded(raw: bytes) -> str:
+    if len(raw) > MOST_BYTES:
+        raise PlayedError(Message("played.too_large", most=MOST_BYTES >> 10))
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise PlayedError(Message("played.no_text")) from error
+
+
+def _rows(reader: Iterator[list[str]]) -> Iterator[tuple[int, list[str]]]:
+    """Rows that are not empty, each with the line that it ends in."""
+    line = 0
+    while True:
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            raise PlayedError(Message("played.no_table", line=line + 1, reason=str(error))) from error
+        line = getattr(reader, "line_num", line + 1)
+        if any(cell.strip() for cell in cells):
+            yield line, cells
+
+
+def _check_header(names: list[str]) -> None:
+    wrong = [
+        Message("played.unknown_column", name=name[:40], columns=COLUMNS)
+        for name in names
+        if name not in COLUMNS and name
+    ]
+    wrong += [Message("played.column_twice", name=name) for name in COLUMNS if names.count(name) > 1]
+    wrong += [Message("played.no_column", name=name) for name in ("fingering", "note") if name not in names]
+    if "hz" not in names and "cents" not in names:
+        wrong.append(Message("played.no_measure"))
+    if wrong:
+        raise PlayedError(*wrong)
+
+
+Value = TypeVar("Value")
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """The cells of one line, and what is wrong with them. comma: whether decimals may have one."""
+
+    line: int
+    names: list[str]
+    cells: list[str]
+    comma: bool
+    wrong: list[Message] = field(default_factory=list)
+
+    def note(self, instrument: Instrument, a4_hz: float) -> PlayedNote:
+        """What the row tells. Raises PlayedError with every mistake of it."""
+        if any(cell.strip() for cell in self.cells[len(self.names) :]):
+            self.wrong.append(Message("played.too_wide", line=self.line, most=len(self.names)))
+        fingering = self._read("fingering", lambda text: _fingering(instrument, text))
+        note = self._read("note", Pitch.parse)
+        celsius = self._number("temperature_c") if self.text("temperature_c") else math.nan
+        measured = [column for column in ("hz", "cents") if self.text(column)]
+        if len(measured) != 1:
+            self.wrong.append(Message("played.one_measure", line=self.line))
+        number = self._number(measured[0]) if measured else None
+        if self.wrong or fingering is None or note is None or number is None or celsius is None:
+            raise PlayedError(*self.wrong)
+        sounding = note.transposed(instrument.transposition_semitones).hz(a4_hz)
+        hz = number if measured == ["hz"] else sounding * 2.0 ** (number / 1200.0)
+        return PlayedNote(self.line, fingering, note, hz, celsius, self.text("take")[:60])
+
+    def text(self, column: str) -> str:
+        """What stands in a column, '' where it is not there."""
+        at = self.names.index(column) if column in self.names else len(self.cells)
+        return self.cells[at].strip() if at < len(self.cells) else ""
+
+    def _read(self, column: str, reading: Callable[[str], Value]) -> Value | None:
+        try:
+            return reading(self.text(column))
+        except (FingeringError, PitchError) as error:
+            self._mistaken(column, str(error))
+        return None
+
+    def _number(self, column: str) -> float | None:
+        text, (least, most) = self.text(column), _BOUNDS[column]
+        try:
+            number = float(text.replace(",", ".") if self.comma else text)
+        except ValueError:
+            number = math.nan
+        if least <= number <= most:
+            return number
+        self._mistaken(column, Message("played.expected_number", text=text[:60], least=least, most=most))
+        return None
+
+    def _mistaken(self, column: str, why: Message | str) -> None:
+        self.wrong.append(Message("played.mistake", line=self.line, column=column, why=why))
+
+
+def _fingering(instrument: Instrument, text: str) -> Fingering:
+    fingering = Fingering.typed(text)
+    hole_states(instrument, fingering)  # raises where the flute lacks a key
+    return fingering
