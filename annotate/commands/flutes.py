@@ -57,7 +57,9 @@ def check_flute(file: str) -> int:
 @click.option("--played", type=FILE, required=True, metavar="CSV",
               help="Notes played: a header, then fingering, note, and hz or cents.")  # fmt: skip
 @click.option("-o", "--output", "output", type=FILE, required=True, metavar="NEW.toml", help="Flute file to write.")
-@click.option("--a4", type=Number(380.0, 500.0), metavar="HZ", help="What cents in CSV count from  [default: the flute's]")
+@click.option(
+    "--a4", type=Number(380.0, 500.0), metavar="HZ", help="What cents in CSV count from  [default: the flute's]"
+)
 @quiet_option
 @language_option
 def fit_flute(name: str, played: Path, output: Path, a4: float | None) -> int:
