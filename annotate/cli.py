@@ -52,10 +52,10 @@ def main() -> None:
     try:
         with run.signs_of_life():
             code = cli.main(standalone_mode=False, obj=run, prog_name="ventwise")
-        run.over = True
+        run.end()
         messages: list[str] = []
     except (Exception, KeyboardInterrupt) as error:
-        run.over = True
+        run.end()
         code, messages = _end(run, error)
     for message in messages:
         console.tell(f"ventwise: {one_line(message)}")

@@ -4,6 +4,7 @@ Whatever happens to the streams, the exit status tells what became of the files.
 
 from __future__ import annotations
 
+import _thread
 import contextlib
 import os
 import signal
@@ -24,6 +25,7 @@ from fingering_db.message import Message
 LOOKED, UNPLAYABLE, COULD_NOT_LOOK, WRITTEN_UNTOLD = 0, 1, 2, 3
 
 _LATE_S, _BAR = 2.0, 16  # [s] from which on a terminal shows how far the work is; characters
+_AGAIN_S = 0.01
 _EVERY_S = 10.0  # a sign of life where no terminal shows a counter [s]
 _SIGNALS = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
 
@@ -34,11 +36,12 @@ class UnprintableError(Exception):
 
 @dataclass(slots=True)
 class Run:
-    """One run of the command. written: files that are in their place. stopped: whether a signal has asked it to end.
+    """One run of the command. written: files that are in their place. stopped: whether a signal has asked it to end; came: which.
     quiet: no progress. language: of what is said."""
 
     written: list[str] = field(default_factory=list)
     stopped: bool = False
+    came: int = signal.SIGINT
     over: bool = False
     quiet: bool = False
     language: str = "en"
@@ -51,12 +54,29 @@ class Run:
             for one in _SIGNALS:
                 if signal.getsignal(one) is not signal.SIG_IGN:  # nohup, or a shell's background
                     signal.signal(one, self._stop)
+            sys.unraisablehook = self._lost
 
-    def _stop(self, _: int, __: FrameType | None) -> None:
+    def _stop(self, came: int, _: FrameType | None) -> None:
         if self.over:
             return
-        self.stopped = True
+        self.stopped, self.came = True, came
         raise KeyboardInterrupt
+
+    def _lost(self, lost: sys.UnraisableHookArgs) -> None:
+        """The signal came while Python was in a callback out of which nothing can be raised (it would print and forget it): a
+        moment later it comes again."""
+        if lost.exc_type is not KeyboardInterrupt:
+            sys.__unraisablehook__(lost)
+        elif not self.over:
+            threading.Timer(_AGAIN_S, _interrupt, (self.came,)).start()
+
+    def end(self) -> None:
+        """From here on nothing is stopped any more: what the run has done it has done. Python itself keeps ignored signals
+        ignored up to its very end, and takes handlers away before."""
+        self.over = True
+        with contextlib.suppress(ValueError):  # raised where this is not the main thread
+            for one in _SIGNALS:
+                signal.signal(one, signal.SIG_IGN)
 
     def show(self, what: str, done: int, total: int) -> None:
         """Progress: how many demands of a part are decided, or how much of what a flute can sound is computed; a bar on a
@@ -96,6 +116,14 @@ class Run:
                 told = words(self.language).text("command.at_work", seconds=time.monotonic() - self.begun)
                 stage = f", {self.stage}" if self.stage else ""
                 _write(sys.stderr, f"ventwise: {told}{stage}\n")
+
+
+def _interrupt(number: int) -> None:
+    """Have the main thread interrupted, also where it sleeps."""
+    if hasattr(signal, "pthread_kill"):
+        signal.pthread_kill(threading.main_thread().ident or 0, number)
+    else:
+        _thread.interrupt_main(signal.Signals(number))
 
 
 def quiet(ctx: click.Context, _: click.Parameter, value: bool) -> None:

@@ -3,33 +3,23 @@
 from __future__ import annotations
 
 import re
+import sys
 import zipfile
 from collections import Counter
 from pathlib import Path
 
-import music21
 import pytest
 
-from annotate.decision import Status
 from annotate.demand import Kind
 from annotate.detecting.company import Companies
 from annotate.detecting.detect import detect
 from annotate.findings import InputError
-from annotate.pipeline import Options, look
 from annotate.reading.read import read_score
 from fingering_db.pitch import Pitch
 
-MUSIC21 = Path(music21.__file__).parent
-LOWEST, HIGHEST = Pitch.parse("B3").midi, Pitch.parse("D7").midi
+sys.path.insert(0, str(Path(__file__).parent.parent / "benchmarks"))
 
-
-def corpus() -> list[Path]:
-    found = [path for end in ("mxl", "xml", "musicxml") for path in (MUSIC21 / "corpus").rglob(f"*.{end}")]
-    return sorted(found)
-
-
-def suite() -> list[Path]:
-    return sorted((MUSIC21 / "musicxml" / "lilypondTestSuite").glob("*.xml"))
+from corpus import corpus, judged, suite
 
 
 def data_of(path: Path) -> bytes:
@@ -76,20 +66,15 @@ def test_no_chord_of_the_suite_is_a_multiphonic_whatever_part_it_stands_in() -> 
     assert counts["scores"] > 100
 
 
-@pytest.mark.slow
-def test_no_chord_or_note_of_the_suite_that_lies_within_the_compass_is_unplayable() -> None:
-    """Quarter-tones and glissandi that the suite writes may be: they are asked for, and nobody is said to misread them."""
-    unplayable, judged = [], 0
-    for path in suite():
-        try:
-            result = look(path, Options(parts=("1",))).result
-        except InputError:
-            continue
-        for decision in result.decisions:
-            judged += 1
-            inside = all(LOWEST <= pitch.midi <= HIGHEST for pitch in decision.demand.sounding)
-            misread = decision.demand.kind in (Kind.NOTE, Kind.MULTIPHONIC)
-            if decision.status == Status.UNPLAYABLE and inside and misread:
-                unplayable.append(f"{path.name}: {decision.demand.place} {decision.demand.kind}")
-    assert judged > 20
-    assert unplayable == []
+def test_nothing_of_the_suite_that_lies_within_the_compass_is_unplayable_but_quarter_tones_of_the_foot_and_one_bend() -> (
+    None
+):
+    """The foot's keys have no holes to half open, and the lip bends less than a quarter-tone; a bend by six semitones is
+    a guitar's."""
+    tally = judged(suite())
+    assert tally.counts["scores"] > 100
+    assert tally.multiphonics == []
+    assert {kind for kind, _ in tally.unplayable} == {Kind.MICROTONE, Kind.GLISSANDO}
+    lowest = {told.rsplit(": ", 1)[1] for told in tally.of(Kind.MICROTONE)}
+    assert all(Pitch.parse(pitch).midi < Pitch.parse("D4").midi for pitch in lowest)
+    assert len(tally.of(Kind.GLISSANDO)) == 1

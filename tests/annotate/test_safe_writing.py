@@ -299,6 +299,54 @@ def test_a_run_that_is_stopped_while_it_imports_shows_no_traceback(module: str, 
     assert process.returncode == 2 and err.startswith("ventwise: interrupted") and err.count("\n") == 1
 
 
+# The signal comes while Python runs a callback out of which nothing can be raised.
+CALLED_BACK = """
+import os, signal, sys, time, weakref
+import annotate.pipeline as pipeline
+from annotate.start import main
+class Thing:
+    pass
+def wait(*_, **__):
+    thing = Thing()
+    kept = weakref.ref(thing, lambda _: os.kill(os.getpid(), signal.SIGINT))
+    del thing
+    time.sleep(30)
+pipeline.look = wait
+main()
+"""
+
+
+def test_a_signal_that_comes_in_a_callback_is_not_lost_and_shows_no_traceback(path: Path) -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", CALLED_BACK, "check", str(path)],
+        check=False,
+        capture_output=True,
+        encoding="utf-8",
+        timeout=25,
+    )
+    assert done.returncode == 2 and done.stderr.startswith("ventwise: interrupted") and done.stderr.count("\n") == 1
+
+
+# The signal comes when the command has done its work, at the very end of Python.
+AT_THE_END = """
+import atexit, os, signal
+from annotate.start import main
+for one in (signal.SIGINT, signal.SIGTERM):
+    atexit.register(os.kill, os.getpid(), one)
+main()
+"""
+
+
+def test_a_signal_that_comes_when_the_work_is_done_changes_nothing(path: Path) -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", AT_THE_END, "strip", str(path), "--in-place"],
+        check=False,
+        capture_output=True,
+        encoding="utf-8",
+    )
+    assert (done.returncode, done.stderr.count("\n")) == (0, 1) and done.stderr.startswith("written: ")
+
+
 def test_a_signal_waits_until_what_must_be_whole_is_done() -> None:
     done = []
     before = signal.signal(signal.SIGINT, signal.default_int_handler)  # another test may have left its own

@@ -2,7 +2,8 @@
 
 structure and archive: broken scores and broken archives, with every promise checked. cache: kept tables damaged in every
 way. flute: broken flute files. kill and signal: runs ended at a random moment, then one more run. output: streams that are
-full or closed. With --readme the figures go into README.md. Answers of the search are invented, for speed.
+full or closed. With --readme the figures go into README.md. Answers of the search are invented for structure and archive, for
+speed; the runs of kill, signal and output are processes of their own, as the installed command begins them.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ import argparse
 import os
 import re
 import signal
+import subprocess
 import sys
 import tempfile
 import time
@@ -23,10 +25,10 @@ from unittest import mock
 
 import numpy as np
 from campaign import LIMIT_S, Outcome, file_of, outcome_of, pool
-from check import ACCEPTED, REFUSED, TooLongError, invented_search, time_limit
+from check import ACCEPTED, REFUSED, TooLongError, time_limit
 from strategies import Made, packed
 
-from annotate import instruments, start
+from annotate import instruments
 from annotate.files.stripping import strip
 from annotate.findings import InputError
 from annotate.pipeline import Options, annotate, look, strip_file
@@ -271,6 +273,13 @@ def _broken_flute(text: str, random: Random) -> bytes:
 # -- runs that are ended
 
 
+ROOT = Path(__file__).parents[2]
+_ENVIRONMENT = {**os.environ, "VENTWISE_QUIET": "1"}
+UNREAD = "1>unread"
+BEFORE = ""
+"""Lines that the process runs before the command: for tests of the attack itself."""
+
+
 @dataclass(frozen=True)
 class Ended:
     """A run of the command in a process of its own. code: its status, negative for the signal that ended it."""
@@ -280,55 +289,47 @@ class Ended:
     seconds: float
 
 
-def ran(
-    words: list[str], folder: Path, ending: int = 0, after: float = 0.0, streams: Callable[[], None] | None = None
-) -> Ended:
-    """Run the command, all imports made, in a forked process, and send it a signal after some seconds."""
+def ran(words: list[str], folder: Path, ending: int = 0, after: float = 0.0, streams: str = "") -> Ended:
+    """Run the command in a process of its own, and send it a signal so many seconds after Python has begun it.
+
+    streams: what a shell is to do with its streams, as `1>/dev/full 2>&-`; `1>unread` is a pipe that nobody reads."""
     told = folder.parent / "told"
+    ready, begin = os.pipe()
+    unread = _unread() if streams == UNREAD else os.open(os.devnull, os.O_WRONLY)
+    code = f"{BEFORE}\nimport os\nos.write({begin}, b'x')\nfrom annotate.start import main\nmain()"
+    command = [
+        "sh",
+        "-c",
+        f'exec "$@" {"" if streams == UNREAD else streams}',
+        "sh",
+        sys.executable,
+        "-c",
+        code,
+        *words,
+    ]
+    with told.open("wb") as errors:
+        run = subprocess.Popen(command, stdout=unread, stderr=errors, pass_fds=(begin,), env=_ENVIRONMENT, cwd=ROOT)
+    os.close(begin)
+    os.close(unread)
+    os.read(ready, 1)
+    os.close(ready)
     begun = time.monotonic()
-    child = os.fork()
-    if not child:
-        _be_the_command(words, told, streams)
     if ending:
         time.sleep(after)
-        os.kill(child, ending)  # a process that has ended keeps its number until it is waited for
-    while True:
-        found, status = os.waitpid(child, os.WNOHANG)
-        if found:
-            break
-        if time.monotonic() - begun > LIMIT_S * 6:
-            os.kill(child, signal.SIGKILL)
-            os.waitpid(child, 0)
-            return Ended(-999, "", time.monotonic() - begun)
-        time.sleep(0.001)
-    return Ended(os.waitstatus_to_exitcode(status), told.read_text(encoding="utf-8"), time.monotonic() - begun)
-
-
-def _be_the_command(words: list[str], told: Path, streams: Callable[[], None] | None) -> None:
-    code: object = 70
+        run.send_signal(ending)
     try:
-        handle = os.open(told, os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
-        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
-        os.dup2(handle, 2)
-        if streams:
-            streams()
-        sys.stdout, sys.stderr = (_stream(number) for number in (1, 2))
-        sys.argv = ["ventwise", *words]
-        start.main()
-    except SystemExit as left:
-        code = left.code
-    except BaseException as error:
-        os.write(2, f"Traceback {error!r}".encode())
-    finally:
-        os._exit(code if isinstance(code, int) else 0)
+        run.wait(LIMIT_S * 6)
+    except subprocess.TimeoutExpired:
+        run.kill()
+        run.wait()
+        return Ended(-999, "", time.monotonic() - begun)
+    return Ended(run.returncode, told.read_text(encoding="utf-8"), time.monotonic() - begun)
 
 
-def _stream(number: int) -> object:
-    try:
-        os.fstat(number)
-    except OSError:
-        return None  # as Python has it where a stream is closed
-    return os.fdopen(number, "w", encoding="utf-8", errors="backslashreplace", closefd=False)
+def _unread() -> int:
+    end, begin = os.pipe()
+    os.close(end)
+    return begin
 
 
 def _jobs(folder: Path) -> Iterator[tuple[list[str], Path]]:
@@ -340,7 +341,7 @@ def _jobs(folder: Path) -> Iterator[tuple[list[str], Path]]:
 
 
 def _ended(tally: Tally, numbers: range, endings: tuple[int, ...]) -> None:
-    with tempfile.TemporaryDirectory() as name, invented_search():
+    with tempfile.TemporaryDirectory() as name:
         folder = Path(name) / "work"
         marked = _prepare(folder)
         usual: dict[int, float] = {}
@@ -365,7 +366,7 @@ def kill(tally: Tally, numbers: range) -> None:
 
 
 def signals(tally: Tally, numbers: range) -> None:
-    """Runs that are interrupted or told to end at a random moment."""
+    """Runs that are interrupted or told to end at a random moment, their imports included."""
     _ended(tally, numbers, (signal.SIGINT, signal.SIGTERM))
 
 
@@ -399,12 +400,12 @@ def _look_after(  # noqa: PLR0911 - one for each thing that may be wrong
         return "bytes lost", f"status {done.code}, written: {now != before}: {done.told}"
     if not killed and _orphans(folder):
         return "orphan", f"status {done.code}"
-    again = folder / "again.musicxml"
-    words = ["annotate", str(folder / "a.musicxml"), "-o", str(again)]
-    pictures = folder / "pictures"
-    once_more = ran([*words, *(["--pictures", str(pictures)] if pictures.exists() else [])], folder)
-    if once_more.code not in (0, 1):
-        return "bytes lost", f"the next run: {once_more.told}"
+    again, pictures = folder / "again.musicxml", folder / "pictures"
+    try:
+        looked = look(folder / "a.musicxml", Options())
+        annotate(looked, again, in_place=False, picture_folder=pictures if pictures.exists() else None)
+    except InputError as error:
+        return "bytes lost", f"the next run: {error}"
     if _orphans(folder):
         return "orphan", "after the next run"
     if not again.exists():
@@ -424,21 +425,10 @@ def _orphans(folder: Path) -> bool:
 
 def output(tally: Tally, numbers: range) -> None:
     """Streams that are full, closed or read by nobody, in every combination with every command."""
-
-    def full(*which: int) -> Callable[[], None]:
-        return lambda: [os.dup2(os.open("/dev/full", os.O_WRONLY), one) for one in which] and None
-
-    def closed(*which: int) -> Callable[[], None]:
-        return lambda: [os.close(one) for one in which] and None
-
-    def unread() -> None:
-        end, begin = os.pipe()
-        os.close(end)
-        os.dup2(begin, 1)
-
-    faults = [full(1), full(2), full(1, 2), closed(1), closed(2), closed(1, 2), closed(0, 1, 2), unread]
-    signal.signal(signal.SIGPIPE, signal.SIG_IGN)
-    with tempfile.TemporaryDirectory() as name, invented_search():
+    full = [" ".join(f"{one}>/dev/full" for one in which) for which in ((1,), (2,), (1, 2))]
+    closed = [" ".join(f"{one}>&-" for one in which) for which in ((1,), (2,), (1, 2), (0, 1, 2))]
+    faults = [*full, *closed, UNREAD]
+    with tempfile.TemporaryDirectory() as name:
         folder = Path(name) / "work"
         marked = _prepare(folder)
         for number in numbers:
@@ -449,7 +439,7 @@ def output(tally: Tally, numbers: range) -> None:
             new = marked if words[0] == "annotate" else SCORE
             if "Traceback" in done.told or done.code not in (0, 1, 3):
                 tally.add(number, "traceback", f"{done.code}: {done.told}")
-            elif target.read_bytes() != new:
+            elif not target.exists() or target.read_bytes() != new:
                 tally.add(number, "bytes lost", f"status {done.code}")
             else:
                 tally.add(number, "orphan" if _orphans(folder) else f"status {done.code}")

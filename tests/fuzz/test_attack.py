@@ -7,10 +7,10 @@ import os
 import attack
 import pytest
 
-SHORT = {"archive": 25, "cache": 60, "flute": 41, "kill": 6, "signal": 6, "output": 12}
+SHORT = {"archive": 25, "cache": 60, "flute": 41, "kill": 1, "signal": 2, "output": 3}
 
 
-@pytest.mark.skipif(not hasattr(os, "fork"), reason="runs are forked")
+@pytest.mark.skipif(os.name != "posix", reason="signals and descriptors as POSIX has them")
 @pytest.mark.parametrize("name", SHORT)
 def test_an_attack_leaves_no_traceback_no_hang_no_loss_and_nothing_behind(
     name: str, capsys: pytest.CaptureFixture[str]
@@ -38,6 +38,8 @@ def test_every_class_is_in_the_campaign_and_its_figures_go_into_the_readme() -> 
 def test_a_loss_and_an_orphan_would_be_seen(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("fingering_db.store._is_whole", lambda *_: True)
     assert attack.run("cache", 40).outcomes["bytes lost"] > 0
-    monkeypatch.setattr("fingering_db.neighbours.clear", lambda *_: None)
-    monkeypatch.setattr("annotate.files.placing.Ready.place", lambda self: self.neighbour.write_bytes(b"") and None)
-    assert attack.run("signal", 4).failed
+    spoiled = (
+        "import annotate.files.placing as p\np.Ready.place = lambda self: self.neighbour.write_bytes(b'') and None"
+    )
+    monkeypatch.setattr(attack, "BEFORE", spoiled)
+    assert attack.run("output", 1).failed
