@@ -11,7 +11,7 @@ import numpy as np
 from fingering_db.acoustics.arrays import RealArray, StateArray
 from fingering_db.fingering import Fingering
 from fingering_db.mechanism import OPEN, PERFORATION, PERFORATION_AND_VENT, SHUT, VENT, hole_states
-from fingering_db.model import Model
+from fingering_db.model import Model, sound_of_states
 from fingering_db.touches import FINGERS, HELD, Held
 
 DOWN, UP, ACROSS = "down", "up", "across"
@@ -75,6 +75,7 @@ class Contrary:
     cents: tuple[float, ...]
 
 
+@lru_cache(maxsize=1 << 14)  # in a passage every way is weighed against every other
 def moves(before: Fingering, after: Fingering) -> tuple[FingerMove, ...]:
     """The fingers that move, in the order of FINGERS."""
     pairs = zip(FINGERS, before.touches, after.touches, strict=True)
@@ -183,7 +184,7 @@ def _states(model: Model, fingering: Fingering) -> StateArray:
 
 
 def _resonances(model: Model, states: StateArray, lip_m: RealArray) -> RealArray:
-    return model.resonances(model.flute.bore_impedance(states[None, :], model.grid), lip_m).hz
+    return model.resonances(model.bore(np.array([sound_of_states(model, states)])), lip_m).hz
 
 
 def _own_effect(start: RealArray, end: RealArray, hz: float, *, rising: bool) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -143,6 +144,7 @@ def _options(decision: Decision, desk: Desk) -> tuple[Option, ...]:
     return tuple(found)
 
 
+@lru_cache(maxsize=1 << 12)  # equal demands have equal ones
 def _option(
     start: Fingering, end: Fingering, cents: tuple[float, ...], band: tuple[float, ...], confidence: float
 ) -> Option:
