@@ -70,7 +70,7 @@ def main() -> int:
             work = Path(name)
             run(folder, work)
             for item in sorted(work.iterdir()):
-                if item.name in inputs(folder):
+                if item.name in inputs(folder) or item.is_dir():  # of a pack only pictures are stored
                     continue
                 if update:
                     shutil.copy(item, folder / item.name)

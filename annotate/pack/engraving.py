@@ -23,11 +23,14 @@ UNIT = 100.0
 """SVG units of a millimetre."""
 LEFT_MM = 4.0
 """Free at the left of the music, for the numbers of bars."""
+_BESIDE_MM, _NUMBER_MM = 0.4, 2.3  # from a number of a bar to its system, and its size: three figures fit LEFT_MM
 _ROOM, _WIDE = "vw-r", "vw-w"
 # Of Verovio's Times, in sizes of the font: how far a line reaches above its base, its height, from line to line, widths.
 _ABOVE, _LINE, _NEXT, _M, _L = 0.663, 0.878, 0.959, 0.893, 0.279
-_FONT = 90.0  # SVG units of the words that keep room
-_FONT_PERCENT = "50%"
+_SHARE = 0.25  # size of the words that keep room, in that of all words
+_SHARE_TEXT = "25%"
+_OUTLINED = ("ellipse", "path", "polygon", "polyline", "rect")
+_OUTLINES = "{stroke:currentColor"
 _SYLLABLE = 4.5  # staff half-spaces: size of syllables, and of all words
 
 
@@ -52,6 +55,22 @@ class Sheet:
     staff: float
     head: float = 0.0
     endless: bool = False
+
+    @property
+    def font(self) -> float:
+        """Size of the words that keep room [SVG units]."""
+        return _SHARE * _SYLLABLE * self.staff / 8.0 * UNIT
+
+    def kept(self, width: float) -> float:
+        """How wide a room of this width comes out [mm]: words have whole letters."""
+        return self._letters(width) * self.font * _M / UNIT
+
+    def _letters(self, width: float) -> int:
+        return max(1, math.ceil(width * UNIT / (self.font * _M)))
+
+    def words(self, width: float) -> str:
+        """Letters as wide as that [mm], or a little wider."""
+        return "M" * self._letters(width)
 
 
 Draw = Callable[[int, etree._Element, float, float], None]
@@ -80,7 +99,7 @@ def engrave(mei: str, rooms: Sequence[Room], sheet: Sheet, draw: Draw) -> list[e
     pages = []
     for number in range(1, toolkit.getPageCount() + 1):
         page = etree.fromstring(toolkit.renderToSVG(number).encode(), etree.XMLParser(huge_tree=True))
-        _put_in(page, draw)
+        _put_in(page, sheet, draw)
         pages.append(page)
     return pages
 
@@ -123,8 +142,8 @@ def _keep(root: etree._Element, rooms: Sequence[Room], sheet: Sheet) -> None:
     if sheet.head:
         first = next(root.iter(f"{MEI}scoreDef"))
         head = etree.Element(f"{MEI}pgHead", {"func": "first"})
-        words = etree.SubElement(head, f"{MEI}rend", {"fontsize": _FONT_PERCENT, "halign": "left"})
-        _lines(words, ["l"] * _line_count(sheet.head))
+        words = etree.SubElement(head, f"{MEI}rend", {"fontsize": _SHARE_TEXT, "halign": "left"})
+        _lines(words, ["l"] * _line_count(sheet.head, sheet))
         first.insert(0, head)
     notes = {one.get(_ID): one for one in root.iter(f"{MEI}note")}
     for number, room in enumerate(rooms):
@@ -137,9 +156,8 @@ def _keep(root: etree._Element, rooms: Sequence[Room], sheet: Sheet) -> None:
         words = etree.SubElement(
             bar, f"{MEI}dir", {_ID: f"{_ROOM}{number}", "startid": f"#{room.note}", "place": "above"}
         )
-        rend = etree.SubElement(words, f"{MEI}rend", {"halign": "center", "fontsize": _FONT_PERCENT})
-        wide = "M" * math.ceil(room.width * UNIT / (_FONT * _M))
-        _lines(rend, [wide] * _line_count(room.height))
+        rend = etree.SubElement(words, f"{MEI}rend", {"halign": "center", "fontsize": _SHARE_TEXT})
+        _lines(rend, [sheet.words(room.width)] * _line_count(room.height, sheet))
         if room.beside:
             _widen(note, number, room, sheet)
 
@@ -154,9 +172,9 @@ def _widen(note: etree._Element, number: int, room: Room, sheet: Sheet) -> None:
     syllable.text = "l" * math.ceil(room.beside / (size * _L))
 
 
-def _line_count(height: float) -> int:
+def _line_count(height: float, sheet: Sheet) -> int:
     """Lines that keep so much [mm]."""
-    return max(1, math.ceil((height * UNIT - _LINE * _FONT) / (_NEXT * _FONT)) + 1)
+    return max(1, math.ceil((height * UNIT - _LINE * sheet.font) / (_NEXT * sheet.font)) + 1)
 
 
 def _lines(into: etree._Element, lines: Sequence[str]) -> None:
@@ -165,18 +183,39 @@ def _lines(into: etree._Element, lines: Sequence[str]) -> None:
         etree.SubElement(into, f"{MEI}lb").tail = line
 
 
-def _put_in(page: etree._Element, draw: Draw) -> None:
-    """What the words stood for, in their places."""
+def _put_in(page: etree._Element, sheet: Sheet, draw: Draw) -> None:
+    """What the words stood for, in their places. Verovio's rule that all shapes are outlined goes to its own shapes."""
+    for shape in page.iter(*(f"{SVG}{name}" for name in _OUTLINED)):
+        if shape.get("stroke") is None:
+            shape.set("stroke", "currentColor")
+    for style in page.iter(f"{SVG}style"):
+        rules = (style.text or "").split("}")
+        style.text = "}".join(rule for rule in rules if not rule.endswith(_OUTLINES))
     for group in list(page.iter(f"{SVG}g")):
         name = group.get("id", "")
-        if name.startswith(_WIDE) or group.get("class") == "pgHead":
+        if group.get("class", "").startswith("mNum"):
+            _at_the_left(group)
+        elif name.startswith(_WIDE) or group.get("class") == "pgHead":
             _empty(group)
         elif name.startswith(_ROOM):
             text = next(group.iter(f"{SVG}text"))
             x, base = float(text.get("x", "0")), float(text.get("y", "0"))
             _empty(group)
             group.set("class", "vw-room")
-            draw(int(name.removeprefix(_ROOM)), group, x, base - _ABOVE * _FONT)
+            draw(int(name.removeprefix(_ROOM)), group, x, base - _ABOVE * sheet.font)
+
+
+def _at_the_left(group: etree._Element) -> None:
+    """A number of a bar stands beside its system, where no drawing reaches; Verovio has it over the clef."""
+    text = next(group.iter(f"{SVG}text"), None)
+    if text is None:
+        return
+    told, base = "".join(str(each) for each in text.itertext()).strip(), text.get("y", "0")
+    if abs(float(text.get("x", "0"))) > LEFT_MM * UNIT:
+        return  # inside a system
+    _empty(group)
+    at = {"x": f"{-_BESIDE_MM * UNIT:.0f}", "y": base, "text-anchor": "end", "font-size": f"{_NUMBER_MM * UNIT:.0f}px"}
+    etree.SubElement(group, f"{SVG}text", at).text = told
 
 
 def _empty(group: etree._Element) -> None:

@@ -57,17 +57,21 @@ def pages(mei: str, stands: Sequence[Stand], names: Mapping[int, str], sheet: Sh
     `data-note`. names: of the notes, by their byte offset."""
     shown = [(stand, above(stand)) for stand in stands if stand.event.start in names]
     shown = [one for one in shown if one[1].words or one[1].shapes]
-    return engrave(mei, _rooms(shown, names), sheet, _drawer(shown, names))
+    return engrave(mei, _rooms(shown, names, sheet), sheet, _drawer(shown, names))
 
 
-def _rooms(shown: Sequence[tuple[Stand, Above]], names: Mapping[int, str]) -> list[Room]:
+def _rooms(shown: Sequence[tuple[Stand, Above]], names: Mapping[int, str], sheet: Sheet) -> list[Room]:
     gaps = [
-        (one[1].width + two[1].width) / 2.0 + _SLIP if 0 < two[0].event.onset - one[0].event.onset < _FAR else 0.0
+        (sheet.kept(one[1].width) + sheet.kept(two[1].width)) / 2.0 + _SLIP
+        if 0 < two[0].event.onset - one[0].event.onset < _FAR
+        else 0.0
         for one, two in pairwise(shown)
     ]
+    # A syllable keeps its distance from another one only: one ends each row.
+    beside = [own or _SLIP * bool(before) for before, own in zip([0.0, *gaps], [*gaps, 0.0], strict=True)]
     return [
         Room(names[stand.event.start], what.width, what.height, gap)
-        for (stand, what), gap in zip(shown, [*gaps, 0.0], strict=False)
+        for (stand, what), gap in zip(shown, beside, strict=True)
     ]
 
 

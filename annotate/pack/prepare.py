@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from lxml import etree
 
+from annotate.drawing.picture_files import place_name
 from annotate.language import Words, words
 from annotate.marking import Stand, Style, stands_of
 from annotate.pack import legends, sounds
@@ -73,7 +74,10 @@ def pack(looked: Looked, paper: str, progress: Progress | None = None) -> dict[s
     for part, svgs in zip(made.parts, music, strict=True):
         for number, svg in enumerate(svgs, start=1):
             files[f"pages/part-{part.part.number}-page-{number}.svg"] = on_paper(copy.deepcopy(svg)).encode()
-    files |= {f"sounds/{key[0]}-{number}.wav": one.wav for number, (key, one) in enumerate(heard.items(), start=1)}
+    places = {entry.key: (entry.number, entry.group.demand.place) for entry in made.entries}
+    for (entry, _), one in heard.items():
+        number, place = places[entry]
+        files[f"sounds/{number:02d}-{place_name(place)}.wav"] = one.wav
     files[INDEX] = page(made, music, heard)
     return files
 
