@@ -4,6 +4,7 @@ and, at best doubtfully, by lifting a key slowly."""
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -96,11 +97,10 @@ def slide_glides(
 
     Every reachable fingering is searched at both ends for slides _SLIDE_STEP_MM apart; those that serve both ends are
     followed from one to the other with one lip at each moment, and must keep each pitch on its resonance."""
-    slide = model.instrument.slide
-    if slide is None:
+    settings = _settings(model)
+    if not len(settings):
         return ()
-    settings = np.arange(-slide.slide_rest_mm, slide.travel_mm - slide.slide_rest_mm + 1e-9, _SLIDE_STEP_MM)
-    served = _served(model, start, end, tolerance_cents, a4_hz, settings)
+    served = _served(model, start, end, tolerance_cents, a4_hz)
     found = []
     for row, start_lips in served:
         glide = _slide_on(model, row, start_lips, (start, end), a4_hz, settings)
@@ -116,31 +116,50 @@ def _score(glide: Glide, tolerance_cents: float) -> float:
 
 
 def _served(
-    model: Model,
-    start: tuple[Pitch, ...],
-    end: tuple[Pitch, ...],
-    tolerance_cents: float,
-    a4_hz: float,
-    settings: RealArray,
+    model: Model, start: tuple[Pitch, ...], end: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float
 ) -> list[tuple[int, RealArray]]:
     """The easiest sounds that give the start at some setting and the end at some: row, and the lips [m] for the start, shape
     (n_settings,), NaN where none."""
-    ends = []
-    for pitches in (start, end):
-        hz = np.array([pitch.hz(a4_hz) for pitch in pitches])
-        ends.append(Settings.of(model, hz, tolerance_cents, _lip_bounds(model, hz), settings))
-    easiest_first = np.argsort(model.effort[model.easiest], kind="stable")
+    ending = _at_every_setting(model, end, tolerance_cents, a4_hz)
     found: list[tuple[int, RealArray]] = []
-    for at in range(0, len(easiest_first), _AT_ONCE):
-        rows = easiest_first[at : at + _AT_ONCE]
-        lips = ends[0].lips(rows)
-        some = np.isfinite(lips).any(axis=1)
-        rows, lips = rows[some], lips[some]
-        both = np.isfinite(ends[1].lips(rows)).any(axis=1)
+    for at in range(0, len(model.reach.states), _AT_ONCE):
+        rows, lips = _starting(model, start, tolerance_cents, a4_hz, at)
+        both = np.isfinite(ending.lips(rows)).any(axis=1)
         found += zip(rows[both].tolist(), lips[both], strict=True)
         if len(found) >= _CONSIDERED:
             break
     return found[:_CONSIDERED]
+
+
+@lru_cache(maxsize=512)  # how far a start can be taken is tried out with one end after the other
+def _starting(
+    model: Model, start: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float, at: int
+) -> tuple[IndexArray, RealArray]:
+    """Of the sounds from number `at` on, easiest first, those that give the start, and their lips [m], shape (n, n_settings)."""
+    rows = _easiest_first(model)[at : at + _AT_ONCE]
+    lips = _at_every_setting(model, start, tolerance_cents, a4_hz).lips(rows)
+    some = np.isfinite(lips).any(axis=1)
+    return rows[some], lips[some]
+
+
+@lru_cache(maxsize=8)
+def _easiest_first(model: Model) -> IndexArray:
+    return np.argsort(model.effort[model.easiest], kind="stable")
+
+
+@lru_cache(maxsize=32)
+def _at_every_setting(model: Model, pitches: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float) -> Settings:
+    hz = np.array([pitch.hz(a4_hz) for pitch in pitches])
+    return Settings.of(model, hz, tolerance_cents, _lip_bounds(model, hz), _settings(model))
+
+
+@lru_cache(maxsize=8)
+def _settings(model: Model) -> RealArray:
+    """Settings of the head joint at which glides are searched [mm], as in Flute; none where it does not move."""
+    slide = model.instrument.slide
+    if slide is None:
+        return np.empty(0)
+    return np.arange(-slide.slide_rest_mm, slide.travel_mm - slide.slide_rest_mm + 1e-9, _SLIDE_STEP_MM)
 
 
 def _lip_bounds(model: Model, hz: RealArray) -> tuple[float, float]:

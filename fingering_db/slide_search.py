@@ -34,13 +34,14 @@ class Window:
         terms = np.stack([np.abs(p) ** 2, np.abs(u) ** 2, across.real, across.imag], axis=1).transpose(2, 1, 0)
         needed = (self.above @ terms) / (self.below @ terms)  # (m, n_settings, n)
         falls = needed[1:] < needed[:-1]
-        begins = np.maximum.reduce(np.where(falls, needed[:-1], -np.inf), axis=0)
-        ends = np.minimum.reduce(np.where(falls, needed[1:], np.inf), axis=0)
         whole = falls.all(axis=0)
+        begins, ends = np.where(whole, needed[0], -np.inf), np.where(whole, needed[-1], np.inf)
         # Where it does not fall all the way, only the stretch that falls deepest is taken.
-        deepest = np.argmax(np.where(falls, needed[:-1] - needed[1:], -np.inf), axis=0)[None]
-        begins = np.where(whole, begins, np.take_along_axis(needed, deepest, axis=0)[0])
-        ends = np.where(whole, ends, np.take_along_axis(needed, deepest + 1, axis=0)[0])
+        part = np.nonzero(falls.any(axis=0) & ~whole)
+        needed, falls = needed[:, *part], falls[:, *part]
+        deepest = np.argmax(np.where(falls, needed[:-1] - needed[1:], -np.inf), axis=0)
+        column = np.arange(len(deepest))
+        begins[part], ends[part] = needed[deepest, column], needed[deepest + 1, column]
         return ends.T, begins.T
 
 
