@@ -29,7 +29,8 @@ _FARTHEST_CENTS = 60.0  # in one step: the highest notes move by some 20 cents, 
 
 def chart_deviations(of: Model, slide_mm: float = 0.0) -> tuple[ChartDeviation, ...]:
     """One row for each note of the flute's chart, low to high (written pitch), the head joint drawn out by slide_mm:
-    the resonance nearest to the note where it is at rest, followed as the joint is drawn; NaN where it is lost on the way."""
+    the resonance nearest to the note where it is at rest, followed as the joint is drawn; NaN where the fingering has none, or it
+    is lost on the way."""
     notes = chart_of(of.instrument)
     shift, a4_hz = of.instrument.transposition_semitones, of.instrument.a4_hz
     asked = np.array([note.pitch.transposed(shift).hz(a4_hz) for note in notes])
@@ -46,6 +47,7 @@ def chart_deviations(of: Model, slide_mm: float = 0.0) -> tuple[ChartDeviation, 
 
 
 def _nearest(crossings: Crossings, hz: RealArray) -> RealArray:
-    """For each row the resonance nearest to a frequency of its own, shape (n,) [Hz]."""
+    """For each row the resonance nearest to a frequency of its own, shape (n,) [Hz]; NaN where there is none."""
     own = (crossings.hz[crossings.row == row] for row in range(len(hz)))
-    return np.array([each[np.abs(np.log(each / near)).argmin()] for each, near in zip(own, hz, strict=True)])
+    pairs = zip(own, hz, strict=True)
+    return np.array([each[np.abs(np.log(each / near)).argmin()] if len(each) else np.nan for each, near in pairs])

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from annotate import instruments
+from annotate.findings import InputError
 from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.instrument import DATA, Instrument, InstrumentError, decode, load
 from fingering_db.mechanism import OPEN, SHUT, VENT, chart_of, hole_states, reach
@@ -150,6 +151,19 @@ def test_a_lever_that_is_missing_takes_its_chart_notes_with_it_and_nothing_else(
 def test_a_flute_that_can_hardly_play_its_chart_is_told() -> None:
     (line,) = lines(TEXT.replace('    { touch = "T", shuts = ["C5"] },\n', ""))
     assert "chart" in line and "C4" in line
+
+
+def test_a_bore_and_a_taper_that_silence_a_standard_fingering_are_told_in_one_line(tmp_path: Path) -> None:
+    """Found by search: a body 74 mm wide behind a head of 5 mm leaves a fingering of the chart without any resonance."""
+    text = (DATA / "instruments/closed-hole-c.toml").read_text("utf-8")
+    for key, value in (("bore_mm = 19.0", "bore_mm = 73.64"), ("taper_mm = 134.0", "taper_mm = 112.1")):
+        text = text.replace(key, value)
+    file = tmp_path / "wide.toml"
+    file.write_text(text.replace("bore_at_embouchure_mm = 17.0", "bore_at_embouchure_mm = 4.956"), encoding="utf-8")
+    with pytest.raises(InputError, match="has no resonance at all: expected a bore that sounds") as refused:
+        instruments.verdict(str(file))
+    assert "\n" not in str(refused.value)
+    assert "?: this fingering has no resonance at all." in instruments.description(str(file))
 
 
 def test_one_slip_of_a_unit_is_one_line() -> None:
