@@ -1,9 +1,9 @@
 """Arrays kept between runs in the user's cache folder: computed once for an instrument and the code as they are.
 
 A file is a line that names its kind, a header (JSON: name, type, shape and place of each array), and the arrays. It is mapped
-into memory, not read: what is not looked at costs nothing. Checked when it is opened: kind, the header's checksum, length, name,
-and that its time of change is the one written into the header; where that is another (copied, restored, changed) the checksum
-of all of it decides."""
+into memory, not held there: what is not looked at takes no room. Checked whenever it is opened: kind, the header's checksum,
+length, name, and the checksum of all of it (0.1 s for 300 MB, the largest; a time stamp would tell of changes, not of a disk
+that forgets a bit)."""
 
 from __future__ import annotations
 
@@ -33,6 +33,7 @@ _SUFFIX = ".arrays"
 _MOST_FILES, _MOST_BYTES = 48, 3 << 30  # those not used for longest are removed
 _ABANDONED_SECONDS = 24 * 3600.0
 _ALIGN = 64
+_PIECE = 1 << 20
 
 
 def fetch(key: str, compute: Callable[[], Arrays]) -> Arrays:
@@ -135,10 +136,10 @@ def _open(path: Path) -> Arrays | None:
         if header is None or header["size"] != about.st_size or header["name"] != path.stem:
             return None
         arrays = {name: _array(content, entry) for name, entry in header["arrays"].items()}
-        if header["stamp"] != about.st_mtime_ns and not _is_whole(content, header):
+        if not _is_whole(descriptor, content, header):
             return None
         with contextlib.suppress(OSError):
-            os.utime(path, ns=(time.time_ns(), header["stamp"]))
+            os.utime(path, ns=(time.time_ns(), about.st_mtime_ns))
         return arrays
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return None
@@ -162,11 +163,17 @@ def _array(content: mmap.mmap, entry: Mapping[str, Any]) -> npt.NDArray[Any]:
     return np.frombuffer(content, dtype=entry["type"], count=count, offset=entry["at"]).reshape(entry["shape"])
 
 
-def _is_whole(content: mmap.mmap, header: Mapping[str, Any]) -> bool:
-    """Whether all that is behind the header is what was written; what fills up the header too."""
-    body = header["body"]
+def _is_whole(descriptor: int, content: mmap.mmap, header: Mapping[str, Any]) -> bool:
+    """Whether all that is behind the header is what was written; what fills up the header too. Read in pieces: summing the
+    mapping itself would bring all of it into the memory of this process."""
+    body, checksum = header["body"], 0
     begin = content.find(b"\n", len(_KIND))
-    return content[begin:body].strip(b"\n") == b"" and zlib.crc32(memoryview(content)[body:]) == header["checksum"]
+    if content[begin:body].strip(b"\n") != b"":
+        return False
+    os.lseek(descriptor, body, os.SEEK_SET)
+    while piece := os.read(descriptor, _PIECE):
+        checksum = zlib.crc32(piece, checksum)
+    return bool(checksum == header["checksum"])
 
 
 def _save(where: Path, name: str, arrays: Arrays) -> None:
@@ -175,15 +182,12 @@ def _save(where: Path, name: str, arrays: Arrays) -> None:
     path = where / f"{name}{_SUFFIX}"
     with neighbours.held_file(where) as (beside, handle):
         with os.fdopen(os.dup(handle), "wb") as file:
-            stamp = _write(file, name, arrays)
-        os.utime(beside, ns=(time.time_ns(), stamp))
+            _write(file, name, arrays)
         beside.replace(path)
     _tidy(where, path)
 
 
-def _write(file: Any, name: str, arrays: Arrays) -> int:
-    """Write all and return the time of change [ns] that the file must be given: one that its contents tell, long ago and in whole
-    seconds, which every file system keeps."""
+def _write(file: Any, name: str, arrays: Arrays) -> None:
     entries: dict[str, Any] = {}
     whole = {each: np.ascontiguousarray(array).reshape(array.shape) for each, array in arrays.items()}
     body = at = 4096 * (1 + (256 * len(whole)) // 4096)
@@ -192,13 +196,11 @@ def _write(file: Any, name: str, arrays: Arrays) -> int:
         entries[each] = {"type": array.dtype.str, "shape": list(array.shape), "at": at}
         checksum = zlib.crc32(_filled(array), checksum)
         at += -(-array.nbytes // _ALIGN) * _ALIGN
-    stamp = (1_000_000_000 + checksum % 100_000_000) * 1_000_000_000
-    about = {"name": name, "arrays": entries, "body": body, "size": at, "checksum": checksum, "stamp": stamp}
+    about = {"name": name, "arrays": entries, "body": body, "size": at, "checksum": checksum}
     raw = json.dumps(about).encode()
     file.write((_KIND + f"{len(raw):08x}{zlib.crc32(raw):08x}".encode() + raw).ljust(body, b"\n"))
     for array in whole.values():
         file.write(_filled(array))
-    return stamp
 
 
 def _filled(array: npt.NDArray[Any]) -> bytes:

@@ -115,6 +115,18 @@ def test_a_file_with_any_bit_flipped_is_computed_anew(own_folder):
     assert len(calls) == 1 + len(range(0, len(whole), 7))
 
 
+def test_a_bit_that_a_disk_forgot_is_found_though_the_time_of_change_is_the_old_one(own_folder):
+    compute, calls = counting(1)
+    store.fetch("key", compute)
+    (path,) = own_folder.glob("*.arrays")
+    about, damaged = path.stat(), bytearray(path.read_bytes())
+    damaged[-64] ^= 4  # in the array itself
+    path.write_bytes(damaged)
+    os.utime(path, ns=(about.st_atime_ns, about.st_mtime_ns))
+    assert store.fetch("key", compute)["a"] == [1]
+    assert len(calls) == 2
+
+
 def test_a_file_under_the_name_of_another_is_computed_anew(own_folder):
     store.fetch("key", counting(1)[0])
     (one,) = own_folder.glob("*.arrays")
