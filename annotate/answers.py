@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from annotate.decision import Sound, Status
@@ -9,6 +10,7 @@ from fingering_db.fingering import Fingering
 from fingering_db.message import Message
 from fingering_db.pitch import Pitch
 from fingering_db.shifts import Interval, Pattern
+from fingering_db.trials import Tried
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,7 +18,8 @@ class FoundFingering:
     """A fingering that sounds the pitches asked for. deviation_cents, band_cents: per pitch from the lowest up, sounding minus
     asked and the ± of it [cents]. confidence: 0..1. together: how easily they sound at once, NaN for one pitch; one_note:
     they are heard as one note and its harmonics. lip_mm: the one lip for all of them, as equivalent length [mm].
-    set_size: at how many places along the tube its pattern can stand. sounds: all its resonances, lowest first."""
+    set_size: at how many places along the tube its pattern can stand. sounds: all its resonances, lowest first. tried: how
+    players' trials went, None for none; by_model: the confidence before them."""
 
     flute: str
     fingering: Fingering
@@ -28,6 +31,8 @@ class FoundFingering:
     lip_mm: float
     set_size: int
     sounds: tuple[Sound, ...]
+    tried: Tried | None = None
+    by_model: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +49,7 @@ class Search:
     """Fingerings for sounding pitches on one flute. asked: from the lowest up; written: the same as its part writes them.
     tolerance_cents: as asked. sounds_found: how many different sounds answer; found: the best of them, the best first; near:
     what is near where nothing answers. tried: fingerings that were looked at. remark: what the flute's file says that bears
-    on all its figures, '' for nothing."""
+    on all its figures, '' for nothing. failed: left out of `found`, for the player has tried them in vain."""
 
     flute: str
     asked: tuple[Pitch, ...]
@@ -55,6 +60,7 @@ class Search:
     found: tuple[FoundFingering, ...] = ()
     near: tuple[Near, ...] = ()
     remark: str = ""
+    failed: tuple[FoundFingering, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from annotate.findings import Finding
 from fingering_db.fingering import Fingering
 from fingering_db.message import Message
 from fingering_db.pitch import Pitch
+from fingering_db.trials import Tried
 
 
 class Status(StrEnum):
@@ -48,6 +49,8 @@ class Alternative:
     deviation_cents: tuple[float, ...]
     band_cents: tuple[float, ...]
     confidence: float
+    tried: Tried | None = None
+    by_model: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +84,8 @@ class Decision:
     band_cents. confidence: 0..1. together: how easily the pitches sound at once, 0..1, NaN for one pitch or where not
     known. one_note: they are heard as one note and its harmonics. notes: technique notes as written into the score, top to
     bottom. contrary: the fingers that move against the ear on the way to it, as a fingering ('3v | Eb'), None for none.
-    ruled: a decisions file chose the fingering; own_note: what the player wrote there about this place.
+    ruled: a decisions file chose the fingering; own_note: what the player wrote there about this place. tried: how players'
+    trials went, None for none; by_model: the confidence before them.
     """
 
     demand: Demand
@@ -102,6 +106,8 @@ class Decision:
     contrary: Fingering | None = None
     ruled: bool = False
     own_note: str = ""
+    tried: Tried | None = None
+    by_model: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,6 +33,7 @@ def find(desk: Desk, texts: Sequence[str], tolerance_cents: float, limit: int) -
     asked = _pitches(texts)
     found = desk.search(asked, tolerance_cents, limit)
     near = () if found.best else nearby(desk.model, asked, tolerance_cents, desk.a4_hz)
+    near = tuple(one for one in near if not desk.failed_before(one))
     shift = desk.model.instrument.transposition_semitones
     return Search(
         flute=desk.name,
@@ -44,6 +45,7 @@ def find(desk: Desk, texts: Sequence[str], tolerance_cents: float, limit: int) -
         found=tuple(_found(desk, candidate) for candidate in found.best),
         near=tuple(Near(one.pitches, one.candidate.fingering, one.candidate.confidence) for one in near),
         remark=desk.model.instrument.remark,
+        failed=tuple(_found(desk, candidate) for candidate in found.failed),
     )
 
 
@@ -59,6 +61,8 @@ def _found(desk: Desk, one: Candidate) -> FoundFingering:
         lip_mm=one.lip_mm,
         set_size=set_size(desk.model, one.fingering),
         sounds=shown(one.sounds, desk.a4_hz),
+        tried=one.tried,
+        by_model=one.by_model,
     )
 
 

@@ -34,7 +34,12 @@ def run(folder: Path, work: Path) -> None:
         words = shlex.split(line)
         command = [sys.executable, "-c", "from annotate.cli import main; main()", *words[1:]]
         done = subprocess.run(
-            command, cwd=work, capture_output=True, encoding="utf-8", check=False, env=os.environ | {"PYTHONUTF8": "1"}
+            command,
+            cwd=work,
+            capture_output=True,
+            encoding="utf-8",
+            check=False,
+            env=os.environ | {"PYTHONUTF8": "1", "VENTWISE_DATA": ""},
         )
         printed.append(f"$ {line}\n{done.stdout}{done.stderr}(exit {done.returncode})\n")
     (work / "report.txt").write_text("\n".join(printed), encoding="utf-8")

@@ -20,6 +20,7 @@ from fingering_db.pitch import Pitch
 from fingering_db.playability import Holding, holding, marked_down, one_jet, pairs, shared, strength
 from fingering_db.search import Hits, matching, nothing
 from fingering_db.survey import atlas, of_one_sound
+from fingering_db.trials import Tried
 from fingering_db.uncertainty import common_cents
 
 EFFORT_WEIGHT = 0.02  # of confidence per pressed key: between equals, the easier hand
@@ -44,7 +45,8 @@ class Candidate:
     """A fingering that answers. deviation_cents: sounding minus asked, per target; band_cents: ± of each. lip_mm: the one lip
     for all of them (equivalent length). confidence 0..1. together: how easily its pitches sound at once (the least over its
     pairs, 0..1), NaN for one pitch; one_note: they are heard as one note and its harmonics. sounds: all its resonances up to
-    2.6 kHz with that lip."""
+    2.6 kHz with that lip. tried: how players' trials went, None for none (`experienced`); by_model: the confidence before
+    them."""
 
     fingering: Fingering
     deviation_cents: tuple[float, ...]
@@ -55,6 +57,8 @@ class Candidate:
     lip_mm: float
     effort: float
     sounds: tuple[Resonance, ...]
+    tried: Tried | None = None
+    by_model: float = math.nan
 
     @property
     def worst_cents(self) -> float:
@@ -75,10 +79,12 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """What a search gave: how many distinct sounds answer, and the best of them, ranked."""
+    """What a search gave: how many distinct sounds answer, and the best of them, ranked. failed: left out of these, for a player
+    has tried them in vain."""
 
     count: int
     best: tuple[Candidate, ...]
+    failed: tuple[Candidate, ...] = ()
 
 
 def sounds(

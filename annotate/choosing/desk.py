@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from annotate.decision import Alternative, Decision, Instead, Sound, Status
 from annotate.decisions.rulings import Ruling
 from annotate.demand import Demand, Kind
+from fingering_db.experienced import experienced
 from fingering_db.fingering import Fingering
 from fingering_db.likeness import KEPT_SEMITONES
 from fingering_db.mechanism import chart_of
@@ -17,6 +18,7 @@ from fingering_db.nearby import Nearby, nearby
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
 from fingering_db.ranking import Candidate, Found, Resonance, find, with_jets
+from fingering_db.trials import NO_EXPERIENCE, Experience, Tried
 from fingering_db.uncertainty import band_cents
 
 _ALTERNATIVES = 5
@@ -29,12 +31,14 @@ _EQUAL_CONFIDENCE, _EQUAL_CENTS = 0.1, 10.0
 
 @dataclass(frozen=True, slots=True)
 class Desk:
-    """A flute and the options a decision depends on. tolerance_cents: from the user, None for the usual one."""
+    """A flute and the options a decision depends on. tolerance_cents: from the user, None for the usual one. experience: what
+    players found when they tried."""
 
     name: str
     model: Model
     a4_hz: float
     tolerance_cents: float | None = None
+    experience: Experience = NO_EXPERIENCE
 
     def tolerance(self, demand: Demand) -> float:
         """30 cents, less for microtones, or what the user said: 20 for a quarter-tone, 13 for a sixth-tone, 10 for an
@@ -47,13 +51,33 @@ class Desk:
         return max(_OF_THE_STEP * abs(midi - round(midi)) * 100.0, _LEAST_TOLERANCE)
 
     def search(self, sounding: tuple[Pitch, ...], tolerance_cents: float, limit: int) -> Found:
-        """Search within the tolerance itself, as the user asks it directly."""
-        return find(self.model, sounding, tolerance_cents, self.a4_hz, limit)
+        """Search within the tolerance itself, as the user asks it directly; what worked for the player first, what failed left
+        out."""
+        tried = len(self.experience.about(sounding, self.model.instrument))
+        if not tried:
+            return find(self.model, sounding, tolerance_cents, self.a4_hz, limit)
+        found = find(self.model, sounding, tolerance_cents, self.a4_hz, limit + tried, jets=False)
+        found = experienced(self.model, found, sounding, self.a4_hz, self.experience)
+        hz = tuple(pitch.hz(self.a4_hz) for pitch in sounding)
+        return replace(found, best=with_jets(self.model, found.best[:limit], hz))
 
     def find(self, sounding: tuple[Pitch, ...], tolerance_cents: float) -> Found:
         """Search up to twice the tolerance, the candidates without what the jets make of them (`with_jets`); repeated questions
-        are answered from memory."""
-        return _find(self.model, sounding, 2.0 * tolerance_cents, self.a4_hz)
+        are answered from memory. What worked for the player comes first, what failed is left out."""
+        found = _find(self.model, sounding, 2.0 * tolerance_cents, self.a4_hz)
+        return experienced(self.model, found, sounding, self.a4_hz, self.experience)
+
+    def failed_before(self, near: Nearby) -> bool:
+        """Whether the player has tried a proposal in vain."""
+        tried = self.experience.of(near.candidate.fingering, near.pitches, self.model.instrument)
+        return tried is not None and tried.fails
+
+    def left_out(self, demand: Demand) -> Message | None:
+        """What the search leaves out because the player tried it in vain, None for nothing."""
+        tolerance = self.tolerance(demand)
+        failed = self.find(demand.sounding, tolerance).failed if len(demand.sounding) else ()
+        missed = tuple(str(one.fingering) for one in failed if status_of(one, tolerance) != Status.UNPLAYABLE)
+        return Message("log.left_out", fingerings=missed) if missed else None
 
     def with_jets(self, one: Candidate, sounding: tuple[Pitch, ...]) -> Candidate:
         """A candidate that `find` gave for these pitches, with what the jets make of it."""
@@ -85,8 +109,10 @@ def transposition(demand: Demand) -> float:
 
 
 def status_of(candidate: Candidate, tolerance_cents: float) -> Status:
-    """playable: within the tolerance and expected to sound; doubtful: within twice the tolerance, or may sound, or heard as
-    one note and its harmonics."""
+    """playable: within the tolerance and expected to sound, or tried by the player with success; doubtful: within twice the
+    tolerance, or may sound, or heard as one note and its harmonics."""
+    if candidate.tried and candidate.tried.works:
+        return Status.PLAYABLE
     status = status_for(candidate.worst_cents, candidate.confidence, tolerance_cents)
     return Status.DOUBTFUL if candidate.one_note and status == Status.PLAYABLE else status
 
@@ -122,7 +148,22 @@ def preferred(
 def ranked(found: Found, tolerance_cents: float) -> tuple[Candidate, ...]:
     """Candidates with the playable ones first, the search's order kept within a status; one note and its harmonics after the
     others that are no worse than doubtful."""
-    return tuple(sorted(found.best, key=lambda candidate: status_of(candidate, tolerance_cents).rank))
+
+    def place(candidate: Candidate) -> tuple[bool, int]:
+        return not (candidate.tried and candidate.tried.works), status_of(candidate, tolerance_cents).rank
+
+    return tuple(sorted(found.best, key=place))
+
+
+def told_of_trials(tried: Tried | None, by_model: float) -> Message | None:
+    """How players' trials went and what they have changed, None where nobody tried. by_model: the confidence before them."""
+    if tried is None:
+        return None
+    own, others = tried.worked + tried.failed, tried.others_worked + tried.others_failed
+    told = Message("log.model", by_model=by_model, confidence=tried.confidence(by_model))
+    if others:
+        told = Message("log.others", worked=tried.others_worked, n=others) + told
+    return Message("log.own", worked=tried.worked, n=own) + told if own else told
 
 
 def alternatives(candidates: tuple[Candidate, ...], tolerance_cents: float) -> tuple[Alternative, ...]:
@@ -135,7 +176,7 @@ def alternatives(candidates: tuple[Candidate, ...], tolerance_cents: float) -> t
             continue
         seen.add(hold)
         figures = candidate.deviation_cents, candidate.band_cents, candidate.confidence
-        chosen.append(Alternative(candidate.fingering, *figures))
+        chosen.append(Alternative(candidate.fingering, *figures, candidate.tried, candidate.by_model))
         if len(chosen) == _ALTERNATIVES:
             break
     return tuple(chosen)
@@ -158,7 +199,7 @@ def decided(
         demand=demand,
         flute=desk.name,
         status=status,
-        why=why,
+        why=why + told_of_trials(best.tried, best.by_model) + desk.left_out(demand),
         fingering=best.fingering,
         deviation_cents=best.deviation_cents,
         band_cents=best.band_cents,
@@ -167,6 +208,8 @@ def decided(
         one_note=best.one_note,
         sounds=shown(best.sounds, desk.a4_hz),
         alternatives=alternatives(others, desk.tolerance(demand)),
+        tried=best.tried,
+        by_model=best.by_model,
         instead=instead(desk, demand, demand.sounding) if status != Status.PLAYABLE and not demand.open_pitches else (),
     )
 
@@ -178,6 +221,8 @@ def instead(desk: Desk, demand: Demand, sounding: tuple[Pitch, ...]) -> tuple[In
     spelling = dict(zip(demand.sounding, demand.pitches, strict=True))
     proposals = []
     for near in _nearby(desk.model, sounding, desk.tolerance(demand), desk.a4_hz):
+        if desk.failed_before(near):
+            continue
         written = tuple(spelling.get(pitch) or pitch.transposed(-moved_by) for pitch in near.pitches)
         kept = tuple(spelling[pitch] for pitch in near.pitches if pitch in spelling)
         why = Message("choice.moved_by", confidence=near.candidate.confidence, n=near.moved)

@@ -6,9 +6,11 @@ from collections.abc import Iterable
 
 from annotate.choosing.desk import Desk
 from annotate.findings import InputError
-from fingering_db.instrument import InstrumentError, load
+from fingering_db import player_log
+from fingering_db.instrument import Instrument, InstrumentError, load
 from fingering_db.message import Message
-from fingering_db.model import model
+from fingering_db.model import acoustic_fingerprint, model
+from fingering_db.trials import NO_EXPERIENCE, Experience
 
 DEFAULT_FLUTE = "open-hole-b"
 
@@ -35,4 +37,22 @@ def desk(name: str, a4_hz: float | None = None, tolerance_cents: float | None = 
     except InstrumentError as error:
         raise InputError(str(error)) from error
     told = f"{instrument.name} {slide_mm:+g} mm" if slide_mm else instrument.name
-    return Desk(told, model(instrument, slide_mm), a4_hz or instrument.a4_hz, tolerance_cents)
+    ready = model(instrument, slide_mm)
+    return Desk(told, ready, a4_hz or instrument.a4_hz, tolerance_cents, experience_on(instrument))
+
+
+def experience_on(instrument: Instrument) -> Experience:
+    """What the user's log tells of a flute. Raises InputError for a log that cannot be read: it is never passed over in
+    silence."""
+    where = player_log.path()
+    if where is None:
+        return NO_EXPERIENCE
+    try:
+        trials = player_log.read(where).trials
+    except player_log.LogError as error:
+        raise InputError(Message("log.unreadable", path=str(where), reason=error.strerror or str(error))) from error
+    return (
+        Experience(trials, player_log.player(), instrument.name, acoustic_fingerprint(instrument))
+        if trials
+        else NO_EXPERIENCE
+    )

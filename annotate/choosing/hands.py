@@ -127,7 +127,8 @@ def _standard(event: Event, desk: Desk) -> tuple[Option, ...]:
 
 
 def _options(decision: Decision, desk: Desk) -> tuple[Option, ...]:
-    """The fingering decided on, and, where no player decided, those of its alternatives that leave the status as it is."""
+    """The fingering decided on, and, where no player decided nor found it to work, those of its alternatives
+    that leave the status as it is."""
     if decision.status == Status.UNPLAYABLE or not decision.fingering:
         return ()
     demand = decision.demand
@@ -135,7 +136,8 @@ def _options(decision: Decision, desk: Desk) -> tuple[Option, ...]:
     own = decision.fingering
     end = decision.path[-1].fingering if decision.path else own
     found = [_option(own, end, decision.deviation_cents, decision.band_cents, decision.confidence)]
-    if demand.kind in (Kind.MULTIPHONIC, Kind.MICROTONE) and not decision.ruled:
+    tried = decision.tried is not None and decision.tried.works
+    if demand.kind in (Kind.MULTIPHONIC, Kind.MICROTONE) and not decision.ruled and not tried:
         for other in decision.alternatives:
             worst = max(map(abs, other.deviation_cents))
             if status_for(worst, other.confidence, tolerance) == decision.status:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from annotate.choosing.codes import WRITTEN_FINGERING_DIFFERS, WRITTEN_FINGERING_UNKNOWN
-from annotate.choosing.desk import Desk, shown, transposition
+from annotate.choosing.desk import Desk, shown, told_of_trials, transposition
 from annotate.decision import Decision, Status
 from annotate.decisions.rulings import NOT_TAKEN
 from annotate.demand import Demand
@@ -58,7 +58,9 @@ def judged(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Findi
         )
     match = _match(resonances, demand, desk)
     worst = max((abs(cents) for cents in match.deviation_cents), default=float("inf"))
-    if worst > 2.0 * tolerance or match.strength < DOUBTFUL_CONFIDENCE:
+    tried = desk.experience.of(fingering, demand.sounding, desk.model.instrument)
+    works = tried is not None and tried.works
+    if not works and (worst > 2.0 * tolerance or match.strength < DOUBTFUL_CONFIDENCE):
         message = Message("choice.written_differs", fingering=str(fingering), sounds=_strong(resonances, desk))
         return Finding(
             WRITTEN_FINGERING_DIFFERS,
@@ -73,17 +75,23 @@ def judged(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Findi
     why = Message("choice.written_fits", worst=worst, tolerance=tolerance)
     if fundamental is not None:
         why = heard_as(demand, fundamental, desk)
+    if works and worst > tolerance:
+        why = Message("log.far", worst=worst)
+    if tried is not None:
+        good = tried.works or (good and not tried.fails)
     return Decision(
         demand=demand,
         flute=desk.name,
         status=Status.PLAYABLE if good else Status.DOUBTFUL,
-        why=why,
+        why=why + told_of_trials(tried, match.strength),
         fingering=fingering,
         deviation_cents=match.deviation_cents,
         band_cents=match.band_cents,
-        confidence=match.strength,
+        confidence=tried.confidence(match.strength) if tried else match.strength,
         one_note=fundamental is not None,
         sounds=shown(resonances, desk.a4_hz),
+        tried=tried,
+        by_model=match.strength if tried else math.nan,
     )
 
 

@@ -67,6 +67,12 @@ def _sounding_hz(best: Candidate, demand: Demand, desk: Desk) -> tuple[float, ..
 
 def _reason(best: Candidate, status: Status, tolerance: float, demand: Demand, desk: Desk) -> Message:
     worst, band = best.worst_cents, best.worst_band
+    if best.tried and best.tried.works:
+        return (
+            Message("choice.within", worst=worst, tolerance=tolerance)
+            if worst <= tolerance
+            else Message("log.far", worst=worst)
+        )
     if best.one_note:
         return heard_as(demand, fundamental_of(_sounding_hz(best, demand, desk), best.sounds), desk)
     if status == Status.PLAYABLE and best.inside_band:
@@ -98,7 +104,7 @@ def _why_none(demand: Demand, desk: Desk, candidates: tuple[Candidate, ...]) -> 
 
 
 def _unplayable(demand: Demand, desk: Desk, candidates: tuple[Candidate, ...]) -> Decision:
-    why = _why_none(demand, desk, candidates)
+    why = _why_none(demand, desk, candidates) + desk.left_out(demand)
     proposals = () if demand.open_pitches else instead(desk, demand, demand.sounding)
     return Decision(demand, desk.name, Status.UNPLAYABLE, why, instead=proposals)
 

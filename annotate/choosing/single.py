@@ -40,6 +40,7 @@ def _by_search(demand: Demand, desk: Desk, ruling: Ruling, prefer: Fingering | N
         return Decision(demand, desk.name, Status.UNPLAYABLE, Message("decisions.all_forbidden"), ruled=True)
     if not candidates or status_of(candidates[0], tolerance) == Status.UNPLAYABLE:
         why = Message("choice.microtone_none", within=2 * tolerance, bend=desk.model.instrument.lip.bend_cents)
+        why += desk.left_out(demand)
         near = instead(desk, demand, demand.sounding)
         return Decision(demand, desk.name, Status.UNPLAYABLE, why, instead=near)
     candidates = preferred(candidates, prefer, ruling, tolerance)

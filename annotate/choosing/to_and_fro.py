@@ -8,7 +8,7 @@ from itertools import product
 import numpy as np
 
 from annotate.choosing.codes import SLOW_TREMOLO, WRITTEN_FINGERING_DIFFERS
-from annotate.choosing.desk import Desk, instead, ranked, shown, status_of
+from annotate.choosing.desk import Desk, instead, ranked, shown, status_of, told_of_trials
 from annotate.choosing.judging import held
 from annotate.choosing.multiphonics import MOST_PITCHES, none_found
 from annotate.decision import Decision, Instead, PathPoint, Status
@@ -179,6 +179,8 @@ def _decided(demand: Demand, desk: Desk, way: _Way, wanted: float) -> Decision:
         why += Message("tremolo.one_note", pitches=demand.pitches if one.one_note else demand.to)
     key = "tremolo.fast_enough" if way.possible >= wanted else "tremolo.too_slow"
     why += Message(key, moves=_moves(way), possible=way.possible, wanted=wanted)
+    why += told_of_trials(one.tried, one.by_model)
+    why += told_of_trials(two.tried, two.by_model)
     points = ((0.0, one), (1.0, two))
     return Decision(
         demand=demand,

@@ -8,7 +8,7 @@ from typing import Any
 
 from annotate.answers import Answer, FoundFingering, Gliding, Near, Search, Shifted, Shifts, Sounding, Way, WayPoint
 from annotate.language import words
-from annotate.report.json_report import VERSION, figure, sounds_data
+from annotate.report.json_report import VERSION, figure, log_data, sounds_data
 from fingering_db.fingering import text_of
 
 _SAID = words().say
@@ -17,6 +17,9 @@ _SAID = words().say
 def render(answers: Sequence[Answer]) -> str:
     """All answers as one JSON text."""
     data: dict[str, Any] = {"version": VERSION, "results": [row for answer in answers for row in _rows(answer)]}
+    failed = [_found(one) for answer in answers if isinstance(answer, Search) for one in answer.failed]
+    if failed:
+        data["failed"] = failed
     near = [_near(one) for answer in answers if isinstance(answer, Search) for one in answer.near]
     if near:
         data["instead"] = near
@@ -57,7 +60,7 @@ def _found(one: FoundFingering) -> dict[str, Any]:
         "lip_mm": figure(one.lip_mm, 1),
         "set_size": one.set_size,
         "sounds": sounds_data(one.sounds),
-    }
+    } | log_data(one.tried, one.by_model)
 
 
 def _near(one: Near) -> dict[str, Any]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from annotate.answers import Answer, Gliding, Search, Shifted, Shifts, Sounding
+from annotate.answers import Answer, FoundFingering, Gliding, Search, Shifted, Shifts, Sounding
+from annotate.choosing.desk import told_of_trials
 from annotate.decision import Sound
 from annotate.drawing.diagram import plain_rows, rows
 from annotate.language import Words, known_remark, words
@@ -77,7 +78,22 @@ def _found(answer: Search, ascii_only: bool, say: Words) -> list[str]:
         best=len(table),
     )
     lines = _headed(heading, _columns(table))
+    lines += [line for one in answer.found if one.tried for line in _tried(one, say)]
+    lines += _failed(answer, say)
     return [*lines, "", say.text("answer.first_drawn"), *_drawn(answer.found[0].fingering, ascii_only)]
+
+
+def _tried(one: FoundFingering, say: Words) -> list[str]:
+    """What the log tells of a fingering."""
+    told = told_of_trials(one.tried, one.by_model)
+    return wrap(f"{one.fingering}: {say.say(told)}", _WIDTH, hanging=2) if told else []
+
+
+def _failed(answer: Search, say: Words) -> list[str]:
+    if not answer.failed:
+        return []
+    told = say.text("log.left_out", fingerings=tuple(str(one.fingering) for one in answer.failed))
+    return wrap(told, _WIDTH, hanging=2)
 
 
 def _drawn(fingering: Fingering, ascii_only: bool) -> list[str]:
@@ -96,7 +112,8 @@ def _nothing(answer: Search, say: Words) -> list[str]:
         (say.value(one.pitches, "plus"), say.text("answer.confidence", confidence=one.confidence), str(one.fingering))
         for one in answer.near
     ]
-    return _headed(f"{heading} {say.text('answer.near')}" if table else heading, _columns(table) if table else [])
+    near = _headed(f"{heading} {say.text('answer.near')}" if table else heading, _columns(table) if table else [])
+    return [*near, *_failed(answer, say)]
 
 
 def _sounding(answer: Sounding, say: Words) -> list[str]:

@@ -15,6 +15,7 @@ from annotate.report.content import Counts, NumberedFinding, Report, build, spel
 from annotate.since import Entry, Pair, Since
 from fingering_db.fingering import Fingering, text_of
 from fingering_db.pitch import Pitch
+from fingering_db.trials import Tried
 
 VERSION = 1
 _SAID = words(signs=False).say
@@ -147,7 +148,16 @@ def _demand(decision: Decision, report: Report) -> dict[str, Any]:
         "decided": decision.ruled,
         "own_note": decision.own_note,
         "decide": _fix_line(demand.address, decision.fingering),
-    }
+    } | log_data(decision.tried, decision.by_model)
+
+
+def log_data(tried: Tried | None, by_model: float) -> dict[str, Any]:
+    """How players' trials went and the confidence before them; nothing where nobody tried."""
+    if tried is None:
+        return {}
+    own = {"worked": tried.worked, "failed": tried.failed}
+    others = {"others_worked": tried.others_worked, "others_failed": tried.others_failed}
+    return {"log": own | others | {"model_confidence": figure(by_model, 2)}}
 
 
 def _fix_line(address: str, fingering: Fingering | None) -> str:
@@ -180,7 +190,7 @@ def _alternative(one: Alternative) -> dict[str, Any]:
         "deviation_cents": [figure(cents) for cents in one.deviation_cents],
         "band_cents": [figure(cents) for cents in one.band_cents],
         "confidence": figure(one.confidence, 2),
-    }
+    } | log_data(one.tried, one.by_model)
 
 
 def _instead(one: Instead) -> dict[str, Any]:

@@ -205,6 +205,7 @@ ENGLISH_KEPT = {
     "annotate/options.py": "the help of options",
     "annotate/commands/asking.py": "the help of options",
     "annotate/commands/flutes.py": "the help of options",
+    "annotate/commands/logs.py": "the help of options",
     "annotate/commands/scores.py": "the help of options",
     "annotate/console.py": "a reason like those that the system gives",
     "annotate/detecting/words.py": "an error for those who edit the vocabulary",

@@ -175,7 +175,7 @@ def measured(cache: str, *words: str) -> tuple[float, float]:
         check=True,
         capture_output=True,
         text=True,
-        env={"XDG_CACHE_HOME": cache, "HOME": cache, "PYTHONUTF8": "1"},
+        env={"XDG_CACHE_HOME": cache, "HOME": cache, "PYTHONUTF8": "1", "VENTWISE_DATA": ""},
     )
     return time.perf_counter() - start, int(done.stdout.split()[-1]) / 1024.0
 

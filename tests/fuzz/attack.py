@@ -2,8 +2,8 @@
 
 structure and archive: broken scores and broken archives, with every promise checked. cache: kept tables damaged in every
 way. flute: broken flute files. kill and signal: runs ended at a random moment, then one more run. output: streams that are
-full or closed. With --readme the figures go into README.md. Answers of the search are invented for structure and archive, for
-speed; the runs of kill, signal and output are processes of their own, as the installed command begins them.
+full or closed. log: writers of the player's log that are killed. With --readme the figures go into README.md. Answers of the
+search are invented for structure and archive, for speed; the runs of kill, signal and output are processes of their own, as the installed command begins them.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from pathlib import Path
 from random import Random
 from unittest import mock
 
+import killed_log
 import numpy as np
 from campaign import LIMIT_S, Outcome, file_of, outcome_of, pool
 from check import ACCEPTED, REFUSED, TooLongError, time_limit
@@ -44,6 +45,7 @@ CAMPAIGN = {
     "kill": 200,
     "signal": 100,
     "output": 60,
+    "log": 1_000,
 }
 READY_EVERY = 500  # of flute files accepted: all that it can sound is computed then
 FAILURES = ("traceback", "hang", "bytes lost", "orphan")
@@ -445,6 +447,16 @@ def output(tally: Tally, numbers: range) -> None:
                 tally.add(number, "orphan" if _orphans(folder) else f"status {done.code}")
 
 
+# -- the player's log
+
+
+def log(tally: Tally, numbers: range) -> None:
+    """Two writers of one log, one of them killed at a random moment of writing."""
+    with tempfile.TemporaryDirectory() as name:
+        for case in killed_log.cases(numbers, Path(name)):
+            tally.add(*case)
+
+
 def gathered(lines: list[str]) -> list[Tally]:
     """The tallies of campaigns that were run in pieces, from what they printed; a class under one name."""
     found: dict[str, Tally] = {}
@@ -460,7 +472,7 @@ def gathered(lines: list[str]) -> list[Tally]:
 
 CLASSES: dict[str, Callable[[Tally, range], None]] = {
     "structure": structure, "archive": archive, "cache": cache, "flute": flute, "kill": kill, "signal": signals,
-    "output": output,
+    "output": output, "log": log,
 }  # fmt: skip
 
 

@@ -7,7 +7,7 @@ import os
 import attack
 import pytest
 
-SHORT = {"archive": 25, "cache": 60, "flute": 41, "kill": 1, "signal": 2, "output": 3}
+SHORT = {"archive": 25, "cache": 60, "flute": 41, "kill": 1, "signal": 2, "output": 3, "log": 15}
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals and descriptors as POSIX has them")

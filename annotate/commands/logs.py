@@ -1,0 +1,82 @@
+"""The commands about the player's log. Each declares its options; its body stands where it is imported from."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from annotate import console
+from annotate.console import LOOKED
+from annotate.options import FILE, language_option, quiet_option
+from annotate.telling import keep_in_mind, language, one_line, progress, said
+from annotate.usage import command, group
+
+
+@group()
+def log() -> None:
+    """What worked for you and what failed; find and check heed it."""
+
+
+@command("add")
+@click.argument("text", metavar="FINGERING|PLACE")
+@click.argument("pitches", nargs=-1, metavar="[PITCH...]")
+@click.option("--worked/--failed", "worked", default=None, required=True, help="How it went.")
+@click.option(
+    "--flute", default="open-hole-b", show_default=True, metavar="NAME|FILE", help="The flute it was tried on."
+)
+@click.option("--score", type=FILE, metavar="SCORE", help="For a place: its score, whose fingering there was tried.")
+@click.option("--remark", default="", metavar="TEXT", help="How it spoke, what it needs.")
+@quiet_option
+@language_option
+def add(text: str, pitches: tuple[str, ...], worked: bool, flute: str, score: Path | None, remark: str) -> int:
+    """Log how a fingering went: "T 2 3 | Eb" C5 D6 --worked (sounding pitches; none: whatever it sounds)."""
+    from annotate.language import words
+    from annotate.player import log_command
+
+    told = words(language())
+    if score is not None:
+        console.echo(log_command.add_place(text, pitches, score, flute, worked, remark, told, progress()))
+    else:
+        console.echo(log_command.add_fingering(text, pitches, flute, worked, remark, told))
+    return LOOKED
+
+
+@command("list")
+@language_option
+def list_log() -> int:
+    """Everything in the log, the last trial first."""
+    from annotate.language import words
+    from annotate.player import log_command
+
+    console.echo(log_command.listing(words(language())))
+    return LOOKED
+
+
+@command("export")
+@click.argument("file", type=FILE, metavar="FILE.csv")
+@language_option
+def export_log(file: Path) -> int:
+    """Write the log as a table that others can import."""
+    from annotate.language import words
+    from annotate.player import log_command
+
+    console.echo(log_command.export(file, words(language()), keep_in_mind()))
+    console.tell(said("command.written", path=one_line(str(file))))
+    return LOOKED
+
+
+@command("import")
+@click.argument("file", type=FILE, metavar="FILE.csv")
+@language_option
+def import_log(file: Path) -> int:
+    """Add the trials of a table, each with where it comes from."""
+    from annotate.language import words
+    from annotate.player import log_command
+
+    console.echo(log_command.import_(file, words(language())))
+    return LOOKED
+
+
+for _command in (add, list_log, import_log, export_log):
+    log.add_command(_command)

@@ -1,0 +1,232 @@
+"""The player's log: a file to which lines are only ever added, in the user's data folder.
+
+A line is its kind, a checksum (CRC-32 of the rest) and the trial as JSON. Writers take turns by a lock; a line counts once it is
+on the disk (fsync), and only then does `add` return. A run that is killed while it writes leaves at most the beginning of its own
+lines: the next writer begins a new line, and readers leave aside what does not match its checksum."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import secrets
+import stat
+import zlib
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import platformdirs
+
+from fingering_db.fingering import Fingering, FingeringError
+from fingering_db.pitch import Pitch, PitchError
+from fingering_db.trials import Trial
+
+try:
+    import fcntl
+except ImportError:  # a system without such locks: its appends are taken to be whole
+    fcntl = None  # type: ignore[assignment]
+
+FOLDER_VARIABLE, PLAYER_VARIABLE = "VENTWISE_DATA", "VENTWISE_PLAYER"
+NAME = "log.ventwise"
+MOST_BYTES = 64 << 20
+_KIND = "ventwise-log-1"
+
+
+class LogError(OSError):
+    """A log that cannot be read or written; strerror says why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Log:
+    """What a log holds, in the order in which it was written. left_aside: lines that are not whole."""
+
+    trials: tuple[Trial, ...] = ()
+    left_aside: int = 0
+
+
+def path() -> Path | None:
+    """Where the log is: in the folder that VENTWISE_DATA names, else in the user's data folder; None for no log, where the
+    variable is set to nothing or the system knows no home."""
+    folder = os.environ.get(FOLDER_VARIABLE)
+    if folder is not None:
+        return Path(folder) / NAME if folder.strip() else None
+    try:
+        place = Path(platformdirs.user_data_dir("ventwise", appauthor=False))
+    except (RuntimeError, KeyError, OSError):
+        return None
+    return place / NAME if place.is_absolute() else None
+
+
+def player() -> str:
+    """Who keeps the log: the name in VENTWISE_PLAYER, '' for none."""
+    return " ".join(os.environ.get(PLAYER_VARIABLE, "").split())
+
+
+def new_id() -> str:
+    """An id that no other trial has."""
+    return secrets.token_hex(8)
+
+
+def read(where: Path) -> Log:
+    """Everything in a log; empty where there is none. Raises LogError."""
+    try:
+        # Not blocking: what lies there may be a pipe that nobody writes to.
+        handle = os.open(where, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+        try:
+            about = os.fstat(handle)
+            _check(about)
+            return _decoded(_all_of(handle, about.st_size))
+        finally:
+            os.close(handle)
+    except FileNotFoundError:
+        return Log()
+    except (OSError, ValueError) as error:
+        raise _log_error(error) from error
+
+
+def _log_error(error: OSError | ValueError) -> LogError:
+    if isinstance(error, LogError):
+        return error
+    return LogError(getattr(error, "errno", 0), getattr(error, "strerror", None) or str(error))
+
+
+def add(where: Path, trials: Iterable[Trial]) -> tuple[Trial, ...]:
+    """Add trials whose id the log does not have yet, each line whole and on the disk when this returns; gives those added. Raises
+    LogError, with nothing of what was there before touched."""
+    try:
+        where.parent.mkdir(parents=True, exist_ok=True)
+        is_new = not where.exists()
+        flags = os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+        handle = os.open(where, flags, 0o600)
+        try:
+            with _locked(handle):
+                return _add_to(handle, tuple(trials))
+        finally:
+            os.close(handle)
+            if is_new:
+                _keep_name(where.parent)
+    except (OSError, ValueError) as error:
+        raise _log_error(error) from error
+
+
+def _add_to(handle: int, trials: tuple[Trial, ...]) -> tuple[Trial, ...]:
+    about = os.fstat(handle)
+    _check(about)
+    content = _all_of(handle, about.st_size)
+    known = {one.id for one in _decoded(content).trials}
+    new = []
+    for one in trials:
+        if one.id not in known:
+            known.add(one.id)
+            new.append(one)
+    lines = b"".join(map(_line, new))
+    if not lines:
+        return ()
+    # What a killed run left of its line is ended, so that it stands by itself.
+    view = memoryview((b"\n" if content and not content.endswith(b"\n") else b"") + lines)
+    if about.st_size + len(view) > MOST_BYTES:
+        raise LogError(0, f"would be larger than {MOST_BYTES >> 20} MB")
+    while view:
+        view = view[os.write(handle, view) :]
+    os.fsync(handle)
+    return tuple(new)
+
+
+def _all_of(handle: int, size: int) -> bytes:
+    os.lseek(handle, 0, os.SEEK_SET)
+    pieces = []
+    while size > 0:
+        piece = os.read(handle, min(size, 1 << 20))
+        if not piece:
+            break
+        pieces.append(piece)
+        size -= len(piece)
+    return b"".join(pieces)
+
+
+def _check(about: os.stat_result) -> None:
+    if not stat.S_ISREG(about.st_mode):
+        raise LogError(0, "is no file")
+    if about.st_size > MOST_BYTES:
+        raise LogError(0, f"is larger than {MOST_BYTES >> 20} MB")
+
+
+@contextmanager
+def _locked(handle: int) -> Iterator[None]:
+    if fcntl is None:
+        yield
+        return
+    fcntl.flock(handle, fcntl.LOCK_EX)
+    try:
+        yield
+    finally:
+        with contextlib.suppress(OSError):
+            fcntl.flock(handle, fcntl.LOCK_UN)
+
+
+def _keep_name(folder: Path) -> None:
+    """Have a new file's name on the disk too, where the system can."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _line(one: Trial) -> bytes:
+    told: dict[str, Any] = {
+        "id": one.id,
+        "time": one.time,
+        "player": one.player,
+        "flute": one.flute,
+        "flute_id": one.flute_id,
+        "fingering": str(one.fingering),
+        "pitches": [exact(pitch) for pitch in one.pitches],
+        "worked": one.worked,
+        "remark": one.remark,
+        "source": one.source,
+    }
+    # ASCII: no end of line but ours, whatever a remark holds.
+    text = json.dumps(told, ensure_ascii=True, separators=(",", ":")).encode("ascii")
+    return b"%s %08x %s\n" % (_KIND.encode("ascii"), zlib.crc32(text), text)
+
+
+def exact(pitch: Pitch) -> str:
+    """A pitch with its cents, to a ten-thousandth: `C5+12.5`."""
+    cents = f"{pitch.cents:+.4f}".rstrip("0").rstrip(".")
+    return pitch.name + (cents if float(cents) else "")
+
+
+def _decoded(content: bytes) -> Log:
+    trials, aside = [], 0
+    *lines, last = content.split(b"\n")
+    for line in lines:
+        if line:
+            one = _trial(line)
+            aside += one is None
+            trials += [one] if one else []
+    # Without its end a line may be one that somebody writes at this moment: it counts when it is whole, and is no loss else.
+    end = _trial(last)
+    trials += [end] if end else []
+    return Log(tuple(trials), aside)
+
+
+def _trial(line: bytes) -> Trial | None:
+    kind, _, rest = line.partition(b" ")
+    checksum, _, text = rest.partition(b" ")
+    if kind != _KIND.encode("ascii") or checksum != b"%08x" % zlib.crc32(text):
+        return None
+    try:
+        told = json.loads(text)
+        return Trial(
+            **{name: str(told[name]) for name in ("id", "time", "player", "flute", "flute_id", "remark", "source")},
+            fingering=Fingering.parse(told["fingering"]),
+            pitches=tuple(Pitch.parse(each) for each in told["pitches"]),
+            worked=told["worked"] is True,
+        )
+    except (ValueError, KeyError, TypeError, FingeringError, PitchError):
+        return None
