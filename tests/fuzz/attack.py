@@ -3,7 +3,8 @@
 structure and archive: broken scores and broken archives, with every promise checked. cache: kept tables damaged in every
 way. flute: broken flute files. kill and signal: runs ended at a random moment, then one more run. output: streams that are
 full or closed. log: writers of the player's log that are killed. With --readme the figures go into README.md. Answers of the
-search are invented for structure and archive, for speed; the runs of kill, signal and output are processes of their own, as the installed command begins them.
+search are invented for structure and archive, for speed; the runs of kill, signal and output are processes of their own, as the
+installed command begins them.
 """
 
 from __future__ import annotations
