@@ -38,18 +38,19 @@ def technique_notes(
     """
     lexicon = words(language)
     plain = brief and decision.demand.kind == Kind.MICROTONE
+    trilled = _trilled(decision, lexicon)
     technique = "" if named or plain else _technique(decision, lexicon)
+    technique = trilled if brief and trilled else technique
     if decision.status in (Status.DOUBTFUL, Status.UNPLAYABLE):
         key = f"note.{decision.status}" + ("" if technique else "_alone")
         technique = lexicon.text(key, note=technique)
     if decision.status == Status.UNPLAYABLE:
         return (technique,) if technique else ()
     if brief:
-        row = " ".join(text for text in (technique, _trilled(decision, lexicon)) if text)
-        return (row,) if row else ()
+        return (technique,) if technique else ()
     rows = (
         technique,
-        _trilled(decision, lexicon),
+        trilled,
         *_glide_moves(decision, lexicon),
         _large_deviations(decision, lexicon),
         _contrary(decision, lexicon),

@@ -7,6 +7,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Mapping
 from functools import cache
+from typing import Any
 
 from annotate.files.markup import SIGNATURE
 from annotate.language import languages, words
@@ -17,8 +18,9 @@ _KEPT = "♯♭"  # by the carrier in ASCII too
 _MOST = 1000  # characters of a row; the longest legend has some 250
 _CIRCLES, _PLAIN = "●○◎◉◐", "@-ov&"
 _SIGN = rf"[{_CIRCLES}{re.escape(_PLAIN)}]"
+_LETTER = "A-Za-zÀ-ÖØ-öø-ÿĀ-ſ"  # spelled out, for JavaScript has no other way
 _NUMBER = r"[+\-−]?[0-9]+(?:[.,][0-9]+)?"
-_PITCH = r"[^\W\d_]{1,6}[♯♭#]?-?[0-9]+(?:\([+\-−]?[0-9]+\))?"
+_PITCH = rf"[{_LETTER}]{{1,6}}[♯♭#]?-?[0-9]+(?:\([+\-−]?[0-9]+\))?"
 _LETTERS = sorted({sign for one in TOUCHES for sign in (one.sign or one.touch, one.sign.replace("tr", "t"))} - {""})
 _KEY = rf"(?:{'|'.join(sorted(map(re.escape, _LETTERS), key=len, reverse=True))})(?:ov|o|v)?"
 _DRAWN = re.compile(rf"{_SIGN}{{1,3}}|{_KEY}|[~|–=]")  # a word of a diagram, be it in rows, a column or a line
@@ -29,7 +31,7 @@ _VALUES = {
     "list": rf"{_PITCH} {_NUMBER}(?:, {_PITCH} {_NUMBER})*",
     **dict.fromkeys(("start", "end", "n", "cents"), _NUMBER),
 }
-_OTHER = r"[\w♯♭+\-−.,/ ]{1,30}"  # a value that this grammar does not know
+_OTHER = rf"[{_LETTER}0-9_♯♭+\-−.,/ ]{{1,30}}"  # a value that this grammar does not know
 
 
 def are_ours(text: str) -> bool:
@@ -45,6 +47,19 @@ def is_row(row: str) -> bool:
     """Whether one row, without our signs, is as we write it: of a diagram, a note, the legend or the list of fingerings."""
     bare = " ".join(unicodedata.normalize("NFC", row[: 2 * _MOST]).split())
     return 0 < len(bare) <= _MOST and bool(_notes().fullmatch(bare) or _is_spelled(bare.split(" ")))
+
+
+def grammar() -> dict[str, Any]:
+    """The same for a program that is not ours: patterns that must match the whole, runs of words of legends."""
+    return {
+        "sign": SIGNATURE,
+        "most": _MOST,
+        "notes": _notes().pattern,
+        "numbers": _numbers().pattern,
+        "drawn": _DRAWN.pattern,
+        "longest": _longest(),
+        "runs": sorted(_legend_runs()),
+    }
 
 
 def _is_spelled(row: list[str]) -> bool:
@@ -65,7 +80,8 @@ def _notes() -> re.Pattern[str]:
     """Any note of any language; in ASCII too, as the carrier of that name writes it."""
     made = set()
     for table in _tables("note"):
-        plain = {text for text in table.values() if "{" not in text}
+        plain = {re.escape(text) for text in table.values() if "{" not in text}
+        plain.add(_pattern(table["trilled"], set()))
         made |= {_pattern(text, plain) for text in table.values()}
     return re.compile("|".join(sorted(made)))
 
@@ -104,9 +120,9 @@ def _tables(name: str) -> Iterable[Mapping[str, str]]:
 
 
 def _pattern(text: str, plain: set[str]) -> str:
-    """What a text with {names} may come out as. plain: the notes that may stand for {note}."""
+    """What a text with {names} may come out as. plain: patterns of the notes that may stand for {note}."""
     pieces = re.split(r"\{(\w+)[^}]*\}", text)
-    note = "(?:" + "|".join(sorted(map(re.escape, plain))) + ")"
+    note = "(?:" + "|".join(sorted(plain)) + ")"
     return "".join(
         (note if piece == "note" else _VALUES.get(piece, _OTHER)) if number % 2 else re.escape(piece)
         for number, piece in enumerate(pieces)

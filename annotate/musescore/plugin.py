@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import sys
 from importlib.resources import files
 from pathlib import Path
 
 from annotate.decision import Status
+from annotate.files.own_rows import grammar
 from annotate.findings import InputError
 from annotate.musescore.placing import as_json, error_as_json, native_marks
 from annotate.pipeline import Options, look, marks_of
 from fingering_db.message import Message
 
 _FILES = ("ventwise.qml", "ventwise-remove.qml", "ours.js")
+_GRAMMAR = "var GRAMMAR = null"
 _COMMAND = 'property string command: "ventwise"'
 
 
@@ -27,14 +30,21 @@ def install(folder: Path | None) -> Message:
             raise InputError(Message("musescore.no_folder_named"))
         raise InputError(Message("musescore.no_folder", path=str(folder)))
     try:
-        for name in _FILES:
-            text = files("annotate").joinpath("musescore", name).read_text(encoding="utf-8")
-            command = _command().replace("\\", "/")
-            text = text.replace(_COMMAND, f"property string command: '{command}'")
+        for name, text in plug_in(_command()).items():
             (folder / name).write_text(text, encoding="utf-8")
     except OSError as error:
         raise InputError(Message("musescore.folder_unwritable", path=str(folder), reason=error.strerror)) from error
     return Message("musescore.installed", count=len(_FILES), path=str(folder))
+
+
+def plug_in(command: str) -> dict[str, str]:
+    """Its files by name. command: how this program is started, and asked."""
+    found = {}
+    for name in _FILES:
+        text = files("annotate").joinpath("musescore", name).read_text(encoding="utf-8")
+        text = text.replace(_COMMAND, "property string command: '" + command.replace("\\", "/") + "'")
+        found[name] = text.replace(_GRAMMAR, f"var GRAMMAR = {json.dumps(grammar(), ensure_ascii=False)}")
+    return found
 
 
 def places(score: Path) -> str:

@@ -24,12 +24,12 @@ from annotate.forms import MuseScore, form_of
 from annotate.musescore import native, program
 from annotate.musescore.native import NativeMark, read_native, splice_native, strip_native
 from annotate.musescore.placing import as_json
+from annotate.musescore.plugin import plug_in as plug_in_files
 from annotate.musescore.program import export, find_program
 from annotate.musescore.selfcheck import verify_places, verify_same_music
 
 needs_musescore = pytest.mark.skipif(scores.PROGRAM is None, reason=scores.ABSENT)
 HERE = Path(__file__).parent
-PLUGIN = Path(native.__file__).parent
 
 
 @pytest.fixture(scope="module")
@@ -50,11 +50,9 @@ def plug_in(folder, answer, after=""):
     (folder / "answer.json").write_text(answer, encoding="utf-8")
     command.write_text(f'#!/bin/sh\ncat "{folder}/answer.json"\n', encoding="utf-8")
     command.chmod(0o755)
-    for name in ("ventwise.qml", "ventwise-remove.qml", "ours.js"):
-        text = (PLUGIN / name).read_text(encoding="utf-8")
-        text = text.replace('command: "ventwise"', f"command: '\"{command}\"'")
-        text = text.replace("        Qt.quit()\n", f"        {after}\n        Qt.quit()\n")
-        (folder / name).write_text(text, encoding="utf-8")
+    for name, text in plug_in_files(f'"{command}"').items():
+        longer = text.replace("        Qt.quit()\n", f"        {after}\n        Qt.quit()\n")
+        (folder / name).write_text(longer, encoding="utf-8")
     return folder / "ventwise.qml"
 
 
