@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -25,6 +26,27 @@ from annotate.options import (
 from annotate.telling import exit_code, in_ascii, keep_in_mind, language, one_line, print_report, progress, said
 from annotate.usage import command
 
+if TYPE_CHECKING:
+    from annotate.pipeline import Looked
+
+report_option = click.option("--report", type=FILE, metavar="FILE.html|.pdf",
+                             help="Also write a page to click through, or sheets to print.")  # fmt: skip
+
+
+def _report_to(path: Path | None) -> Callable[[Looked], None]:
+    """What writes the report, or does nothing without a name. Raises InputError where it could not be written."""
+    if path is None:
+        return lambda looked: None
+    from annotate.pack import report
+
+    before = report.check(path)
+
+    def write(looked: Looked) -> None:
+        report.write(path, looked, before)
+        console.tell(said("command.written", path=one_line(str(path))))
+
+    return write
+
 
 @command()
 @score_argument
@@ -39,13 +61,19 @@ from annotate.usage import command
               help="In the order of the score, or the worst first.")  # fmt: skip
 @click.option("--since", "earlier", type=FILE, metavar="OLD.json",
               help="Also say what has changed since this earlier JSON report.")  # fmt: skip
-def check(score: Path, form: str, detail: str, sort: str, earlier: Path | None, **chosen: Any) -> int:
+@report_option
+def check(
+    score: Path, form: str, detail: str, sort: str, earlier: Path | None, report: Path | None, **chosen: Any
+) -> int:
     """Say what in SCORE can be played, what not, and what instead."""
     from annotate import since
     from annotate.pipeline import look
 
     old = since.load(earlier) if earlier else None
-    result = look(score, options_of(**chosen, language="en" if form == "json" else language()), progress()).result
+    write_report = _report_to(report)
+    looked = look(score, options_of(**chosen, language="en" if form == "json" else language()), progress())
+    write_report(looked)
+    result = looked.result
     print_report(result, form, since=since.compare(old, result) if old else None, detail=detail, sort=sort)
     return exit_code(result)
 
@@ -116,10 +144,10 @@ def annotate(
 def prepare(score: Path, folder: Path, paper: str, **chosen: Any) -> int:
     """Write a practice pack for SCORE: a page to click and listen through, and the part to print."""
     from annotate.pack import folder as folders
-    from annotate.pack.prepare import INDEX, PART, pack
+    from annotate.pack.prepare import INDEX, PART, SHEET, pack
     from annotate.pipeline import look
 
-    folders.check(folder, (INDEX, PART, folders.LIST))
+    folders.check(folder, (INDEX, PART, SHEET, folders.LIST))
     looked = look(score, options_of(**chosen, language=language()), progress())
     folders.write(folder, pack(looked, paper, progress()))
     print_report(looked.result, "text")
@@ -149,7 +177,8 @@ def strip(score: Path, output: Path | None, in_place: bool) -> int:
 @read_options
 @quiet_option
 @language_option
-def watch(scores: tuple[Path, ...], **chosen: Any) -> int:
+@report_option
+def watch(scores: tuple[Path, ...], report: Path | None, **chosen: Any) -> int:
     """Check each SCORE again after every save, and say what has changed; SCORE is only read."""
     from annotate import since
     from annotate.findings import InputError
@@ -157,12 +186,18 @@ def watch(scores: tuple[Path, ...], **chosen: Any) -> int:
     from annotate.pipeline import look
     from annotate.report import text
     from annotate.watching import saves
+    from fingering_db.message import Message
 
+    if report and len(scores) > 1:
+        raise InputError(Message("pack.one_score", n=len(scores)))
     console.wait_quietly()
-    options, before = options_of(**chosen), dict[Path, since.Earlier]()
+    options, before = options_of(**chosen, language=language()), dict[Path, since.Earlier]()
     for score in saves(scores):
         try:
-            result = look(score, options).result
+            write_report = _report_to(report)
+            looked = look(score, options)
+            write_report(looked)
+            result = looked.result
         except InputError as error:
             console.tell(one_line(words(language()).say(error.messages[0])))
             continue

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from annotate.decision import Alternative, Decision
@@ -16,7 +16,7 @@ from annotate.pack.entries import Answer, Entry, Ways
 from annotate.pack.figures import Curve, JetMap
 from annotate.pack.markup import Html, joined, tag
 from annotate.report.phrases import Page
-from fingering_db.fingering import Fingering, text_of
+from fingering_db.fingering import Fingering
 from fingering_db.hand import effort_of
 
 
@@ -124,6 +124,7 @@ def _answer(entry: Entry, answer: Answer, shown: Shown, *, first: bool) -> Html:
     parts += [_alternatives(decision, shown), _instead(decision, shown)]
     if first:
         parts.append(_hand(entry, shown))
+    parts.append(_shifted(answer, shown))
     parts.append(_pictures(key, answer, shown))
     parts.append(_decide(entry, shown) if first else Html(""))
     return tag("section", {"class": "answer", "data-flute": clean(decision.flute)}, *parts)
@@ -165,19 +166,18 @@ def _why(decision: Decision, shown: Shown) -> Html:
     return joined(*lines, tag("p", {"class": "why"}, " ".join(told)))
 
 
-def _alternatives(decision: Decision, shown: Shown) -> Html:
-    def ease(one: Alternative) -> tuple[float, float]:
-        return effort_of(one.fingering), -one.confidence
+def by_ease(found: Sequence[Alternative]) -> list[Alternative]:
+    """The easiest for the hand first, of equal ones the surest."""
+    return sorted(found, key=lambda one: (effort_of(one.fingering), -one.confidence))
 
+
+def _alternatives(decision: Decision, shown: Shown) -> Html:
     if not decision.alternatives:
         return Html("")
     items = [
-        tag("li", {}, shown.diagrams.use(one.fingering), " ", tag("code", {}, str(one.fingering)), " ",
-            tag("span", {"class": "figures"}, shown.words.text(
-                "report.alternative", cents=speech.cents(one.deviation_cents),
-                figure=shown.words.number(int(one.confidence * 10 + 1e-9) / 10, ".1f"))))
-        for one in sorted(decision.alternatives, key=ease)
-    ]  # fmt: skip
+        _other(one.fingering, str(one.fingering), speech.alternative(shown.words, one), shown)
+        for one in by_ease(decision.alternatives)
+    ]
     return joined(tag("h4", {}, shown.words.text("pack.alternatives")), tag("ul", {"class": "others"}, *items))
 
 
@@ -185,12 +185,25 @@ def _instead(decision: Decision, shown: Shown) -> Html:
     if not decision.instead:
         return Html("")
     items = [
-        tag("li", {}, shown.diagrams.use(one.fingering), " ",
-            " → ".join(shown.page.chord(chord) for chord in (one.pitches, one.to) if chord), " ",
-            tag("code", {}, text_of(one.fingering)), " ", clean(shown.words.say(one.why)))
+        _other(one.fingering, speech.instead_pitches(shown.page, one), clean(shown.words.say(one.why)), shown)
         for one in decision.instead
-    ]  # fmt: skip
+    ]
     return joined(tag("h4", {}, shown.words.text("pack.instead")), tag("ul", {"class": "others"}, *items))
+
+
+def _shifted(answer: Answer, shown: Shown) -> Html:
+    items = [
+        _other(one.fingering, str(one.fingering), speech.shifted(shown.words, one), shown)
+        for one in answer.shifted
+        if one.fingering
+    ]
+    if not items:
+        return Html("")
+    return joined(tag("h4", {}, shown.words.text("pack.shifted")), tag("ul", {"class": "others"}, *items))
+
+
+def _other(fingering: Fingering | None, name: str, told: str, shown: Shown) -> Html:
+    return tag("li", {}, shown.diagrams.use(fingering), " ", tag("code", {}, name), " ", told)
 
 
 def _hand(entry: Entry, shown: Shown) -> Html:

@@ -195,7 +195,7 @@ def _put_in(page: etree._Element, sheet: Sheet, draw: Draw) -> None:
         name = group.get("id", "")
         if group.get("class", "").startswith("mNum"):
             _at_the_left(group)
-        elif name.startswith(_WIDE) or group.get("class") == "pgHead":
+        elif name.startswith(_WIDE) or group.get("class") == "pgHead" or "placeholder" in group.get("class", ""):
             _empty(group)
         elif name.startswith(_ROOM):
             text = next(group.iter(f"{SVG}text"))

@@ -6,11 +6,15 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from annotate.answers import Shifted
 from annotate.choosing.desk import Desk
 from annotate.choosing.hands import Step, lines
 from annotate.decision import Decision, Sound, Status
+from annotate.demand import Kind
+from annotate.findings import InputError
 from annotate.pack.figures import Blown, bend_cents, lip_of
 from annotate.pipeline import Looked
+from annotate.questions import shifts
 from annotate.report.content import Group, Report
 from annotate.score import Event, Part
 from fingering_db.fingering import Fingering
@@ -35,13 +39,15 @@ class Tone:
 @dataclass(frozen=True, slots=True)
 class Answer:
     """A demand on one flute. blown: its fingering with its lip, None without one; tones: those that it sounds, as asked;
-    bend_cents: by how much the lip bends the first of them, NaN where not known."""
+    bend_cents: by how much the lip bends the first of them, NaN where not known. shifted: of a multiphonic, the same pattern
+    at other places of the tube."""
 
     decision: Decision
     desk: Desk
     blown: Blown | None
     tones: tuple[Tone, ...]
     bend_cents: float
+    shifted: tuple[Shifted, ...] = ()
 
     @property
     def first_tone(self) -> Tone | None:
@@ -88,7 +94,8 @@ class Ways:
 
 def entries(looked: Looked, report: Report) -> tuple[Entry, ...]:
     """Every demand once, easy ones first, hand shapes together."""
-    made = [(group, tuple(_answer(one, looked.desks[one.flute]) for one in group.decisions)) for group in report.groups]
+    groups = _alike(report.groups)
+    made = [(group, tuple(_answer(one, looked.desks[one.flute]) for one in group.decisions)) for group in groups]
     ordered = sorted(made, key=lambda one: _difficulty(one[1][0].decision))
     found: list[Entry] = []
     family = 0
@@ -100,6 +107,22 @@ def entries(looked: Looked, report: Report) -> tuple[Entry, ...]:
         ordered = [one for one in ordered if not any(one is other for other in alike)]
         found += [Entry(0, family, group, answers) for group, answers in alike]
     return tuple(replace(one, number=number) for number, one in enumerate(found, start=1))
+
+
+def _alike(groups: Sequence[Group]) -> list[Group]:
+    """Groups that ask the same and are played the same are practised as one, though the reasons differ."""
+    found: dict[object, Group] = {}
+    for group in groups:
+        demand = group.demand
+        asked = demand.kind, demand.pitches, demand.sounding, demand.to, demand.to_sounding, demand.open_pitches
+        key = asked, tuple((one.flute, one.status, one.fingering, len(one.path)) for one in group.decisions)
+        known = found.get(key)
+        if known is None:
+            found[key] = group
+        else:
+            also = (*known.also, group.demand.place, *group.also)
+            found[key] = replace(known, also=also, ids=(*known.ids, *group.ids))
+    return list(found.values())
 
 
 def _difficulty(decision: Decision) -> tuple[float, ...]:
@@ -125,7 +148,17 @@ def _answer(decision: Decision, desk: Desk) -> Answer:
         return Answer(decision, desk, None, (), math.nan)
     lip = lip_of(desk, decision.fingering, tones[0].sound.hz) if tones else math.nan
     blown = Blown(decision.fingering, lip, tuple(one.sound.hz for one in tones))
-    return Answer(decision, desk, blown, tuple(tones), bend_cents(desk, blown))
+    shifted = _shifted(desk, decision.fingering) if demand.kind == Kind.MULTIPHONIC else ()
+    return Answer(decision, desk, blown, tuple(tones), bend_cents(desk, blown), shifted)
+
+
+def _shifted(desk: Desk, fingering: Fingering) -> tuple[Shifted, ...]:
+    """Other places for its pattern; none for a fingering without one."""
+    try:
+        (found,) = shifts([desk], str(fingering))
+    except InputError:
+        return ()
+    return tuple(one for one in found.reached if one.fingering != fingering)
 
 
 def ways(looked: Looked) -> dict[str, Ways]:

@@ -152,7 +152,11 @@ def _music(content: PageContent) -> Html:
     flute = words.text("pack.diagrams_for", flute=", ".join(clean(name) for name in names))
     hint = tag("p", {"class": "hint"}, f"{words.text('pack.hint')} {flute}")
     signs = [tag("li", {}, Html(picture), " ", text) for picture, text in content.legend]
-    legend = tag("ul", {"class": "legend"}, *signs) if signs else Html("")
+    legend = (
+        tag("details", {}, tag("summary", {}, words.text("signs.heading")), tag("ul", {"class": "legend"}, *signs))
+        if signs
+        else Html("")
+    )
     buttons = [
         tag("button", {"type": "button", "id": name, "aria-label": words.text(key)}, sign)
         for name, key, sign in (

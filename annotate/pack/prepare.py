@@ -21,6 +21,7 @@ from annotate.pack.page import MusicPart, PageContent, render
 from annotate.pack.paper import PaperPart, drawn, part_pdf, sheet_for
 from annotate.pack.part_copy import part_copies
 from annotate.pack.part_pages import pages
+from annotate.pack.sheet import sheet_pdf
 from annotate.pack.speech import asked, bar_beat
 from annotate.pack.svg_out import Marked, in_page, on_paper
 from annotate.pipeline import Looked
@@ -28,8 +29,9 @@ from annotate.report.content import Report, build
 from annotate.report.phrases import Page
 from fingering_db.survey import Progress
 
-INDEX, PART = "index.html", "part.pdf"
+INDEX, PART, SHEET = "index.html", "part.pdf", "practice.pdf"
 _WIDTH = 80
+_REPORT_PAPER = "a4"
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,12 +67,14 @@ def pack(looked: Looked, paper: str, progress: Progress | None = None) -> dict[s
     """The files of a practice pack by their names, folders parted by '/'."""
     made = prepared(looked)
     heard = _heard(made.entries, progress)
+    shown = shown_on(made, {key: f"s{number}" for number, key in enumerate(heard, start=1)})
+    heading = made.words.text("pack.title")
     music = [drawn(part, paper, made.words) for part in made.parts]
-    flute = ", ".join(dict.fromkeys(one.flute for one in looked.result.first_flute()))
-    files: dict[str, bytes] = {}
-    files[PART] = part_pdf(
-        list(zip(made.parts, music, strict=True)), paper, made.title, made.composer, flute, made.words
-    )
+    files = {
+        INDEX: page(made, music, shown, heading, heard),
+        PART: _part_pdf(made, music, paper),
+        SHEET: sheet_pdf(made.entries, made.report, shown, paper, made.words.text("pack.practice"), *_named(made)),
+    }
     for part, svgs in zip(made.parts, music, strict=True):
         for number, svg in enumerate(svgs, start=1):
             files[f"pages/part-{part.part.number}-page-{number}.svg"] = on_paper(copy.deepcopy(svg)).encode()
@@ -78,19 +82,41 @@ def pack(looked: Looked, paper: str, progress: Progress | None = None) -> dict[s
     for (entry, _), one in heard.items():
         number, place = places[entry]
         files[f"sounds/{number:02d}-{place_name(place)}.wav"] = one.wav
-    files[INDEX] = page(made, music, heard)
     return files
 
 
-def page(
-    made: Prepared,
-    music: Sequence[Sequence[etree._Element]],
-    heard: Mapping[tuple[str, str], sounds.Heard] | None = None,
-) -> bytes:
-    """The one page. music: pages of each part as on paper; heard: sounds by (entry, flute)."""
-    heard = heard or {}
-    names = {key: f"s{number}" for number, key in enumerate(heard, start=1)}
-    shown = Shown(
+def report_file(looked: Looked, ending: str) -> bytes:
+    """The report for those who write the music. ending: '.html' or '.pdf'."""
+    return report_page(looked) if ending == ".html" else report_pdf(looked)
+
+
+def report_page(looked: Looked) -> bytes:
+    """One page for those who write the music: as that of a pack, without sounds, which take a while."""
+    made = prepared(looked)
+    music = [drawn(part, _REPORT_PAPER, made.words) for part in made.parts]
+    return page(made, music, shown_on(made, {}), made.words.text("pack.report"), {})
+
+
+def report_pdf(looked: Looked) -> bytes:
+    """The same to print: every demand once, and the findings."""
+    made = prepared(looked)
+    heading = made.words.text("pack.report")
+    return sheet_pdf(made.entries, made.report, shown_on(made, {}), _REPORT_PAPER, heading, *_named(made))
+
+
+def _part_pdf(made: Prepared, music: Sequence[Sequence[etree._Element]], paper: str) -> bytes:
+    return part_pdf(list(zip(made.parts, music, strict=True)), paper, *_named(made), made.words)
+
+
+def _named(made: Prepared) -> tuple[str, str, str]:
+    """Title, composer and flutes."""
+    flutes = dict.fromkeys(one.flute for one in made.looked.result.first_flute())
+    return made.title, made.composer, ", ".join(flutes)
+
+
+def shown_on(made: Prepared, names: Mapping[tuple[str, str], str]) -> Shown:
+    """What cards draw on. names: of sounds, by (entry, flute)."""
+    return Shown(
         page=Page(made.report, _WIDTH, False, made.words),
         diagrams=Diagrams(),
         ways=ways(made.looked),
@@ -99,8 +125,18 @@ def page(
         sounds=names,
         decide={},
     )
+
+
+def page(
+    made: Prepared,
+    music: Sequence[Sequence[etree._Element]],
+    shown: Shown,
+    heading: str,
+    heard: Mapping[tuple[str, str], sounds.Heard],
+) -> bytes:
+    """The one page. music: pages of each part as on paper; shown: what its cards draw on; heard: sounds by (entry, flute)."""
     content = PageContent(
-        heading=made.words.text("pack.title"),
+        heading=heading,
         title=made.title,
         composer=made.composer,
         report=made.report,
@@ -110,7 +146,7 @@ def page(
             for number, (part, svgs) in enumerate(zip(made.parts, music, strict=True))
         ),
         legend=_legend(made),
-        sounds={names[key]: one.mulaw for key, one in heard.items()},
+        sounds={shown.sounds[key]: one.mulaw for key, one in heard.items()},
         shown=shown,
     )
     return render(content)

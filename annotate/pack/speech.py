@@ -5,17 +5,19 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from annotate.decision import Decision
+from annotate.answers import Shifted
+from annotate.decision import Alternative, Decision, Instead
 from annotate.language import Words
 from annotate.output import clean
 from annotate.pack.entries import Answer, Way
 from annotate.pack.figures import JetMap
 from annotate.place import Place
-from annotate.report.content import confidence_word, rounded_down
+from annotate.report.content import EXPECTED_STRENGTH, confidence_word, rounded_down
 from annotate.report.phrases import Page, signed_cents
 from annotate.score import Event
 from fingering_db.motion import ACROSS, DOWN, FingerMove
 
+_MOST_SOUNDS = 4
 _USUAL_BEND = 3.0  # cents of the lip that nobody tells from none
 
 
@@ -100,6 +102,23 @@ def tuner(words: Words, answer: Answer) -> list[tuple[str, str, str, str]]:
         speed = f"{low:.0f}–{high:.0f}" if math.isfinite(low) else "–"
         rows.append((words.pitch(tone.asked), shown, holds, speed))
     return rows
+
+
+def alternative(words: Words, one: Alternative) -> str:
+    """`-6, +11 cents (0.9)`."""
+    figure = words.number(rounded_down(one.confidence), ".1f")
+    return words.text("report.alternative", cents=cents(one.deviation_cents), figure=figure)
+
+
+def instead_pitches(page: Page, one: Instead) -> str:
+    """`C4`, `C5+D6 → B4+C♯6`."""
+    return " → ".join(page.chord(chord) for chord in (one.pitches, one.to) if chord)
+
+
+def shifted(words: Words, one: Shifted) -> str:
+    """What a hand shape sounds at another place, from its lowest resonance up, as far as each is expected alone."""
+    heard = [sound.pitch for sound in one.sounds if sound.strength >= EXPECTED_STRENGTH][:_MOST_SOUNDS]
+    return f"{one.hole}: {', '.join(map(words.pitch, heard))}"
 
 
 def cents(values: Sequence[float]) -> str:

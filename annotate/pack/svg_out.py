@@ -53,8 +53,9 @@ def in_page(page: etree._Element, prefix: str, label: str, marked: Mapping[str, 
         page.attrib.pop(key, "")
     inner = page.find(f"{SVG}svg")
     if inner is not None:
-        page.set("viewBox", _cropped(inner, head))
-        inner.set("viewBox", page.get("viewBox", ""))
+        shown = _cropped(inner, head)
+        inner.set("viewBox", shown)
+        page.set("viewBox", f"0 0 {shown.split(' ', 2)[2]}")
     page.set("role", "group")
     page.set("aria-label", label)
     return etree.tostring(page, encoding="unicode")

@@ -1,0 +1,136 @@
+"""The practice sheet on paper: every demand once, in the order to learn them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from annotate.decision import Status
+from annotate.drawing import picture
+from annotate.language import Words
+from annotate.output import clean
+from annotate.pack import speech
+from annotate.pack.cards import Shown, by_ease
+from annotate.pack.entries import Entry
+from annotate.pack.look import look
+from annotate.pack.typeset import pdf
+from annotate.report.content import Report
+from fingering_db.fingering import Fingering, text_of
+
+
+class _Pictures:
+    """Diagrams as files, each once."""
+
+    def __init__(self) -> None:
+        self.files: dict[str, str] = {}
+        self._names: dict[Fingering, str] = {}
+
+    def name(self, fingering: Fingering | None) -> str:
+        """Of the file of a diagram; '' without a fingering."""
+        if fingering is None:
+            return ""
+        name = self._names.setdefault(fingering, f"diagram-{len(self._names)}.svg")
+        if name not in self.files:
+            self.files[name] = picture.svg(picture.drawing(fingering))
+        return name
+
+
+def sheet_pdf(
+    entries: tuple[Entry, ...],
+    report: Report,
+    shown: Shown,
+    paper: str,
+    heading: str,
+    title: str,
+    composer: str,
+    flute: str,
+) -> bytes:
+    """The sheet. heading: what it is called."""
+    words, printed, (width, height) = shown.words, look().printed, look().paper[paper]
+    pictures = _Pictures()
+    data = {
+        "title": clean(title),
+        "heading": heading,
+        "composer": clean(composer),
+        "flute": clean(flute),
+        "language": words.language,
+        "width": width,
+        "height": height,
+        "margin": printed.margin,
+        "foot": printed.foot,
+        "text_pt": printed.text_pt,
+        "small_pt": printed.small_pt,
+        "title_pt": printed.title_pt,
+        "summary": shown.page.tally(report.total),
+        "tuner": [words.text(f"pack.{name}") for name in ("written", "shows", "held", "speed")],
+        "alternatives": words.text("pack.alternatives"),
+        "instead": words.text("pack.instead"),
+        "hand": words.text("pack.moves"),
+        "shifted": words.text("pack.shifted"),
+        "cards": [_card(entry, shown, pictures) for entry in entries],
+        "findings_heading": words.text("findings.heading"),
+        "findings": _findings(report, words),
+        "notes": [
+            {"heading": words.text(f"{name}.heading"), "lines": list(words.lines(f"{name}.lines"))}
+            for name in ("confidence_note", "cautions")
+        ],
+    }
+    colours = {name: look().light(name) for name in ("ink", "quiet", "line", "tide", *map(str, Status))}
+    return pdf("sheet.typ", data | colours, pictures.files)
+
+
+def _card(entry: Entry, shown: Shown, pictures: _Pictures) -> dict[str, Any]:
+    words, answer = shown.words, entry.answers[0]
+    decision = answer.decision
+    key = entry.key, decision.flute
+    played = answer.blown is not None
+    places = (entry.group.demand.place, *entry.group.also)
+    return {
+        "number": entry.number,
+        "asked": speech.asked(shown.page, decision),
+        "kind": words.text(f"kind.{decision.demand.kind}"),
+        "status": str(decision.status),
+        "status_word": words.text(f"status.{decision.status}"),
+        "places": "; ".join(speech.bar_beat(words, place) for place in places),
+        "picture": pictures.name(decision.fingering) if played else "",
+        "fingering": text_of(decision.fingering) if played else "",
+        "seek": " ".join(speech.seek(words, answer, shown.maps.get(key))) if played else "",
+        "tuner": [list(row) for row in speech.tuner(words, answer)],
+        "sure": speech.confidence(words, decision) + "." if played else "",
+        "why": clean(words.say(decision.why)),
+        "alternatives": [
+            {"picture": pictures.name(one.fingering), "text": f"{one.fingering}  {speech.alternative(words, one)}"}
+            for one in by_ease(decision.alternatives)
+        ],
+        "instead": [
+            {
+                "picture": pictures.name(one.fingering),
+                "text": f"{speech.instead_pitches(shown.page, one)}  {text_of(one.fingering)}  {clean(words.say(one.why))}",
+            }
+            for one in decision.instead
+        ],
+        "hand": _hand(entry, shown),
+        "shifted": [
+            {"picture": pictures.name(one.fingering), "text": f"{one.fingering}  {speech.shifted(words, one)}"}
+            for one in answer.shifted
+        ],
+    }
+
+
+def _hand(entry: Entry, shown: Shown) -> list[str]:
+    """The moves beside its first place, and beside the others where they differ."""
+    lines: list[str] = []
+    for demand in entry.group.ids:
+        ways = shown.ways.get(demand)
+        for one, onward in ((ways.to, False), (ways.on, True)) if ways else ():
+            if one is not None:
+                lines.append(speech.way(shown.page, one, onward))
+    return lines
+
+
+def _findings(report: Report, words: Words) -> list[str]:
+    told = []
+    for one in report.finding_groups:
+        where = "; ".join(clean(words.place(place)) for place in one.places)
+        said = f"{clean(words.say(one.message))} {clean(words.say(one.advice))}"
+        told.append(f"{one.code} {words.text(f'findings.{one.severity}')}: {where}. {said}")
+    return told

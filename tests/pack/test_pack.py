@@ -1,0 +1,141 @@
+"""What is in a pack: nothing of the score is markup, the order to learn, what is said of a demand, what is drawn."""
+
+from __future__ import annotations
+
+import base64
+import html
+import io
+import json
+import re
+import wave
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+from conftest import HOSTILE
+
+from annotate.pack import sounds
+from annotate.pack.entries import Entry, entries, ways
+from annotate.pack.figures import LOW_HZ, Blown, curves, jet_map, lip_of
+from annotate.pack.look import look as the_look
+from annotate.pack.markup import data, tag
+from annotate.pipeline import Looked
+from annotate.report.content import build
+
+
+class Tags(HTMLParser):
+    """Elements and their attributes; what a browser would run."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.scripts, self.attributes, self.names = 0, set[str](), set[str]()
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.names.add(tag)
+        self.scripts += tag == "script"
+        self.attributes |= {name for name, _ in attrs}
+
+
+def test_nothing_of_the_score_is_markup(files: dict[str, bytes]) -> None:
+    page = files["index.html"].decode()
+    seen = Tags(page)
+    assert seen.scripts == 2 and "img" not in seen.names
+    assert not {name for name in seen.attributes if name.startswith("on") or name == "style"}
+    assert HOSTILE not in page and html.escape(HOSTILE, quote=False) in page
+    told = re.search(r'<script type="application/json" id="data">(.*?)</script>', page, re.DOTALL)
+    assert told and "<" not in told[1] and json.loads(told[1])["order"]
+    assert not re.search(r"""(?:src|href)\s*=\s*["']?(?:https?:)?//""", page)
+
+
+def test_a_text_that_ends_a_script_stays_a_text() -> None:
+    """The control: what is not Html is escaped, whatever it be."""
+    assert tag("p", {"title": '"<'}, "</p><script>") == '<p title="&quot;&lt;">&lt;/p&gt;&lt;script&gt;</p>'
+    assert "<" not in data({"a": "</script><!--"}) and json.loads(data({"a": "</script><!--"})) == {
+        "a": "</script><!--"
+    }
+
+
+def test_files_have_their_names_and_sizes(files: dict[str, bytes]) -> None:
+    assert {"index.html", "part.pdf", "practice.pdf", "pages/part-1-page-1.svg"} <= set(files)
+    assert len(files["index.html"]) < 5_000_000
+    assert files["part.pdf"].startswith(b"%PDF")
+    for name, content in files.items():
+        if name.endswith(".wav"):
+            with wave.open(io.BytesIO(content)) as sound:
+                assert sound.getnframes() > 1000
+
+
+@pytest.fixture(scope="module")
+def learned(looked: Looked) -> tuple[Entry, ...]:
+    return entries(looked, build(looked.result))
+
+
+def test_every_demand_is_practised_once_and_what_cannot_be_played_comes_last(
+    looked: Looked, learned: tuple[Entry, ...]
+) -> None:
+    told = [demand for entry in learned for demand in entry.group.ids]
+    assert sorted(told) == sorted(one.demand.id for one in looked.result.first_flute())
+    ranks = [entry.answers[0].decision.status.rank for entry in learned]
+    assert ranks == sorted(ranks) and ranks[-1] == 2
+    assert [entry.number for entry in learned] == list(range(1, len(learned) + 1))
+
+
+def test_the_lip_of_an_answer_puts_its_tones_where_the_decision_has_them(learned: tuple[Entry, ...]) -> None:
+    for answer in (one for entry in learned for one in entry.answers if one.blown):
+        assert answer.blown is not None
+        hz = answer.tones[0].sound.hz
+        assert lip_of(answer.desk, answer.blown.fingering, hz) == pytest.approx(answer.blown.lip_m)
+        # Two tones, one lip: the second lies in a dip too, where the curve of that lip has one.
+        (curve,) = curves(answer.desk, [answer.blown])
+        for tone in answer.tones:
+            at = int(np.abs(np.log(curve.hz / tone.sound.hz)).argmin())
+            assert curve.level_db[at] < curve.level_db[max(at - 14, 0) : at + 15].max() - 6.0
+
+
+def test_a_jet_map_knows_the_tones_of_a_plain_note(looked: Looked) -> None:
+    """C5 with its standard fingering: slow air sounds it, fast air its octave (another tone), no air nothing."""
+    from fingering_db.fingering import Fingering
+
+    desk = looked.desks["open-hole-b"]
+    found = jet_map(desk, Blown(Fingering.parse("1 | Eb"), float("nan"), (523.25,)))
+    middle = found.sounds[len(found.sounds) // 2]
+    assert 1 in middle.tolist() and found.best(1) is not None
+    speeds = found.speed_m_s
+    assert speeds[middle == 1].min() < speeds[middle == -2].max()
+    assert LOW_HZ < 523.25
+
+
+def test_the_hand_goes_from_what_is_held_before(looked: Looked) -> None:
+    found = ways(looked)
+    second = looked.result.first_flute()[1]
+    to = found[second.demand.id].to
+    assert to is not None and to.other is not None and to.other.demand.id == looked.result.first_flute()[0].demand.id
+    assert to.before != to.after and len(to.moved) >= 1
+
+
+def test_a_sound_in_the_page_is_that_of_the_file_but_for_its_eight_bits() -> None:
+    """Decoded as the page does (ITU-T G.711): nowhere farther off than its own steps, a thirty-second of the size."""
+    wanted = 0.5 * np.sin(np.linspace(0.0, 40.0, 500))
+    byte = ~np.frombuffer(base64.b64decode(sounds._mulaw(wanted)), dtype=np.uint8).astype(int) & 255
+    size = ((((byte & 15) << 3) + 132) << ((byte >> 4) & 7)) - 132
+    heard = np.where(byte & 128, -size, size) / 32768
+    assert np.all(np.abs(heard - wanted) <= np.abs(wanted) / 30 + 2e-4)
+
+
+def _luminance(colour: str) -> float:
+    """Relative luminance of sRGB (WCAG 2)."""
+    parts = [int(colour[n : n + 2], 16) / 255.0 for n in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+    return float(np.dot([0.2126, 0.7152, 0.0722], linear))
+
+
+@pytest.mark.parametrize("theme", [0, 1])
+def test_every_colour_of_text_stands_out_from_every_ground(theme: int) -> None:
+    colour = {name: pair[theme] for name, pair in the_look().colour.items()}
+    for text in ("ink", "quiet", "tide", "playable", "doubtful", "unplayable"):
+        for ground in ("ground", "sheet", "raised"):
+            high, low = sorted((_luminance(colour[text]), _luminance(colour[ground])), reverse=True)
+            assert (high + 0.05) / (low + 0.05) >= 4.5, (text, ground)
+    pair = sorted((_luminance(colour["tide"]), _luminance(colour["on_tide"])), reverse=True)
+    assert (pair[0] + 0.05) / (pair[1] + 0.05) >= 4.5
