@@ -163,6 +163,10 @@ class Part:
     double_bars: tuple[Fraction, ...] = ()
     """Onsets [quarters] of light-light, light-heavy and heavy bar lines: a technique word ends there."""
     lines: tuple[Line, ...] = ()
+    keys: tuple[tuple[int, int], ...] = ()
+    """(bar index, sharps, or below 0 flats, from there on)."""
+    played: tuple[int, ...] = ()
+    """Indices of the bars in the order in which they are played, repeats and endings followed; empty for as written."""
     staves: int = 1
     multiple_voices: bool = False
     octaves_transposed: bool = False

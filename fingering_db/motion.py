@@ -5,7 +5,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from importlib import resources
 
+import msgspec
 import numpy as np
 
 from fingering_db.acoustics.arrays import RealArray, StateArray
@@ -19,18 +21,29 @@ DOWN, UP, ACROSS = "down", "up", "across"
 AUDIBLE_CENTS = 10.0
 """A resonance that a finger moves by less is not heard to move: ours."""
 
-# Seconds. Pressing takes about 10 ms and releasing 16 (Almeida et al. 2009, from memory of its abstract); the same source
-# gives delays between fingers of tens of ms that grow with their number, on which the rest here rests: ours.
-_ONE_FINGER, _EACH_FURTHER = 0.016, 0.006
-_ACROSS, _TO_A_SMALL_OPENING, _PAST_A_ROLLER = 0.05, 0.03, 0.1
+
+class _Weight(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    value: float
+    mark: str
+    why: str
+
+
+class _Moving(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    one_finger_s: _Weight
+    each_further_s: _Weight
+    across_s: _Weight
+    to_a_small_opening_s: _Weight
+    past_a_roller_s: _Weight
+    effort_across: _Weight
+    effort_contrary: _Weight
+
+
+_MOVING = msgspec.toml.decode((resources.files("fingering_db") / "data/moving.toml").read_bytes(), type=_Moving)
 
 MOST_CHANGES = 12.0
 """Changes a second from one fingering to the other and back that practised fingers keep up, however few move (trills: from
 memory, no source)."""
 _OF_A_CHANGE = 0.5  # of the time from one change to the next may pass while fingers move, as between two notes: ours
-
-# Effort, in pressed keys: ours.
-_EFFORT_ACROSS, _EFFORT_CONTRARY = 2.0, 2.0
 
 _FAR_ON_THE_FOOT = frozenset({"B", "C#"})  # the C roller lies between: no smooth motion (common practice, no source)
 _OPENNESS = np.zeros(5, dtype=np.int8)  # by state of a hole
@@ -112,7 +125,7 @@ def seconds(moved: tuple[FingerMove, ...]) -> float:
     if not moved:
         return 0.0
     slowest = max(_own_seconds(move) for move in moved)
-    return _ONE_FINGER + _EACH_FURTHER * (len(moved) - 1) + slowest
+    return _MOVING.one_finger_s.value + _MOVING.each_further_s.value * (len(moved) - 1) + slowest
 
 
 def changes_per_second(before: Fingering, after: Fingering) -> float:
@@ -125,17 +138,19 @@ def changes_per_second(before: Fingering, after: Fingering) -> float:
 def _own_seconds(move: FingerMove) -> float:
     if move.way == ACROSS:
         past = {str(move.before), str(move.after)} == _FAR_ON_THE_FOOT
-        return _PAST_A_ROLLER if past else _ACROSS
+        return _MOVING.past_a_roller_s.value if past else _MOVING.across_s.value
     lands = move.after is not None and (move.after.hole_open or move.after.vent_open)
-    return _TO_A_SMALL_OPENING if lands else 0.0
+    return _MOVING.to_a_small_opening_s.value if lands else 0.0
 
 
 def effort(model: Model, before: Fingering, after: Fingering) -> float:
     """Effort of the way [pressed keys]: one for each finger that moves, more for one that goes from key to key or moves
     a vent against the ear (every player knows the keys that open a hole)."""
     moved = moves(before, after)
-    across = sum(_EFFORT_ACROSS for move in moved if move.way == ACROSS)
-    contrary = sum(_EFFORT_CONTRARY for move in moved if move.of_a_lever and acts_against(model, before, move))
+    across = sum(_MOVING.effort_across.value for move in moved if move.way == ACROSS)
+    contrary = sum(
+        _MOVING.effort_contrary.value for move in moved if move.of_a_lever and acts_against(model, before, move)
+    )
     return len(moved) + across + contrary
 
 

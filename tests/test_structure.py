@@ -32,6 +32,8 @@ ORDER = [
     ["fingering_db.player_log"],
     ["fingering_db.sounding", "fingering_db.hand"],
     ["fingering_db.halves", "fingering_db.playability", "fingering_db.fitting", "fingering_db.played"],
+    ["fingering_db.alternatives"],
+    ["fingering_db.halves", "fingering_db.playability", "fingering_db.fitting"],
     ["fingering_db.model", "fingering_db.family", "fingering_db.retuning", "fingering_db.atlas"],
     [
         "fingering_db.bands",
@@ -68,6 +70,7 @@ ORDER = [
         "annotate.answers",
         "annotate.reading",
         "annotate.decisions",
+        "annotate.weights",
     ],
     [
         "annotate.files.writing",

@@ -10,21 +10,24 @@ from annotate.choosing.desk import Desk
 from annotate.choosing.hands import DeskAt
 from annotate.choosing.judged_on import DesksAt
 from annotate.choosing.motions import remarks
-from annotate.choosing.passage import planned, steps
+from annotate.choosing.passage import Planned, picks, planned
 from annotate.decision import Decision
-from annotate.decisions.rulings import NONE, Rulings
+from annotate.decisions.rulings import NONE, Ruling, Rulings
 from annotate.demand import Demand, Kind
 from annotate.findings import Finding
 from annotate.score import Event, Part
+from annotate.weights import changed
 from fingering_db.survey import Progress, atlas
 
 
 @dataclass(frozen=True, slots=True)
 class Decided:
-    """Decisions in score order, each demand once per flute, and the findings about them."""
+    """Decisions in score order, each demand once per flute, the findings about them, and the plan of the part, voice by voice,
+    on the first flute."""
 
     decisions: tuple[Decision, ...]
     findings: tuple[Finding, ...]
+    plans: tuple[Planned, ...] = ()
 
 
 def decide(
@@ -48,14 +51,13 @@ def decide(
         rows.append(row)
         if progress:
             progress("demand", done, len(demands))
-    for number in range(max(map(len, rows), default=0)):
-        _with_passage(part, rows, number, at, ruled)
+    plans = [_with_passage(part, rows, number, at, ruled) for number in range(max(map(len, rows), default=1))]
     findings = [finding for own in told.values() for finding in own]
     first = [row[0] for row in rows]
     for of in (unplayable_finding, one_note_finding):
         findings += [finding for decision in first if (finding := of(decision))]
-    findings += _motions(part, rows, _column(at, 0))
-    return Decided(tuple(decision for row in rows for decision in row), tuple(findings))
+    findings += _motions(rows, plans[0])
+    return Decided(tuple(decision for row in rows for decision in row), tuple(findings), plans[0])
 
 
 def _column(at: DesksAt, number: int) -> DeskAt:
@@ -66,26 +68,35 @@ def _column(at: DesksAt, number: int) -> DeskAt:
     return desk_at
 
 
-def _with_passage(part: Part, rows: list[list[Decision]], number: int, at: DesksAt, ruled: Rulings) -> None:
-    """Put what the passage makes easier in the place of what was decided on one flute."""
+def _with_passage(
+    part: Part, rows: list[list[Decision]], number: int, at: DesksAt, ruled: Rulings
+) -> tuple[Planned, ...]:
+    """Put what the passage makes easier in the place of what was decided on one flute; the plan of the whole part on it."""
     desk_at = _column(at, number)
-    picks = planned(part, (row[number] for row in rows if number < len(row)), desk_at)
+
+    def ruling_at(event: Event) -> Ruling:
+        return ruled.of(part.id, event)
+
+    decisions = [row[number] for row in rows if number < len(row)]
+    found = planned(part, decisions, desk_at, ruling_at, changed(ruled.kept.weights))
+    taken = picks(found)
     for row in rows:
-        pick = picks.get(row[0].demand.id)
+        pick = taken.get(row[0].demand.id)
         desk = desk_at(row[0].demand.events[0])
         if pick is not None and desk is not None:
             demand = row[number].demand
-            decision, _ = choose(demand, desk, ruled.of(part.id, demand.events[0]), pick.fingering)
+            decision, _ = choose(demand, desk, ruling_at(demand.events[0]), pick.fingering)
             row[number] = replace(decision, why=decision.why + pick.why)
+    return found
 
 
-def _motions(part: Part, rows: list[list[Decision]], desk_at: DeskAt) -> list[Finding]:
-    """Findings about the ways between the fingerings decided on; the decisions learn which fingers move against the ear."""
+def _motions(rows: list[list[Decision]], plans: tuple[Planned, ...]) -> list[Finding]:
+    """Findings about the ways between the fingerings planned; the decisions learn which fingers move against the ear."""
     at_demand = {row[0].demand.id: row for row in rows}
     findings: list[Finding] = []
-    for step in steps(part, (row[0] for row in rows), desk_at):
-        if step.after.decision is None:
-            continue
+    steps = (step for one in plans for step in one.steps() if step.after.decision is not None)
+    for step in sorted(steps, key=lambda step: step.after.first.onset):
+        assert step.after.decision is not None
         said = remarks(step)
         row = at_demand[step.after.decision.demand.id]
         row[0] = replace(row[0], contrary=said.contrary)

@@ -1,44 +1,44 @@
-"""What the hands hold one after the other: demands with the fingerings that answer them, and the ordinary notes beside
-them with their standard fingerings."""
+"""What the hands hold one after the other: every note of a flute part with the fingerings that can sound it, and the ways
+between them, repeats and endings followed."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 
 from annotate.choosing.desk import Desk, status_for
+from annotate.choosing.trilled import upper_of
 from annotate.decision import Decision, Status
+from annotate.decisions.rulings import NO_RULING, Ruling
 from annotate.demand import Kind
 from annotate.score import Event, Part
+from annotate.weights import WEIGHTS, Weights
+from fingering_db.alternatives import trills_of, ways_of
 from fingering_db.fingering import Fingering
 from fingering_db.hand import effort_of
-from fingering_db.mechanism import chart_of
-from fingering_db.motion import FingerMove, moves
+from fingering_db.motion import FingerMove, effort, moves
 from fingering_db.ranking import may_be_off, score
-
-LONG_REST_SECONDS = 10.0
-"""After so long a rest the hand starts afresh: ours."""
-
-_OF_A_NOTE = 0.5  # of the shorter of two notes may pass while fingers move, beside a rest between them: ours
-_PLAIN_CENTS = 10.0  # an ordinary note this near to a semitone has its standard fingering
 
 
 @dataclass(frozen=True, slots=True)
 class Option:
-    """One way to hold: the fingering at its beginning, that at its end, and how good it is (as `finding.score`)."""
+    """One way to hold: the fingering at its beginning, that at its end, and what it costs by itself [pressed keys]. other: what a
+    trill alternates with."""
 
     start: Fingering
     end: Fingering
-    score: float
+    cost: float
+    other: Fingering | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Hold:
     """What the hands hold from one event to another, on which flute (None for another instrument). options: the one decided
-    on first. decision: None for an ordinary note."""
+    on first, for an ordinary note the standard one; none where nothing is known. decision: None for an ordinary note."""
 
     first: Event
     last: Event
@@ -48,37 +48,57 @@ class Hold:
 
 
 @dataclass(frozen=True, slots=True)
+class Join:
+    """The way from one hold of a line to another, by their numbers. seconds: about how long the fingers may take."""
+
+    before: int
+    after: int
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One voice of a part, whole: its holds in written order, and the ways between those that are played one after the other. A
+    hold without options, a long rest and another flute join nothing."""
+
+    holds: tuple[Hold, ...]
+    joins: tuple[Join, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Step:
-    """From one hold to the next, on one flute. seconds: about how long the fingers may take."""
+    """From one hold to the next on one flute, as it was chosen. seconds: about how long the fingers may take."""
 
     desk: Desk
     before: Hold
     after: Hold
+    start: Fingering
+    end: Fingering
     seconds: float
 
     def moved(self) -> tuple[FingerMove, ...]:
-        """The fingers that move between what was decided."""
-        return moves(self.before.options[0].end, self.after.options[0].start)
+        """The fingers that move."""
+        return moves(self.start, self.end)
 
 
 DeskAt = Callable[[Event], Desk | None]
+RulingAt = Callable[[Event], Ruling]
 
 
-def lines(part: Part, decisions: Iterable[Decision], desk_at: DeskAt) -> tuple[tuple[Step, ...], ...]:
-    """Unbroken lines of steps, each to or from a demand. decisions: of one flute for each demand; a demand without
-    fingering, a long rest, another flute or a note that has no standard fingering breaks the line."""
+def lines(
+    part: Part,
+    decisions: Iterable[Decision],
+    desk_at: DeskAt,
+    ruling_at: RulingAt = lambda _: NO_RULING,
+    weights: Weights = WEIGHTS,
+) -> tuple[Line, ...]:
+    """The voices of a part. decisions: of one flute for each demand."""
     of_event = {event.start: one for one in decisions for event in one.demand.events}
-    found: list[tuple[Step, ...]] = []
+    found = []
     for events in _voices(part):
-        line: list[Step] = []
-        for before, after in _pairs(events, of_event, desk_at):
-            if line and line[-1].after is not before:
-                found.append(tuple(line))
-                line = []
-            step = _step(before, after)
-            if step is not None:
-                line.append(step)
-        found += [tuple(line)] if line else []
+        groups = _groups(events, of_event)
+        holds = tuple(_hold(part, *group, desk_at, ruling_at, weights) for group in groups)
+        found.append(Line(holds, _joins(part, holds, weights)))
     return tuple(found)
 
 
@@ -90,43 +110,87 @@ def _voices(part: Part) -> list[list[Event]]:
     return [sorted(events, key=lambda one: (one.onset, not one.grace, one.start)) for events in voices.values()]
 
 
-def _pairs(events: list[Event], of_event: dict[int, Decision], desk_at: DeskAt) -> list[tuple[Hold, Hold]]:
-    """Neighbouring holds of which one at least is a demand; the same hold twice where a line goes on through it."""
+def _groups(events: list[Event], of_event: dict[int, Decision]) -> list[tuple[Event, Event, Decision | None]]:
+    """Events held as one: those of one demand, and tied ones."""
     groups: list[tuple[Event, Event, Decision | None]] = []
     for event in events:
         decision = of_event.get(event.start)
-        if groups and decision is not None and groups[-1][2] is decision:
+        same = groups and groups[-1][2] is decision
+        if same and (decision is not None or all(note.tie_stop for note in event.notes)):
             groups[-1] = (groups[-1][0], event, decision)
         else:
             groups.append((event, event, decision))
-    near = [
-        number
-        for number in range(len(groups) - 1)
-        if groups[number][2] is not None or groups[number + 1][2] is not None
-    ]
-    holds = {number: _hold(*groups[number], desk_at) for one in near for number in (one, one + 1)}
-    return [(holds[number], holds[number + 1]) for number in near]
+    return groups
 
 
-def _hold(first: Event, last: Event, decision: Decision | None, desk_at: DeskAt) -> Hold:
+def _hold(
+    part: Part,
+    first: Event,
+    last: Event,
+    decision: Decision | None,
+    desk_at: DeskAt,
+    ruling_at: RulingAt,
+    weights: Weights,
+) -> Hold:
     desk = desk_at(first)
     if desk is None:
         return Hold(first, last, None, (), decision)
-    options = _standard(first, desk) if decision is None else _options(decision, desk)
-    return Hold(first, last, desk, options, decision)
+    if decision is not None:
+        return Hold(first, last, desk, _options(decision, desk, weights), decision)
+    return Hold(first, last, desk, _ordinary(part, first, desk, ruling_at(first), weights), None)
 
 
-def _standard(event: Event, desk: Desk) -> tuple[Option, ...]:
-    """Standard fingerings of an ordinary note, none for a chord or a note beside the semitones."""
+def _ordinary(part: Part, event: Event, desk: Desk, ruling: Ruling, weights: Weights) -> tuple[Option, ...]:
+    """Ways to hold an ordinary note, none for a chord or a note beside the semitones."""
     if len(event.notes) > 1:
         return ()
     instrument = desk.model.instrument
     written = event.notes[0].sounding.midi - instrument.transposition_semitones
-    own = [note.fingering for note in chart_of(instrument) if abs(note.pitch.midi - written) * 100.0 < _PLAIN_CENTS]
-    return tuple(Option(fingering, fingering, 0.0) for fingering in own)
+    steps = upper_of(part, event)
+    options = _plain(desk, written, weights) if steps is None else _trill(desk, written, written + steps, weights)
+    return _ruled(options, ruling, weights) if ruling is not NO_RULING else options
 
 
-def _options(decision: Decision, desk: Desk) -> tuple[Option, ...]:
+def _ruled(options: tuple[Option, ...], ruling: Ruling, weights: Weights) -> tuple[Option, ...]:
+    if ruling.fix is not None:
+        return (Option(ruling.fix, ruling.fix, 0.0),)
+    allowed = [one for one in options if ruling.allows(one.start)] or list(options)
+    liked = len(ruling.prefer)
+    return tuple(
+        Option(one.start, one.end, one.cost - weights.preferred * (ruling.liking(one.start) < liked), one.other)
+        for one in allowed
+    )
+
+
+@lru_cache(maxsize=4096)
+def _plain(desk: Desk, written: float, weights: Weights) -> tuple[Option, ...]:
+    ways = ways_of(desk.model.instrument, written)
+    return tuple(
+        Option(
+            one.fingering,
+            one.fingering,
+            weights.holding * effort_of(one.fingering) + weights.alternative * one.cost,
+        )
+        for one in ways
+    )
+
+
+@lru_cache(maxsize=4096)
+def _trill(desk: Desk, written: float, upper: float, weights: Weights) -> tuple[Option, ...]:
+    """For each way to hold the lower note the best one for the upper."""
+    best: dict[Fingering, Option] = {}
+    for low, high in trills_of(desk.model.instrument, written, upper):
+        there = effort(desk.model, low.fingering, high.fingering)
+        held = weights.holding * max(effort_of(low.fingering), effort_of(high.fingering))
+        move = weights.trill * weights.moving * weights.most_hurry * there
+        cost = held + weights.alternative * (low.cost + high.cost) + move
+        known = best.get(low.fingering)
+        if known is None or cost < known.cost:
+            best[low.fingering] = Option(low.fingering, low.fingering, cost, high.fingering)
+    return tuple(best.values()) or _plain(desk, written, weights)
+
+
+def _options(decision: Decision, desk: Desk, weights: Weights) -> tuple[Option, ...]:
     """The fingering decided on, and, where no player decided nor found it to work, those of its alternatives
     that leave the status as it is."""
     if decision.status == Status.UNPLAYABLE or not decision.fingering:
@@ -135,31 +199,70 @@ def _options(decision: Decision, desk: Desk) -> tuple[Option, ...]:
     tolerance = desk.tolerance(demand)
     own = decision.fingering
     end = decision.path[-1].fingering if decision.path else own
-    found = [_option(own, end, decision.deviation_cents, decision.band_cents, decision.confidence)]
+    found = [_option(own, end, decision.deviation_cents, decision.band_cents, decision.confidence, weights)]
     tried = decision.tried is not None and decision.tried.works
     if demand.kind in (Kind.MULTIPHONIC, Kind.MICROTONE) and not decision.ruled and not tried:
         for other in decision.alternatives:
             worst = max(map(abs, other.deviation_cents))
             if status_for(worst, other.confidence, tolerance) == decision.status:
                 held = other.fingering
-                found.append(_option(held, held, other.deviation_cents, other.band_cents, other.confidence))
+                figures = other.deviation_cents, other.band_cents, other.confidence
+                found.append(_option(held, held, *figures, weights))
     return tuple(found)
 
 
 @lru_cache(maxsize=1 << 12)  # equal demands have equal ones
 def _option(
-    start: Fingering, end: Fingering, cents: tuple[float, ...], band: tuple[float, ...], confidence: float
+    start: Fingering,
+    end: Fingering,
+    cents: tuple[float, ...],
+    band: tuple[float, ...],
+    confidence: float,
+    weights: Weights,
 ) -> Option:
     off = may_be_off(np.array([cents]), np.array([band])) if cents else np.zeros(1)
-    worth = score(np.array([confidence]), off, np.array([effort_of(start)]))
-    return Option(start, end, float(worth[0]))
+    worth = float(score(np.array([confidence]), off, np.zeros(1))[0])
+    return Option(start, end, weights.sounding * (1.0 - worth) + weights.holding * effort_of(start))
 
 
-def _step(before: Hold, after: Hold) -> Step | None:
-    rest = max(after.first.seconds - before.last.seconds_end, 0.0)
-    if rest > LONG_REST_SECONDS or not before.options or not after.options:
+def _joins(part: Part, holds: tuple[Hold, ...], weights: Weights) -> tuple[Join, ...]:
+    """As written; where there are repeats, as played."""
+    joins: dict[tuple[int, int], Join] = {}
+    for before, after in _played(part, holds) if part.played else pairwise(range(len(holds))):
+        join = _join(holds, before, after, weights)
+        known = joins.get((before, after))
+        if join is not None and (known is None or join.seconds < known.seconds):
+            joins[before, after] = join
+    return tuple(joins.values())
+
+
+def _played(part: Part, holds: tuple[Hold, ...]) -> Iterable[tuple[int, int]]:
+    by_bar: dict[int, list[int]] = {}
+    for number, hold in enumerate(holds):
+        by_bar.setdefault(hold.first.bar_index, []).append(number)
+    return dict.fromkeys(pairwise(number for bar in part.played for number in by_bar.get(bar, ())))
+
+
+def _join(holds: tuple[Hold, ...], before: int, after: int, weights: Weights) -> Join | None:
+    one, two = holds[before], holds[after]
+    if not one.options or not two.options or one.desk is None or one.desk != two.desk:
         return None
-    if before.desk is None or before.desk != after.desk:
-        return None  # the hand takes up another flute
-    lengths = [event.seconds_end - event.seconds for event in (before.last, after.first)]
-    return Step(before.desk, before, after, rest + _OF_A_NOTE * min(lengths))
+    rest = two.first.seconds - one.last.seconds_end
+    if after != before + 1:  # back in a repeat, or past an ending: the rest before the note in its bar
+        rest = _into_bar(two.first)
+    rest = max(rest, 0.0)
+    if rest > weights.rest_resets_s:
+        return None
+    shorter = min(_seconds(event, weights) for event in (one.last, two.first))
+    return Join(before, after, rest + weights.of_a_note * shorter)
+
+
+def _seconds(event: Event, weights: Weights) -> float:
+    return weights.grace_s if event.grace else event.seconds_end - event.seconds
+
+
+def _into_bar(event: Event) -> float:
+    """Seconds from the beginning of its bar to an event, at the tempo of the event; 0 for a grace note."""
+    if not event.duration:
+        return 0.0
+    return float(event.in_bar / event.duration) * (event.seconds_end - event.seconds)

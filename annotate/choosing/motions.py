@@ -46,7 +46,7 @@ def remarks(step: Step) -> WayRemarks:
 def _against(step: Step) -> list[Contrary]:
     """Fingers whose vent levers move against the ear, the thumb's before all. Keys that every flute has (G sharp, E flat, the
     trill keys) are not told: a player expects what they do."""
-    start, end = step.before.options[0].end, step.after.options[0].start
+    start, end = step.start, step.end
     asked = _frequencies(step.before, step.desk)
     return [one for one in against_the_ear(step.desk.model, start, end, asked) if one.move.of_a_lever]
 
@@ -82,8 +82,8 @@ def _said(step: Step, against: list[Contrary]) -> Finding:
         )
     message = Message(
         "hands.against",
-        first=str(step.before.options[0].end),
-        last=str(step.after.options[0].start),
+        first=str(step.start),
+        last=str(step.end),
         parts=tuple(parts),
     )
     return _finding(AGAINST_THE_EAR, "warning", step, message, _avoiding(step))
@@ -95,8 +95,10 @@ def _does(move: FingerMove) -> Message:
 
 
 def _avoiding(step: Step) -> Message:
-    start = step.before.options[0].end
-    for option in step.after.options[1:]:
+    start = step.start
+    for option in step.after.options:
+        if option.start == step.end:
+            continue
         levers = (move for move in moves(start, option.start) if move.of_a_lever)
         if not any(acts_against(step.desk.model, start, move) for move in levers):
             return Message("hands.practise_or", fingering=str(option.start))
@@ -113,8 +115,8 @@ def _time(step: Step) -> list[Finding]:
     message = Message(
         "hands.little_time",
         fingers=Message("hands.fingers_move", n=len(moved)),
-        first=str(step.before.options[0].end),
-        last=str(step.after.options[0].start),
+        first=str(step.start),
+        last=str(step.end),
         needed=needed * 1000,
         left=step.seconds * 1000,
     )

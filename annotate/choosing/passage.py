@@ -1,20 +1,52 @@
-"""Fingerings chosen together: of those that answer a demand equally well, the ones that the hand gets to."""
+"""Fingerings chosen together: of those that can sound each note of a line, the ones that cost the hand least in all."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
-from annotate.choosing.hands import DeskAt, Hold, Option, Step, lines
+import numpy as np
+
+from annotate.choosing.hands import DeskAt, Hold, Line, Option, RulingAt, Step, lines
+from annotate.choosing.network import cheapest
 from annotate.decision import Decision
+from annotate.decisions.rulings import NO_RULING
 from annotate.score import Part
+from annotate.weights import WEIGHTS, Weights
+from fingering_db.acoustics.arrays import RealArray
 from fingering_db.fingering import Fingering
 from fingering_db.message import Message
+from fingering_db.model import Model
 from fingering_db.motion import effort, moves
-from fingering_db.ranking import EFFORT_WEIGHT
 
-_LEISURE_SECONDS = 0.5  # with as much time a finger that moves costs half of what a pressed key does: ours
-_MOST_HURRY, _LEAST_HURRY = 4.0, 0.1
+_WAYS = 4  # the best for a passage and the next best, from which its alternatives are told
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """A line with the option taken at each hold (-1 where there is none). others: at each hold the options that the next best
+    ways through its passage take, by their cost. cost: of all options and ways [pressed keys]; alone: the same where every hold
+    has the option that is cheapest by itself."""
+
+    line: Line
+    numbers: tuple[int, ...]
+    others: tuple[tuple[int, ...], ...]
+    cost: float
+    alone: float
+
+    def option(self, number: int) -> Option | None:
+        """What is taken at a hold."""
+        taken = self.numbers[number]
+        return self.line.holds[number].options[taken] if taken >= 0 else None
+
+    def steps(self) -> Iterator[Step]:
+        """The ways between what is taken."""
+        for join in self.line.joins:
+            before, after = self.line.holds[join.before], self.line.holds[join.after]
+            one, two = self.option(join.before), self.option(join.after)
+            if one and two and before.desk:
+                yield Step(before.desk, before, after, one.end, two.start, join.seconds)
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,29 +57,111 @@ class Pick:
     why: Message
 
 
-def planned(part: Part, decisions: Iterable[Decision], desk_at: DeskAt) -> dict[str, Pick]:
-    """A pick for each demand (by id) for which another fingering than that decided on makes the passage easier.
+def planned(
+    part: Part,
+    decisions: Iterable[Decision],
+    desk_at: DeskAt,
+    ruling_at: RulingAt = lambda _: NO_RULING,
+    weights: Weights = WEIGHTS,
+) -> tuple[Planned, ...]:
+    """The whole part on one flute, voice by voice; exact over all notes that are joined."""
+    return tuple(plan(line, weights) for line in lines(part, decisions, desk_at, ruling_at, weights))
 
-    Exact for each unbroken line of holds: the best sum of what fingerings are worth less what the ways cost."""
-    found: dict[str, Pick] = {}
-    for line in lines(part, decisions, desk_at):
-        holds = _holds(line)
-        numbers = best_way(line)
-        for at, (hold, number) in enumerate(zip(holds, numbers, strict=True)):
-            if hold.decision is not None and number:
-                around = [holds[k].options[numbers[k]] for k in (at - 1, at + 1) if 0 <= k < len(holds)]
-                found[hold.decision.demand.id] = _pick(hold, number, around)
+
+def plan(line: Line, weights: Weights = WEIGHTS) -> Planned:
+    """The cheapest options for a line, and what the next best ways through each passage take."""
+    own = [np.array([option.cost for option in hold.options]) for hold in line.holds]
+    joined = _joined(line, weights)
+    numbers, others = [-1] * len(own), [set[int]() for _ in own]
+    total = 0.0
+    for first, past in _passages(line):
+        inside = {(a - first, b - first): cost for (a, b), cost in joined.items() if first <= a < past}
+        best, *rest = cheapest(own[first:past], inside, _WAYS)
+        total += best.cost
+        numbers[first:past] = best.numbers
+        for way in rest:
+            for at, number in enumerate(way.numbers, start=first):
+                others[at] |= {number} - {numbers[at]}
+    return Planned(
+        line,
+        tuple(numbers),
+        tuple(tuple(sorted(each)) for each in others),
+        total,
+        _cost(own, joined, [int(costs.argmin()) if len(costs) else -1 for costs in own]),
+    )
+
+
+def _cost(own: list[RealArray], joined: dict[tuple[int, int], RealArray], numbers: list[int]) -> float:
+    held = sum(float(costs[number]) for costs, number in zip(own, numbers, strict=True) if number >= 0)
+    return held + sum(float(cost[numbers[a], numbers[b]]) for (a, b), cost in joined.items())
+
+
+def _passages(line: Line) -> list[tuple[int, int]]:
+    """Holds from and to, where nothing joins one to the next; those without options belong to none."""
+    reach = list(range(len(line.holds)))
+    for join in line.joins:
+        early, late = sorted((join.before, join.after))
+        reach[early] = max(reach[early], late)
+    found = []
+    first = past = 0
+    for number, hold in enumerate(line.holds):
+        if number >= past:
+            if number > first and line.holds[first].options:
+                found.append((first, number))
+            first, past = number, number + 1
+        if not hold.options:
+            continue
+        past = max(past, reach[number] + 1)
+    if len(line.holds) > first and line.holds[first].options:
+        found.append((first, len(line.holds)))
     return found
 
 
-def _holds(line: tuple[Step, ...]) -> list[Hold]:
-    return [line[0].before, *(step.after for step in line)]
+def _joined(line: Line, weights: Weights) -> dict[tuple[int, int], RealArray]:
+    """What each way costs for every option before and after; repeated pairs of notes are worked out once."""
+    efforts: dict[tuple[int, int], RealArray] = {}
+    found = {}
+    for join in line.joins:
+        before, after = line.holds[join.before], line.holds[join.after]
+        key = id(before.options), id(after.options)
+        if key not in efforts:
+            assert before.desk is not None
+            efforts[key] = _efforts(before.desk.model, before.options, after.options)
+        cost = weights.moving * weights.hurry(join.seconds) * efforts[key]
+        if join.before == join.after:
+            continue
+        found[join.before, join.after] = cost
+    return found
 
 
-def _pick(hold: Hold, number: int, around: list[Option]) -> Pick:
+def _efforts(model: Model, before: tuple[Option, ...], after: tuple[Option, ...]) -> RealArray:
+    return np.array([[_effort(model, one.end, two.start) for two in after] for one in before])
+
+
+@lru_cache(maxsize=1 << 15)
+def _effort(model: Model, before: Fingering, after: Fingering) -> float:
+    return effort(model, before, after)
+
+
+def picks(plans: Iterable[Planned]) -> dict[str, Pick]:
+    """A pick for each demand (by id) for which another fingering than that decided on makes the passage easier."""
+    found: dict[str, Pick] = {}
+    for one in plans:
+        around: dict[int, list[Fingering]] = {}
+        for join in one.line.joins:
+            before, after = one.option(join.before), one.option(join.after)
+            if before and after:
+                around.setdefault(join.before, []).append(after.start)
+                around.setdefault(join.after, []).append(before.end)
+        for number, hold in enumerate(one.line.holds):
+            if hold.decision is not None and one.numbers[number] > 0:
+                found[hold.decision.demand.id] = _pick(hold, one.numbers[number], around.get(number, []))
+    return found
+
+
+def _pick(hold: Hold, number: int, around: list[Fingering]) -> Pick:
     here, there = (
-        sum(len(moves(other.end, option.start)) for other in around)
-        for option in (hold.options[number], hold.options[0])
+        sum(len(moves(other, option.start)) for other in around) for option in (hold.options[number], hold.options[0])
     )
     why = Message(
         "choice.for_the_hand",
@@ -56,35 +170,3 @@ def _pick(hold: Hold, number: int, around: list[Option]) -> Pick:
         fingering=str(hold.options[0].start),
     )
     return Pick(hold.options[number].start, why)
-
-
-def best_way(line: tuple[Step, ...]) -> tuple[int, ...]:
-    """Number of the option to take at each hold of a line; the first where two ways are as good."""
-    worth = [[option.score for option in hold.options] for hold in _holds(line)]
-    best, came = [worth[0]], []
-    for number, step in enumerate(line, start=1):
-        row, back = [], []
-        for at, after in enumerate(step.after.options):
-            ways = [best[-1][k] - cost(step, one, after) for k, one in enumerate(step.before.options)]
-            k = max(range(len(ways)), key=lambda n: (ways[n], -n))
-            row.append(ways[k] + worth[number][at])
-            back.append(k)
-        best.append(row)
-        came.append(back)
-    last = max(range(len(best[-1])), key=lambda n: (best[-1][n], -n))
-    chosen = [last]
-    for back in reversed(came):
-        chosen.append(back[chosen[-1]])
-    return tuple(reversed(chosen))
-
-
-def cost(step: Step, before: Option, after: Option) -> float:
-    """What a way costs, in units of confidence; dearer the less time there is."""
-    hurry = min(max(_LEISURE_SECONDS / max(step.seconds, 1e-3), _LEAST_HURRY), _MOST_HURRY)
-    return 0.5 * EFFORT_WEIGHT * hurry * effort(step.desk.model, before.end, after.start)
-
-
-def steps(part: Part, decisions: Iterable[Decision], desk_at: DeskAt) -> tuple[Step, ...]:
-    """Every step to or from a demand, in order of time, between the fingerings decided on."""
-    found = [step for line in lines(part, decisions, desk_at) for step in line]
-    return tuple(sorted(found, key=lambda step: step.after.first.onset))

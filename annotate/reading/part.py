@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -15,6 +16,7 @@ from annotate.reading.directions import RawDirection, read_direction
 from annotate.reading.notes import RawNote, duration_from_type
 from annotate.reading.pitch_reading import Transposition
 from annotate.reading.remarks import Remarks
+from annotate.reading.repeats import RepeatSign, signs_of
 from annotate.reading.time import Meter, TempoMark, read_meter, read_metronome, read_sound_tempo
 from annotate.reading.tree import Node
 from annotate.reading.values import MalformedError, decimal, flat, shown, whole
@@ -24,6 +26,7 @@ MAX_GRID = 10**15
 """Ticks to a quarter note: beyond every rhythm, and short enough to reckon with."""
 _DOUBLE_BARS = frozenset({"light-light", "light-heavy", "heavy-light", "heavy-heavy", "heavy"})
 _ZERO = Fraction(0)
+_FIFTHS = re.compile(r"-?[0-7]")
 _SAVE_AGAIN = Message("reading.save_again")
 
 SKIMMED = frozenset({
@@ -34,7 +37,7 @@ SKIMMED = frozenset({
 """Elements kept of a part that is not asked for: its time, tempo and rehearsal marks."""
 LEFT_OUT = frozenset({
     "beam", "lyric", "print", "harmony", "figured-bass", "listening", "play", "dynamics",
-    "tuplet", "fermata", "arpeggiate", "key", "clef", "wedge", "level", "footnote", "pedal",
+    "tuplet", "fermata", "arpeggiate", "clef", "wedge", "level", "footnote", "pedal",
     "midi-instrument", "midi-device", "part-symbol", "grouping", "link", "bookmark", "measure-style",
 })  # fmt: skip
 """Elements left out of a part that is read in full."""
@@ -63,6 +66,9 @@ class RawPart:
     double_bars: list[tuple[int, Fraction | None]] = field(default_factory=list)
     """(bar index, offset in quarters; None for the end of the bar)."""
     lines: list[LineEnd] = field(default_factory=list)
+    keys: list[tuple[int, int]] = field(default_factory=list)
+    """(bar index, sharps or below 0 flats)."""
+    repeats: list[RepeatSign] = field(default_factory=list)
     tempos: list[TempoMark] = field(default_factory=list)
     rehearsals: dict[int, str] = field(default_factory=dict)
     contents: list[Fraction] = field(default_factory=list)
@@ -297,12 +303,19 @@ class PartReader:
                 self._meter = read_meter(child)
                 if not self._reach:
                     self.raw.meters[-1] = self._meter
+            elif child.tag == "key":
+                self._key(child)
             elif child.tag == "staves":
                 self.raw.staves = max(self.raw.staves, self._staff(child.text))
             elif child.tag == "transpose":
                 self._transpose(child)
             elif child.tag == "staff-details":
                 self._staff_details(child)
+
+    def _key(self, node: Node) -> None:
+        fifths = node.text_of("fifths").strip()
+        if _FIFTHS.fullmatch(fifths):
+            self.raw.keys.append((len(self.raw.bars) - 1, int(fifths)))
 
     def _transpose(self, node: Node) -> None:
         octaves = whole(node.text_of("octave-change", "0") or "0", "octave-change")
@@ -390,6 +403,7 @@ class PartReader:
             location = node.attributes.get("location", "right")
             offset = {"left": _ZERO, "middle": self._quarters(self._cursor)}.get(location)
             self.raw.double_bars.append((len(self.raw.bars) - 1, offset))
+        self.raw.repeats.extend(signs_of(node, len(self.raw.bars) - 1))
 
     def _ignored(self, error: MalformedError) -> None:
         message = Message("reading.left_out", what=error.message)

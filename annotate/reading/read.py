@@ -18,6 +18,7 @@ from annotate.reading.heading import read_part_list, read_title
 from annotate.reading.part import LEFT_OUT, SKIMMED, PartReader, RawPart, pickup
 from annotate.reading.remarks import Remarks
 from annotate.reading.repairs import repairs
+from annotate.reading.repeats import order_played
 from annotate.reading.time import DEFAULT_TEMPO, Timeline, bar_lengths
 from annotate.reading.tree import Node, walk
 from annotate.reading.values import shown
@@ -213,6 +214,8 @@ def _timed_part(part: Part, raw: RawPart, timeline: Timeline, rehearsals: list[s
         directions=tuple(directions),
         double_bars=tuple(sorted(doubles)),
         lines=_lines(raw, timeline),
+        keys=tuple(sorted(raw.keys)),
+        played=order_played(len(raw.bars), raw.repeats) if raw.repeats else (),
         staves=raw.staves,
         multiple_voices=len(raw.voices) > 1,
         octaves_transposed=raw.octaves_transposed,

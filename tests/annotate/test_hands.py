@@ -2,21 +2,14 @@
 
 from __future__ import annotations
 
-from itertools import product
-
 import pytest
 from in_words import in_words
 
-from annotate.choosing.desk import Desk
-from annotate.choosing.hands import Hold, Option, Step
-from annotate.choosing.passage import best_way, cost
 from annotate.drawing.diagram import plain_rows, rows
 from annotate.drawing.picture import drawing, size, svg
 from annotate.marking import Style
 from annotate.pipeline import Options, annotate, look
 from fingering_db.fingering import Fingering
-from fingering_db.instrument import load
-from fingering_db.model import model
 
 HEAD = """<?xml version="1.0" encoding="UTF-8"?>
 <score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Flute</part-name></score-part></part-list>
@@ -131,28 +124,6 @@ def test_a_passage_is_held_more_easily_than_its_demands_one_by_one(looked):
     (_, middle, _) = looked(around + chord("B4", "C#6", duration=1) + around, tempo=120).result.decisions
     assert middle.fingering == other != alone.fingering
     assert "Chosen for the way of the hand" in in_words(middle.why)
-
-
-def test_the_best_way_is_that_of_trying_every_way():
-    flute = model(load("open-hole-b"))
-    desk = Desk("open-hole-b", flute, 440.0)
-    texts = ["T 2 3 |", "T 2 3 | 1", "T 1 2 | 3 Eb", "| Eb", "T 1 2 3 | 1 2 3 B", "T 1 2 3 | 1 2 3 C#"]
-    options = [Option(Fingering.parse(text), Fingering.parse(text), 0.1 * n) for n, text in enumerate(texts)]
-    event = None
-    rows_ = [options[:3], options[2:6], options[1:4], options[3:], options[:2]]
-    holds = [Hold(event, event, desk, tuple(row), None) for row in rows_]
-    line = tuple(
-        Step(desk, one, two, seconds)
-        for one, two, seconds in zip(holds[:-1], holds[1:], (0.1, 0.02, 2.0, 0.3), strict=True)
-    )
-
-    def worth(numbers):
-        taken = [hold.options[number] for hold, number in zip(holds, numbers, strict=True)]
-        ways = sum(cost(step, one, two) for step, one, two in zip(line, taken[:-1], taken[1:], strict=True))
-        return sum(option.score for option in taken) - ways
-
-    every = product(*(range(len(hold.options)) for hold in holds))
-    assert worth(best_way(line)) == pytest.approx(max(map(worth, every)), abs=1e-12)
 
 
 def test_the_sign_stands_at_the_row_of_its_hand():

@@ -43,7 +43,7 @@ def steps(desk: Desk, cents: float = 0.0, rest: float = 0.0) -> int:
     decision = Decision(asked, "open-hole-b", Status.PLAYABLE, asked.kind, HELD, (0.0, 0.0), (5.0, 5.0), 0.9)  # type: ignore[arg-type]
     part = Part("P1", 1, "Flute", "", events=(first, last))
     desk_at: DeskAt = lambda _: desk  # noqa: E731
-    return sum(map(len, lines(part, [decision], desk_at)))
+    return sum(len(line.joins) for line in lines(part, [decision], desk_at))
 
 
 @pytest.mark.parametrize(("cents", "ways"), [(0.0, 1), (9.0, 1), (-9.0, 1), (11.0, 0), (-11.0, 0)])

@@ -1,0 +1,99 @@
+"""Ways to hold an ordinary note: the chart's fingering, common alternatives (`data/alternatives.toml`), and fingerings that shut
+and open the very same holes as one of these."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+from itertools import zip_longest
+
+import msgspec
+
+from fingering_db.fingering import Fingering
+from fingering_db.hand import effort_of
+from fingering_db.instrument import Instrument
+from fingering_db.mechanism import chart_of, choices, has_touches, hole_states
+from fingering_db.pitch import Pitch
+
+_PLAIN_CENTS = 10.0  # a note this near to a semitone has its standard fingering
+_EFFORT_MORE = 1.5  # pressed keys by which the same holes may be harder to hold than as the chart has them: ours
+_MOST = 8  # ways of one note: ours
+
+
+class _Alternative(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    notes: tuple[str, ...]
+    name: str
+    fingering: str
+    cost: float
+    mark: str
+    why: str
+    trill: bool = False
+    to: tuple[str, ...] = ()
+
+
+class _Alternatives(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    fingerings: tuple[_Alternative, ...]
+
+
+_TOLD = msgspec.toml.decode(
+    (resources.files("fingering_db") / "data/alternatives.toml").read_bytes(), type=_Alternatives
+).fingerings
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """One way to hold an ordinary note. cost: of tone and pitch, beside the effort of holding [pressed keys]."""
+
+    fingering: Fingering
+    cost: float = 0.0
+
+
+@lru_cache(maxsize=1024)  # asked for every note of a score
+def ways_of(instrument: Instrument, written_midi: float) -> tuple[Hold, ...]:
+    """The ways this flute's fingers can hold a note, written pitch, the chart's first; none beside the semitones and outside
+    the chart."""
+    standard = [one.fingering for one in chart_of(instrument) if _near(one.pitch.midi, written_midi)]
+    own = [one for one in _TOLD if not one.trill and any(_near(Pitch.parse(n).midi, written_midi) for n in one.notes)]
+    costs = {Fingering.parse(one.fingering): one.cost for one in own}
+    if not standard:
+        return ()
+    found = {fingering: costs.get(fingering, 0.0) for fingering in (*standard, *costs)}
+    for fingering, cost in list(found.items()):
+        if has_touches(instrument, fingering):
+            for same in _same_holes(instrument, fingering):
+                found.setdefault(same, cost)
+    held = [Hold(fingering, cost) for fingering, cost in found.items() if has_touches(instrument, fingering)]
+    return tuple(held[:_MOST])
+
+
+@lru_cache(maxsize=1024)
+def trills_of(instrument: Instrument, written_midi: float, upper_midi: float) -> tuple[tuple[Hold, Hold], ...]:
+    """Pairs of ways to trill from one note to another: every way of the one with every way of the other, and the trill keys."""
+    upper = list(ways_of(instrument, upper_midi))
+    for one in _TOLD:
+        pairs = zip_longest(one.notes, one.to)
+        told = [(Pitch.parse(note).midi, Pitch.parse(to).midi) for note, to in pairs if note and to]
+        fingering = Fingering.parse(one.fingering)
+        wanted = any(_near(note, written_midi) and _near(to, upper_midi) for note, to in told)
+        if one.trill and wanted and has_touches(instrument, fingering):
+            upper.append(Hold(fingering, one.cost))
+    return tuple((low, high) for low in ways_of(instrument, written_midi) for high in upper)
+
+
+def _near(one: float, other: float) -> bool:
+    return abs(one - other) * 100.0 < _PLAIN_CENTS
+
+
+def _same_holes(instrument: Instrument, fingering: Fingering) -> list[Fingering]:
+    """Fingerings with one finger elsewhere that leave every hole as it is, and are not much harder to hold."""
+    states, effort = hole_states(instrument, fingering), effort_of(fingering)
+    found = []
+    for finger, options in enumerate(choices(instrument)):
+        for option in options:
+            touches = (*fingering.touches[:finger], option.touch, *fingering.touches[finger + 1 :])
+            other = Fingering(touches)
+            easy = other != fingering and effort_of(other) <= effort + _EFFORT_MORE
+            if easy and (hole_states(instrument, other) == states).all():
+                found.append(other)
+    return found

@@ -1,0 +1,223 @@
+"""The way of the hands through a whole part (invented passages)."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from itertools import product
+
+import msgspec
+import numpy as np
+import pytest
+
+from annotate.choosing.desk import Desk
+from annotate.choosing.hands import Hold, Join, Line, Option
+from annotate.choosing.network import cheapest
+from annotate.choosing.passage import plan, planned
+from annotate.reading.repeats import BACKWARD, ENDING, ENDING_STOPS, FORWARD, RepeatSign, order_played
+from annotate.score import Event, Note, Ornament, Part
+from annotate.weights import NAMES, WEIGHTS, changed
+from fingering_db.alternatives import trills_of, ways_of
+from fingering_db.fingering import Fingering
+from fingering_db.instrument import load
+from fingering_db.model import model
+from fingering_db.pitch import Pitch
+from fingering_db.ranking import sounds
+
+
+@pytest.fixture(scope="module")
+def desk():
+    return Desk("open-hole-b", model(load("open-hole-b")), 440.0)
+
+
+def part_of(names, tempo=144.0, quarters=0.5, **more):
+    """Eighths: `A#4`, `-` for a rest; a number after `*` is a bar of its own."""
+    events, onset = [], Fraction(0)
+    length = Fraction(quarters)
+    for number, name in enumerate(names.split()):
+        at = float(onset) * 60.0 / tempo
+        if name != "-":
+            pitch = Pitch.parse(name)
+            note = Note(100 * number + 1, 100 * number + 50, pitch, pitch)
+            end = at + quarters * 60.0 / tempo
+            events.append(Event((note,), "1", 0, Fraction(1), onset, length, at, end, "1", 1))
+        onset += length
+    return Part("P1", 1, "Flute", "", events=tuple(events), **more)
+
+
+def fingerings(part, desk, weights=WEIGHTS):
+    (one,) = planned(part, (), lambda _: desk, weights=weights)
+    return [str(one.option(n).start) for n in range(len(one.numbers))]
+
+
+def random_network(rng):
+    places = int(rng.integers(1, 7))
+    sizes = rng.integers(1, 5, places)
+    own = [rng.random(size) for size in sizes]
+    pairs = {(n, n + 1) for n in range(places - 1) if rng.random() < 0.8}
+    for _ in range(int(rng.integers(0, 3)) if places > 1 else 0):  # back in a repeat, past an ending
+        one, two = map(int, rng.choice(places, 2, replace=False))
+        if (two, one) not in pairs:
+            pairs.add((one, two))
+    return own, {pair: rng.random((sizes[pair[0]], sizes[pair[1]])) for pair in pairs}
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_the_cheapest_ways_are_those_of_trying_every_way_on_20_random_passages_each(seed):
+    rng = np.random.default_rng(seed)
+    for _ in range(20):
+        own, joined = random_network(rng)
+
+        def cost(way, own=own, joined=joined):
+            held = sum(costs[number] for costs, number in zip(own, way, strict=True))
+            return held + sum(each[way[a], way[b]] for (a, b), each in joined.items())
+
+        every = sorted(cost(way) for way in product(*(range(len(costs)) for costs in own)))
+        found = cheapest(own, joined, 4)
+        assert [way.cost for way in found] == pytest.approx(every[:4], abs=1e-12)
+        assert [cost(way.numbers) for way in found] == pytest.approx(every[:4], abs=1e-12)
+        assert len({way.numbers for way in found}) == len(found)
+
+
+def test_the_plan_of_a_line_is_that_of_trying_every_way(desk):
+    texts = ["T 2 3 |", "T 2 3 | 1", "T 1 2 | 3 Eb", "| Eb", "T 1 2 3 | 1 2 3 B", "T 1 2 3 | 1 2 3 C#"]
+    options = [Option(Fingering.parse(text), Fingering.parse(text), 3.0 * n) for n, text in enumerate(texts)]
+    event = part_of("A4").events[0]
+    rows = [options[:3], options[2:6], options[1:4], options[3:], options[:2]]
+    holds = tuple(Hold(event, event, desk, tuple(row), None) for row in rows)
+    joins = tuple(Join(n, n + 1, seconds) for n, seconds in enumerate((0.1, 0.02, 2.0, 0.3)))
+    line = Line(holds, (*joins, Join(3, 1, 0.2)))
+    found = plan(line)
+    every = []
+    for way in product(*(range(len(row)) for row in rows)):
+        one_each = Line(tuple(only(hold, number) for hold, number in zip(holds, way, strict=True)), line.joins)
+        every.append((plan(one_each).cost, way))
+    assert (found.cost, found.numbers) == (pytest.approx(min(every)[0]), min(every)[1])
+    assert found.cost < found.alone
+
+
+def only(hold, number):
+    return Hold(hold.first, hold.last, hold.desk, (hold.options[number],), None)
+
+
+def test_a_sharp_a_a_sharp_at_144_keeps_one_a_sharp(desk):
+    first, _, last = fingerings(part_of("A#4 A4 A#4"), desk)
+    assert first == last
+    first, _, last = fingerings(part_of("A#5 A5 A#5", quarters=0.25), desk)
+    assert first == last
+
+
+def test_another_a_sharp_is_taken_after_b_natural_than_after_a_note_of_the_right_hand(desk):
+    after_b = fingerings(part_of("B4 A#4 B4"), desk)[1]
+    after_f = fingerings(part_of("F5 A#5 F5"), desk)[1]
+    assert (after_b, after_f) == ("T 1 | Bb Eb", "T 1 | 1 Eb")
+
+
+def test_in_a_passage_without_b_or_c_the_thumb_stays_on_its_b_flat_key(desk):
+    held = fingerings(part_of("A#4 A4 G4 A4 A#4 G4 F4 A#4", quarters=0.25), desk)
+    assert all(one.startswith("Tb ") for one in held), held
+    assert "Tb" not in " ".join(fingerings(part_of("A#4 B4 C5 B4 A#4", quarters=0.25), desk))
+
+
+def test_the_plan_is_cheaper_than_choosing_each_note_alone(desk):
+    (one,) = planned(part_of("B4 A#4 B4 A4 A#4 C5 F#5 E5 F#5 G5"), (), lambda _: desk)
+    assert one.cost < one.alone
+
+
+def test_a_rest_long_enough_resets_the_hand_and_a_short_one_does_not(desk):
+    joined = {
+        name: [len(one.line.joins) for one in planned(part_of(name, tempo=60), (), lambda _: desk)]
+        for name in ("A4 - - A4", f"A4 {'- ' * 21}A4")
+    }
+    assert list(joined.values()) == [[1], [0]]
+
+
+def test_a_lever_out_of_reach_changes_the_plan(desk):
+    own = load("open-hole-b")
+    without = [
+        msgspec.structs.replace(one, placements=tuple(each for each in one.placements if each.touch != "Bb"))
+        for one in own.fingers
+    ]
+    stiff = Desk("stiff", model(msgspec.structs.replace(own, name="stiff", fingers=tuple(without))), 440.0)
+    passage = part_of("B4 A#4 B4")
+    assert fingerings(passage, desk)[1] == "T 1 | Bb Eb"
+    assert "Bb" not in fingerings(passage, stiff)[1]
+
+
+def test_a_flute_without_b_foot_has_no_fingering_for_low_b_and_the_rest_is_planned(desk):
+    short = Desk("open-hole-c", model(load("open-hole-c")), 440.0)
+    (one,) = planned(part_of("C4 B3 C4"), (), lambda _: short)
+    assert [bool(hold.options) for hold in one.line.holds] == [True, False, True]
+    assert one.option(0) and one.option(2) and one.option(1) is None
+
+
+def test_a_player_changes_a_weight_and_the_plan_follows(desk):
+    passage = part_of("F5 A#5 F5")
+    assert fingerings(passage, desk)[1] == "T 1 | 1 Eb"
+    assert fingerings(passage, desk, changed({"moving": 0.0, "alternative": 30.0}))[1] != "T 1 | 1 Eb"
+    assert changed({"moving": -1.0, "nothing": 3.0}) == WEIGHTS
+    assert "moving" in NAMES
+
+
+@pytest.mark.parametrize(
+    ("signs", "order"),
+    [
+        ([(1, FORWARD), (2, BACKWARD)], (0, 1, 2, 1, 2, 3)),
+        ([(1, BACKWARD), (3, BACKWARD, 3)], (0, 1, 0, 1, 2, 3, 2, 3, 2, 3)),
+        ([(1, ENDING, 2, {1}), (1, BACKWARD), (1, ENDING_STOPS), (2, ENDING, 2, {2})], (0, 1, 0, 2, 3)),
+        (
+            [(1, ENDING, 2, {1, 2}), (1, BACKWARD), (1, ENDING_STOPS), (2, ENDING, 2, {3}), (2, ENDING_STOPS)],
+            (0, 1, 0, 1, 0, 2, 3),
+        ),
+    ],
+)
+def test_repeats_and_endings_are_followed(signs, order):
+    told = [RepeatSign(one[0], one[1], *one[2:3], *(frozenset(each) for each in one[3:])) for one in signs]
+    assert order_played(4, told) == order
+
+
+def test_the_last_note_of_a_repeat_is_joined_to_its_first_one(desk):
+    names = "F5 A#5 A5 B5"
+    written = part_of(names)
+    events = tuple(
+        Event(**{f: getattr(one, f) for f in Event.__dataclass_fields__} | {"bar_index": n})
+        for n, one in enumerate(written.events)
+    )
+    part = Part("P1", 1, "Flute", "", events=events, played=(0, 1, 1, 2, 1, 3))
+    (one,) = planned(part, (), lambda _: desk)
+    assert {(join.before, join.after) for join in one.line.joins} == {(0, 1), (1, 1), (1, 2), (2, 1), (1, 3)}
+
+
+def test_a_trill_has_a_fingering_for_its_upper_note_by_the_key_or_by_its_sign(desk):
+    pitch = Pitch.parse("C5")
+    for sign, upper in (("", "1 | tr1 Eb"), ("flat", "| Eb")):
+        note = Note(1, 50, pitch, pitch, ornaments=(Ornament("trill", accidental=sign),))
+        event = Event((note,), "1", 0, Fraction(1), Fraction(0), Fraction(2), 0.0, 1.0, "1", 1)
+        (one,) = planned(Part("P1", 1, "Flute", "", events=(event,)), (), lambda _: desk)
+        assert str(one.option(0).other) == upper
+    in_flats = Note(1, 50, Pitch.parse("A4"), Pitch.parse("A4"), ornaments=(Ornament("trill"),))
+    event = Event((in_flats,), "1", 0, Fraction(1), Fraction(0), Fraction(2), 0.0, 1.0, "1", 1)
+    part = Part("P1", 1, "Flute", "", events=(event,), keys=((0, -3),))
+    (one,) = planned(part, (), lambda _: desk)
+    assert (str(one.option(0).start), str(one.option(0).other)) == ("Tb 1 2 | Eb", "Tb 1 | Eb")
+
+
+@pytest.mark.parametrize("name", ["A#4", "A#5", "F#4", "F#5", "D5", "D#5", "E6", "F#6"])
+def test_every_alternative_sounds_its_note_by_the_model(desk, name):
+    """Within a semitone's half of the note, as one of its resonances that is expected to sound: 50 cents, for notes of the third
+    octave lie high (charts/flute.toml)."""
+    pitch = Pitch.parse(name)
+    for one in ways_of(desk.model.instrument, pitch.midi):
+        near = [
+            each for each in sounds(desk.model, one.fingering) if abs(Pitch.from_hz(each.hz).midi - pitch.midi) < 0.5
+        ]
+        assert near and near[0].strength > 0.5, (name, str(one.fingering))
+
+
+def test_the_trill_keys_sound_the_upper_note_by_the_model(desk):
+    for low, high in (("C5", "D5"), ("C6", "D6"), ("C#5", "D5"), ("C#6", "D6"), ("C#5", "D#5"), ("C#6", "D#6")):
+        midi = Pitch.parse(high).midi
+        pairs = trills_of(desk.model.instrument, Pitch.parse(low).midi, midi)
+        keys = [two.fingering for _, two in pairs if "tr" in str(two.fingering)]
+        assert keys, (low, high)
+        away = [abs(Pitch.from_hz(each.hz).midi - midi) for each in sounds(desk.model, keys[0])]
+        assert min(away) < 0.5, (low, high)
