@@ -8,6 +8,7 @@ from enum import StrEnum
 
 from annotate.demand import Demand, NotJudged, Undecided
 from annotate.findings import Finding
+from annotate.place import Place
 from fingering_db.fingering import Fingering
 from fingering_db.message import Message
 from fingering_db.pitch import Pitch
@@ -111,6 +112,31 @@ class Decision:
 
 
 @dataclass(frozen=True, slots=True)
+class PlannedNote:
+    """A note (or demand) in the plan of its part. start: byte offset of its event; fingering, end: at its beginning and its end;
+    other: what a trill alternates with; alternatives: what the next best plans of the passage take; demand: its id, '' for an
+    ordinary note."""
+
+    place: Place
+    start: int
+    fingering: Fingering
+    end: Fingering
+    other: Fingering | None = None
+    alternatives: tuple[Fingering, ...] = ()
+    demand: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PlanCost:
+    """What the plan of a part costs, and what it would if each note had the fingering that is cheapest by itself [pressed
+    keys]."""
+
+    part: str
+    cost: float
+    alone: float
+
+
+@dataclass(frozen=True, slots=True)
 class Result:
     """The whole outcome of a run, before it is worded or written. flutes: names in the order asked for.
 
@@ -129,6 +155,9 @@ class Result:
     marked: int = 0
     """How many marks were written into the score."""
     decisions_file: str = ""
+    plan: tuple[PlannedNote, ...] = ()
+    """Of every part, on its first flute."""
+    plan_costs: tuple[PlanCost, ...] = ()
 
     def first_flute(self) -> tuple[Decision, ...]:
         """Decisions on the flute named first (per part, for scores with several parts)."""

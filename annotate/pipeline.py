@@ -14,6 +14,8 @@ from annotate.choosing.decide import decide
 from annotate.choosing.desk import Desk
 from annotate.choosing.desks import DEFAULT_FLUTE, desks_for
 from annotate.choosing.judged_on import DesksAt, desks_at, judged, remarks, transpositions
+from annotate.choosing.passage import Planned
+from annotate.choosing.planned_notes import plan_cost, planned_notes
 from annotate.decision import Decision, Result
 from annotate.decisions import kept as kept_decisions
 from annotate.decisions.kept import NOTHING, Kept
@@ -66,7 +68,7 @@ class Options:
 @dataclass(frozen=True, slots=True)
 class Looked:
     """A score that was looked at. data: MusicXML bytes of its meaning, without earlier marks of ours. desks: the flutes that
-    decisions were made on, by the names that decisions call them."""
+    decisions were made on, by the names that decisions call them; plans: of each part, voice by voice, on its first flute."""
 
     form: Form
     file: container.ScoreFile
@@ -76,6 +78,7 @@ class Looked:
     result: Result
     language: str = "en"
     desks: Mapping[str, Desk] = field(default_factory=dict)
+    plans: tuple[Planned, ...] = ()
 
 
 def look(path: Path, options: Options, progress: Progress | None = None) -> Looked:
@@ -106,6 +109,7 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
     decisions: list[Decision] = []
     not_judged: list[NotJudged] = []
     undecided: list[Undecided] = []
+    plans: list[tuple[Part, tuple[Planned, ...]]] = []
     known: dict[str, Desk] = {}
     a4_hz = 440.0
     count = 0
@@ -135,6 +139,7 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
             replace(decision, notes=notes_at(decision, texts, options.language)) for decision in decided.decisions
         ]
         findings += decided.findings
+        plans.append((part, decided.plans))
     result = Result(
         score=str(file.path),
         flutes=tuple(known),
@@ -145,8 +150,12 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
         parts_read=tuple(part.label for part in parts),
         a4_hz=a4_hz,
         decisions_file=kept.path,
+        plan=tuple(note for part, own in plans for note in planned_notes(part, own)),
+        plan_costs=tuple(cost for part, own in plans if (cost := plan_cost(part, own))),
     )
-    return Looked(form, file, data, score, parts, result, options.language, known)
+    return Looked(
+        form, file, data, score, parts, result, options.language, known, tuple(one for _, own in plans for one in own)
+    )
 
 
 def annotate(

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from annotate.answers import Shifted
 from annotate.choosing.desk import Desk
-from annotate.choosing.hands import Step, lines
+from annotate.choosing.hands import Step
 from annotate.decision import Decision, Sound, Status
 from annotate.demand import Kind
 from annotate.findings import InputError
@@ -16,7 +16,7 @@ from annotate.pack.figures import Blown, bend_cents, lip_of
 from annotate.pipeline import Looked
 from annotate.questions import shifts
 from annotate.report.content import Group, Report
-from annotate.score import Event, Part
+from annotate.score import Event
 from fingering_db.fingering import Fingering
 from fingering_db.hand import effort_of
 from fingering_db.motion import FingerMove, moves
@@ -163,28 +163,18 @@ def _shifted(desk: Desk, fingering: Fingering) -> tuple[Shifted, ...]:
 
 def ways(looked: Looked) -> dict[str, Ways]:
     """For each demand the moves beside it on its first flute, by its id."""
-    found: dict[str, Ways] = {}
-    for part in looked.parts:
-        own = [one for one in looked.result.first_flute() if one.demand.place.part_id == part.id]
-        steps = [step for line in lines(part, own, _desk_at(part, own, looked.desks)) for step in line]
-        to = {step.after.decision.demand.id: _way(step, onward=False) for step in steps if step.after.decision}
-        on = {step.before.decision.demand.id: _way(step, onward=True) for step in steps if step.before.decision}
-        found |= {one.demand.id: Ways(to.get(one.demand.id), on.get(one.demand.id)) for one in own}
-    return found
+    own = {one.demand.id: one for one in looked.result.first_flute()}
+    to: dict[str, Way] = {}
+    on: dict[str, Way] = {}
+    for plan in looked.plans:
+        for step in plan.steps():
+            if step.after.decision:
+                to.setdefault(step.after.decision.demand.id, _way(step, step.before.last, step.before.decision, own))
+            if step.before.decision:
+                on.setdefault(step.before.decision.demand.id, _way(step, step.after.first, step.after.decision, own))
+    return {id: Ways(to.get(id), on.get(id)) for id in own}
 
 
-def _way(step: Step, *, onward: bool) -> Way:
-    there = step.after if onward else step.before
-    before, after = step.before.options[0].end, step.after.options[0].start
-    return Way(there.first if onward else there.last, there.decision, before, after, moves(before, after))
-
-
-def _desk_at(part: Part, own: Sequence[Decision], desks: Mapping[str, Desk]) -> Callable[[Event], Desk | None]:
-    """The flute at an event: that of the demand there, or of the last one before it."""
-    at = {event.start: desks[one.flute] for one in own for event in one.demand.events}
-    last = next(iter(at.values()), None)
-    of_event: dict[int, Desk | None] = {}
-    for event in part.events:
-        last = at.get(event.start, last)
-        of_event[event.start] = last
-    return lambda event: of_event.get(event.start)
+def _way(step: Step, there: Event, decision: Decision | None, own: Mapping[str, Decision]) -> Way:
+    decided = own.get(decision.demand.id) if decision else None
+    return Way(there, decided, step.start, step.end, step.moved())

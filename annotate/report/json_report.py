@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from annotate.decision import Alternative, Decision, Instead, PathPoint, Result, Sound
+from annotate.decision import Alternative, Decision, Instead, PathPoint, PlannedNote, Result, Sound
 from annotate.decisions.line import FIX, READ, READINGS, place_line
 from annotate.language import words
 from annotate.numbering import fingerings_of, numbered
@@ -60,6 +60,10 @@ def as_data(report: Report, since: Since | None = None) -> dict[str, Any]:
         ],
     }
     data["decisions_file"] = result.decisions_file
+    data["plan"] = [_planned(note) for note in result.plan]
+    data["plan_costs"] = [
+        {"part": one.part, "plan": figure(one.cost, 1), "each_alone": figure(one.alone, 1)} for one in result.plan_costs
+    ]
     return data | {"since": _since(since)} if since else data
 
 
@@ -158,6 +162,20 @@ def log_data(tried: Tried | None, by_model: float) -> dict[str, Any]:
     own = {"worked": tried.worked, "failed": tried.failed}
     others = {"others_worked": tried.others_worked, "others_failed": tried.others_failed}
     return {"log": own | others | {"model_confidence": figure(by_model, 2)}}
+
+
+def _planned(note: PlannedNote) -> dict[str, Any]:
+    place = note.place
+    return {
+        "bar": place.bar,
+        "beat": figure(float(place.beat), 3),
+        "part_id": place.part_id,
+        "voice": place.voice,
+        "fingering": text_of(note.fingering),
+        "trill": text_of(note.other),
+        "alternatives": [text_of(one) for one in note.alternatives],
+        "demand": note.demand,
+    }
 
 
 def _fix_line(address: str, fingering: Fingering | None) -> str:

@@ -66,7 +66,7 @@ def render(
     sections = [page.heading(), page.changes(since), page.problems(bad)]
     sections += [page.comparison() if detail == FULL else [], page.demands()]
     sections += [page.numbers(numbered), page.findings(), page.not_judged(), page.signs()]
-    sections += [page.decisions() if detail == FULL else []]
+    sections += [page.plan(), page.decisions()] if detail == FULL else []
     if result.decisions:
         sections += [page.notices()]
     text = plain("\n\n".join("\n".join(section) for section in sections if section))
@@ -204,6 +204,15 @@ class _Layout(Page):
         """How the fingerings above are to be read."""
         lines = sign_lines([one for group in self.shown for one in group.decisions], self)
         return [self.rule(), self.say("signs.heading"), "", *lines] if lines else []
+
+    def plan(self) -> list[str]:
+        """What the plan of each part costs beside choosing each note alone."""
+        lines = []
+        for one in self.report.result.plan_costs:
+            figures = [self.words.number(cost, ".1f") for cost in (one.cost, one.alone)]
+            told = self.say("plan.costs", part=self.clean(one.part), plan=figures[0], alone=figures[1])
+            lines += wrap(told, self.width, hanging=2)
+        return [self.rule(), *lines] if lines else []
 
     def decisions(self) -> list[str]:
         """A line to paste into the decisions file for each choice, whole: longer than the page where it must be."""

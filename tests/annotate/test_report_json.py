@@ -15,7 +15,7 @@ from fingering_db.pitch import Pitch
 
 REFERENCES = Path(__file__).parents[1] / "references"
 SCHEMA = json.loads((REFERENCES / "report-v1.schema.json").read_text(encoding="utf-8"))
-TOP = "version score flutes summary demands findings not_judged undecided decisions_file"
+TOP = "version score flutes summary demands findings not_judged undecided decisions_file plan plan_costs"
 DEMAND = (
     "id kind part part_id bar beat rehearsal seconds written pitches to flute status why fingering "
     "deviation_cents confidence sounds alternatives instead path notes findings band_cents reading together "
