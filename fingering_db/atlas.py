@@ -3,7 +3,7 @@
 A resonance is a branch (acoustics/branches.py): for each lip between its shortest and its longest one frequency, falling as
 the lip grows. Kept are its places at some lips (knots) with the derivatives; between two knots it is a cubic (Hermite). Where
 that is not good to a few thousandths of a cent, seen at the middle, and where a branch begins or ends between two knots, that
-piece has FINE + 1 places of its own. How strongly each sounds, and its depth, are taken linear between every other knot."""
+piece has FINE + 1 places of its own. How strongly each sounds is taken linear between every other knot."""
 
 from __future__ import annotations
 
@@ -14,11 +14,10 @@ import numpy as np
 import numpy.typing as npt
 
 from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray
-from fingering_db.acoustics.resonance import DEPTH_REFERENCE
 
 KNOTS, FINE = 13, 16
 STRENGTHS = range(0, KNOTS, 2)
-"""Knots at which strength and depth are kept."""
+"""Knots at which strength is kept."""
 
 Floats = npt.NDArray[np.float32]
 
@@ -31,7 +30,7 @@ class Atlas:
     (n_sounds + 1,), first branch of each sound. cents: shape (k, n), place at each knot above base_hz [cents], that of the
     branch's end where it does not exist. bend: shape (k, n), its derivative [cents/m], 0 there. shortest, longest: shape (n,)
     [m]. rough: shape (n,), bit j for piece j; fine_at: shape (n,), line of `fine` of its first rough piece; fine: shape
-    (n_rough, FINE + 1), places [cents] at lips told by `share_of`. strength, depth_db: shape
+    (n_rough, FINE + 1), places [cents] at lips told by `share_of`. strength: shape
     (len(STRENGTHS), n). law_cents, law_strength: shape (n,), with the lip that the law gives there; NaN where there is none.
     own_band: shape (n,), error of dimensions and lip [cents] there, or at the end that is nearest (bands.py)."""
 
@@ -46,7 +45,6 @@ class Atlas:
     fine_at: npt.NDArray[np.int32]
     fine: Floats
     strength: npt.NDArray[np.float16]
-    depth_db: npt.NDArray[np.float16]
     law_cents: Floats
     law_strength: npt.NDArray[np.float16]
     own_band: npt.NDArray[np.float16]
@@ -102,11 +100,6 @@ class Atlas:
     def strengths(self, branch: IndexArray, lip_m: RealArray) -> RealArray:
         """How surely each sounds alone, 0 to 1, with these lips [m]."""
         return _between(self.strength, branch, (lip_m - self.lips[0]) / (STRENGTHS.step * self.spacing))
-
-    def resistances(self, branch: IndexArray, lip_m: RealArray) -> RealArray:
-        """Resistance of each with these lips [Pa s/m³]."""
-        depth = _between(self.depth_db, branch, (lip_m - self.lips[0]) / (STRENGTHS.step * self.spacing))
-        return np.asarray(DEPTH_REFERENCE * 10.0 ** (depth / 20.0))
 
     def hz(self, cents: RealArray) -> RealArray:
         """Frequency [Hz] of places."""

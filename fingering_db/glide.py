@@ -13,7 +13,7 @@ from fingering_db.fingering import Fingering
 from fingering_db.mechanism import OPEN, PERFORATION, SHUT
 from fingering_db.model import Model, sound_of
 from fingering_db.pitch import Pitch
-from fingering_db.playability import marked_down, one_jet, shared, strength
+from fingering_db.playability import strength
 from fingering_db.ranking import (
     EFFORT_WEIGHT,
     Answers,
@@ -447,22 +447,17 @@ def _judged(
     model: Model, swept: ComplexArray, tracked: RealArray, lips_m: RealArray, fingerings: list[Fingering]
 ) -> list[tuple[tuple[Resonance, ...], float]]:
     """For each stage the tracked resonances, shape (n, k) [Hz], with their strengths, and the confidence that they
-    sound together."""
+    sound: the weakest one's."""
     crossings = model.resonances(swept, lips_m)
     strengths = strength(crossings, model.curve)
     edges = np.searchsorted(crossings.row, np.arange(len(swept) + 1))
-    feed = np.ones(len(swept))
     found = []
     for stage, hz in enumerate(tracked):
         own = np.arange(edges[stage], edges[stage + 1])
         at = own[[int(np.abs(np.log(crossings.hz[own] / one)).argmin()) for one in hz]]
-        inside = np.setdiff1d(np.arange(at.min(), at.max()), at)
-        if len(hz) > 1:
-            feed[stage] = one_jet(hz[None, :], crossings.resistance[at][None, :] * model.curve.size.area)[0]
-        confidence = strengths[at].min() * np.prod(marked_down(strengths[inside])) * shared(feed[stage])
         band = bands_of_modes(model, sound_of(model, fingerings[stage]), at - edges[stage])
         sounds = tuple(
             Resonance(float(one), float(strengths[n]), float(cents)) for one, n, cents in zip(hz, at, band, strict=True)
         )
-        found.append((sounds, float(confidence)))
+        found.append((sounds, float(strengths[at].min())))
     return found

@@ -96,9 +96,11 @@ def model(instrument: Instrument, slide_mm: float = 0.0) -> Model:
     every = Reach(choices(instrument), stored["placements"], stored["states"], stored["sound"])
     halves = Halves(int(stored["cut"]), *(stored[name] for name in ("upper", "lower", "upper_of", "lower_of")))
     tables = HalfTables(TwoPort(*stored["above"]), Ends(*stored["below"]))
-    c0, c1, c2, c3 = (float(value) for value in stored["curve"])
+    plain, held = (tuple(map(float, row)) for row in stored["curve"])
     grid, effort = grid_for(instrument, slide_mm), efforts(instrument, every)
-    curve = PlainCurve((c0, c1, c2, c3), size_of(instrument))
+    curve = PlainCurve(
+        (plain[0], plain[1], plain[2], plain[3]), (held[0], held[1], held[2], held[3]), size_of(instrument)
+    )
     return Model(flute, every, halves, grid, tables, curve, effort, stored["easiest"])
 
 
@@ -142,6 +144,7 @@ def _compute(flute: Flute) -> Arrays:
     halves = halve(every)
     grid = grid_for(flute.instrument, flute.slide_mm)
     tables = tabulate(flute, halves, grid)
+    curve = _plain_curve(flute, grid)
     return {
         "placements": every.placements,
         "states": every.states,
@@ -153,15 +156,26 @@ def _compute(flute: Flute) -> Arrays:
         "lower_of": halves.lower_of,
         "above": np.array(tables.above),
         "below": np.array(tables.below),
-        "curve": np.array(_plain_curve(flute, grid).coefficients),
+        "curve": np.array([curve.coefficients, curve.held]),
         "easiest": easiest(every, efforts(flute.instrument, every)),
     }
 
 
 def _plain_curve(flute: Flute, grid: RealArray) -> PlainCurve:
-    # First register: one tube each, no cross-fingering.
-    notes = [note for note in chart_of(flute.instrument) if note.pitch.midi <= FIRST_REGISTER_TOP]
-    states = np.array([hole_states(flute.instrument, note.fingering) for note in notes])
+    chart = chart_of(flute.instrument)
+    states = np.array([hole_states(flute.instrument, note.fingering) for note in chart])
     reactance = 1j * flute.lip_slope(grid) * flute.lip_law_m(grid)
-    crossings = rising_zeros(flute.bore_impedance(states, grid) + reactance, grid)
-    return fit_plain_curve(crossings, size_of(flute.instrument))
+    impedance = flute.bore_impedance(states, grid) + reactance
+    # First register: one tube each, no cross-fingering.
+    plain = [row for row, note in enumerate(chart) if note.pitch.midi <= FIRST_REGISTER_TOP]
+    every = rising_zeros(impedance, grid)
+    shift = flute.instrument.transposition_semitones
+    asked = np.array([note.pitch.transposed(shift).hz(flute.instrument.a4_hz) for note in chart])
+    away = np.abs(np.log2(every.hz / asked[every.row]))
+    nearest = np.full(len(chart), np.inf)
+    np.minimum.at(nearest, every.row, away)
+    is_note = (away == nearest[every.row]) & (away < _SAME_NOTE_CENTS / 1200.0)
+    return fit_plain_curve(rising_zeros(impedance[plain], grid), every, is_note, size_of(flute.instrument))
+
+
+_SAME_NOTE_CENTS = 60.0  # a resonance this near a note of the chart is that note

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray
+from fingering_db.acoustics.resonance import Crossings
 from fingering_db.atlas import Atlas, ragged
 from fingering_db.bands import WIDEST_CENTS
 from fingering_db.fingering import Fingering
@@ -17,8 +18,8 @@ from fingering_db.idle import told_apart
 from fingering_db.mechanism import hole_states
 from fingering_db.model import Model, highest_hz, sound_of
 from fingering_db.pitch import Pitch
-from fingering_db.playability import Holding, holding, marked_down, one_jet, pairs, shared, strength
-from fingering_db.search import Hits, matching, nothing
+from fingering_db.playability import Holding, holding, pairs, strength
+from fingering_db.search import matching, nothing
 from fingering_db.survey import atlas, of_one_sound
 from fingering_db.trials import Tried
 from fingering_db.uncertainty import common_cents
@@ -153,9 +154,9 @@ def answers(model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4
         hits = nothing(len(hz))
     else:
         hits = matching(atlas(model), hz, tolerance_cents, bounds)
-    confidence = _confidence(model, hits)
-    lips = np.broadcast_to(hits.lips[:, None], hits.branches.shape) if len(hz) > 1 else None
-    bands = _bands(model, atlas(model), hits.branches, lips)
+    every, lips = atlas(model), np.broadcast_to(hits.lips[:, None], hits.branches.shape)
+    confidence = every.strengths(hits.branches, lips).min(axis=1, initial=1.0)
+    bands = _bands(model, every, hits.branches, lips if len(hz) > 1 else None)
     scores = score(confidence, may_be_off(hits.cents, bands), model.effort[model.easiest[hits.sounds]])
     return Answers(hits.sounds, hits.lips, confidence, hits.cents, bands, hits.branches, scores)
 
@@ -190,21 +191,45 @@ def find(
     limit: int = 100,
     *,
     jets: bool = True,
+    eased: bool = True,
 ) -> Found:
     """Every distinct sound that answers, best first, each by its easiest fingering; the best `limit` listed in full, those
-    left out that differ from a better one by an idle key. jets: with what the jets make of them (`with_jets`)."""
+    left out that differ from a better one by an idle key. Of several pitches, what one jet sounds more easily at once comes
+    before what is as good otherwise (unless not eased: some milliseconds), and one note and its harmonics last.
+    jets: with what the jets make of them (`with_jets`)."""
     found = answers(model, targets, tolerance_cents, a4_hz)
     order = np.argsort(-found.score, kind="stable")
     most = limit if len(targets) == 1 else max(limit, _RERANKED)
     best = told_apart(model, found.rows, found.cents, found.confidence, order, most)
-    # Of several pitches, those that are only one note and its harmonics come last.
-    last = np.argsort(one_notes(model, found, best), kind="stable")
-    shown = candidates(model, found, best[last[:limit]])
+    if len(targets) > 1:
+        best = _eased(model, found, best) if eased else best
+        best = best[np.argsort(one_notes(model, found, best), kind="stable")]
+    shown = candidates(model, found, best[:limit])
     hz = tuple(pitch.hz(a4_hz) for pitch in targets)
     return Found(len(found.rows), with_jets(model, shown, hz) if jets else shown)
 
 
-_RERANKED = 24  # at least so many are looked at for being one note only
+_SAME_RESONANCE = 3e-3  # 5 cents in ln f: atlas and grid place a resonance within far less
+_RERANKED = 24  # at least so many are looked at for being one note only, and for how easily they sound at once
+_EASY, _EASE_WEIGHT = 0.15, 0.1  # share of broad jets (C5+D6 of `T 2 3 | Eb` has it), worth so much confidence. Ours
+
+
+def _eased(model: Model, found: Answers, order: IndexArray) -> IndexArray:
+    """The entries of `found` in the order given, the first of them ordered again by score and `together`."""
+    first, every = order[:_RERANKED], atlas(model)
+    if not len(first):
+        return order
+    rows, lips, branches = found.rows[first], found.lips[first], found.branches[first]
+    asked_hz = every.hz(every.places(branches, np.broadcast_to(lips[:, None], branches.shape))[0])
+    together = _together(model, model.resonances(model.bore(rows), lips), asked_hz)
+    score = found.score[first] + _EASE_WEIGHT * np.minimum(together / _EASY, 1.0)
+    return np.concatenate([first[np.argsort(-score, kind="stable")], order[_RERANKED:]])
+
+
+def _together(model: Model, crossings: Crossings, asked_hz: RealArray) -> RealArray:
+    """How easily those asked for of each row, shape (n, k) [Hz], sound at once: shape (n,)."""
+    asked = (np.abs(np.log(crossings.hz[:, None] / asked_hz[crossings.row])) < _SAME_RESONANCE).any(axis=1)
+    return pairs(model.curve.size.likened(crossings), np.asarray(asked))
 
 
 def candidates(model: Model, found: Answers, order: IndexArray) -> tuple[Candidate, ...]:
@@ -267,17 +292,13 @@ def with_jets(model: Model, found: tuple[Candidate, ...], targets_hz: tuple[floa
     together = np.full(len(rows), np.nan)
     if len(targets_hz) > 1:
         hz = np.array(targets_hz) * 2.0 ** (np.array([one.deviation_cents for one in found]) / 1200.0)
-        asked = (np.abs(np.log(crossings.hz[:, None] / hz[crossings.row])) < _SAME_RESONANCE).any(axis=1)
-        together = pairs(like, np.asarray(asked))
+        together = _together(model, crossings, hz)
     told = []
     for one, least, (first, past) in zip(found, together.tolist(), itertools.pairwise(edges), strict=True):
         held = Holding(*(part[first:past] for part in (whole.share, whole.speed_low, whole.speed_high)))
         sounding = tuple(_with_jet(each, crossings.hz[first:past], held) for each in one.sounds)
         told.append(replace(one, together=least, sounds=sounding))
     return tuple(told)
-
-
-_SAME_RESONANCE = 3e-3  # 5 cents in ln f: atlas and grid place a resonance within far less
 
 
 def _with_jet(one: Resonance, hz: RealArray, held: Holding) -> Resonance:
@@ -320,22 +341,6 @@ def common_fundamental(hz: Sequence[float], every: RealArray) -> float | None:
         return None
     harmonic = heard_as_one(np.broadcast_to(np.array(hz), (len(every), len(hz))), every)
     return float(every[harmonic][0]) if harmonic.any() else None
-
-
-def _confidence(model: Model, hits: Hits) -> RealArray:
-    """How surely the resonances that answer sound together, shape (n,)."""
-    every, lips = atlas(model), np.broadcast_to(hits.lips[:, None], hits.branches.shape)
-    confidence = every.strengths(hits.branches, lips).min(axis=1, initial=1.0)
-    if hits.branches.shape[1] == 1:
-        return np.asarray(confidence)
-    number, between = ragged(hits.branches.min(axis=1), hits.branches.max(axis=1))
-    asked = (between[:, None] == hits.branches[number]).any(axis=1)
-    rival = ~asked & every.exists(between, hits.lips[number])
-    number, between = number[rival], between[rival]
-    rivals = np.log(marked_down(every.strengths(between, hits.lips[number])))
-    confidence = confidence * np.exp(np.bincount(number, rivals, len(hits.sounds)))
-    hz, resistance = every.hz(every.places(hits.branches, lips)[0]), every.resistances(hits.branches, lips)
-    return np.asarray(confidence * shared(one_jet(hz, resistance * model.curve.size.area)))
 
 
 def _resonances(model: Model, hz: RealArray, strengths: RealArray, bands_cents: RealArray) -> tuple[Resonance, ...]:

@@ -13,7 +13,7 @@ import numpy as np
 
 from fingering_db.acoustics.arrays import IndexArray, RealArray
 from fingering_db.acoustics.branches import Branches, Line, branches, crossings, solve
-from fingering_db.acoustics.resonance import Crossings, prominences
+from fingering_db.acoustics.resonance import Crossings
 from fingering_db.atlas import FINE, KNOTS, STRENGTHS, Atlas, part_of, piece_of
 from fingering_db.bands import Errors, errors
 from fingering_db.model import Model, acoustic_fingerprint, only
@@ -109,8 +109,7 @@ def surveyed(model: Model, sounds: IndexArray, errors: Errors) -> Atlas:
     pressure, flow = model.pressure_and_flow(sounds)
     line = Line(pressure, flow, model.flute.lip_slope(model.grid))
     half = _places(line, lip_knots(model), float(model.grid[0]))
-    strengths, depths = _strengths(model, line, half)
-    told = replace(half, strength=strengths.astype(np.float16), depth_db=depths.astype(np.float16))
+    told = replace(half, strength=_strengths(model, line, half).astype(np.float16))
     cents, lip = _by_law(model, told)
     branch, there = np.arange(len(cents)), np.isfinite(cents)
     law_strength = np.where(there, told.strengths(branch, lip), np.nan)
@@ -144,7 +143,6 @@ def _places(line: Line, lips: RealArray, base_hz: float) -> Atlas:
         fine_at=np.searchsorted(branch, np.arange(len(found.row))).astype(np.int32),
         fine=(step * _fine(line, found, lips, x, branch, piece)).astype(np.float32),
         strength=nothing,
-        depth_db=nothing,
         law_cents=nothing.astype(np.float32),
         law_strength=nothing,
         own_band=nothing,
@@ -193,28 +191,27 @@ def _fine(
     return np.column_stack([first, inner, last])
 
 
-def _strengths(model: Model, line: Line, atlas: Atlas) -> tuple[RealArray, RealArray]:
-    """Strength and depth [dB] of each branch at the knots in STRENGTHS; where it does not exist there, what it has at
-    the nearest at which it does, and else what it has half-way between its ends."""
+def _strengths(model: Model, line: Line, atlas: Atlas) -> RealArray:
+    """Strength of each branch at the knots in STRENGTHS; where it does not exist there, what it has at the nearest at which it
+    does, and else what it has half-way between its ends."""
     lips = atlas.lips[list(STRENGTHS)]
-    found = np.full((2, len(lips), len(atlas.shortest)), np.nan)
+    found = np.full((len(lips), len(atlas.shortest)), np.nan)
     every = np.arange(len(line.flow))
-    for at, lip in enumerate(lips):
-        branch, there = spectrum(line, atlas, every, np.full(len(every), lip))
-        found[:, at, branch] = strength(there, model.curve), there.depth_db
-    alone = np.flatnonzero(np.isnan(found[0]).all(axis=0))
+    branch, there = spectrum(line, atlas, np.tile(every, len(lips)), np.repeat(lips, len(every)))
+    found[there.row // len(every), branch] = strength(there, model.curve)
+    alone = np.flatnonzero(np.isnan(found).all(axis=0))
     shortest = np.maximum(atlas.shortest[alone], atlas.lips[0])
     middle = 0.5 * (shortest + np.minimum(atlas.longest[alone], atlas.lips[-1]))
     for start in range(0, len(alone), len(every)):
         part = slice(start, start + len(every))
         branch, there = spectrum(line, atlas, atlas.sound_of(alone[part]), middle[part])
         own = branch == alone[part][there.row]
-        found[:, :, branch[own]] = np.stack([strength(there, model.curve), there.depth_db])[:, None, own]
+        found[:, branch[own]] = strength(there, model.curve)[own]
     for at in range(1, len(lips)):
-        found[:, at] = np.where(np.isnan(found[:, at]), found[:, at - 1], found[:, at])
+        found[at] = np.where(np.isnan(found[at]), found[at - 1], found[at])
     for at in range(len(lips) - 2, -1, -1):
-        found[:, at] = np.where(np.isnan(found[:, at]), found[:, at + 1], found[:, at])
-    return found[0], found[1]
+        found[at] = np.where(np.isnan(found[at]), found[at + 1], found[at])
+    return found
 
 
 def _by_law(model: Model, atlas: Atlas) -> tuple[RealArray, RealArray]:
@@ -234,19 +231,17 @@ def spectrum(line: Line, atlas: Atlas, rows: IndexArray, lips: RealArray) -> tup
     number, branch = atlas.all_of(rows)
     there = atlas.exists(branch, lips[number])
     number, branch = number[there], branch[there]
-    found = _crossings(line, atlas, branch, number, lips[number], rows)
-    impedance = line.pressure[rows] / line.flow[rows] + 1j * line.lip_slope * lips[:, None]
-    return branch, replace(found, prominence_db=prominences(impedance, number, found.left))
+    return branch, _crossings(line, atlas, branch, number, lips[number], rows)
 
 
 def _crossings(
     line: Line, atlas: Atlas, branch: IndexArray, number: IndexArray, lips: RealArray, rows: IndexArray | None = None
 ) -> Crossings:
-    """Branches as Crossings, without prominence. number: shape (n,), row of each in the Crossings, of `rows` of the line."""
+    """Branches as Crossings. number: shape (n,), row of each in the Crossings, of `rows` of the line."""
     step = 1200.0 * line.growth / np.log(2.0)
     x = atlas.places(branch, lips)[0] / step
     _, steep, resistance = line.at(number if rows is None else rows[number], x)
     left = np.clip(x.astype(np.intp), 0, line.flow.shape[1] - 2)
     # dX/dω = -(ωρ/S) dL/dω, and dω = ω growth dx; there is none at the very end of a branch
     slope = np.maximum(-line.lip_slope[0] * steep / (2.0 * np.pi * atlas.base_hz * line.growth), 1e-6)
-    return Crossings(number, left, atlas.base_hz * np.exp(line.growth * x), slope, resistance, np.zeros(len(x)))
+    return Crossings(number, left, atlas.base_hz * np.exp(line.growth * x), slope, resistance)

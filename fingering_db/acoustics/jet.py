@@ -19,7 +19,7 @@ whole flute: `padded` makes `Modes` of Crossings, `reckon(modes, stated_jets(), 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -151,7 +151,9 @@ def held_share(modes: Modes, jets: Jets, wanted: BoolArray) -> tuple[Float32, Fl
         ready = _Ready.of(Modes(modes.hz[rows], modes.amplitude[rows], modes.resistance[rows]), wanted[rows])
         counts = np.zeros((len(speeds), len(ready.row)), dtype=np.float32)
         for some, strips in _in_groups(jets, ready):
-            np.add.at(counts, at_speed[some], _at(ready, strips).played)
+            own = np.flatnonzero(ready.first_hydrodynamic(strips).any(axis=0))  # no other mode of these jets is played
+            for number, played in zip(at_speed[some], _at(ready.only(own), strips).played, strict=True):
+                counts[number, own] += played
         share[rows][ready.row, ready.mode] = counts.sum(axis=0) / np.float32(len(jets.speed))
         low[rows][ready.row, ready.mode] = _speed_below(counts, speeds, 0.1)
         high[rows][ready.row, ready.mode] = _speed_below(counts, speeds, 0.9)
@@ -225,6 +227,15 @@ class _Ready:
         present = np.isfinite(modes.hz) if wanted is None else wanted & np.isfinite(modes.hz)
         omega, amplitude, resistance = (np.nan_to_num(part).astype(np.float32) for part in parts)
         return cls(omega, amplitude, resistance, *np.nonzero(present))
+
+    def only(self, which: IndexArray) -> _Ready:
+        """Some of those to be balanced."""
+        return replace(self, row=self.row[which], mode=self.mode[which])
+
+    def first_hydrodynamic(self, jets: _Strips) -> BoolArray:
+        """Which of those to be balanced have about half a period on each jet at most, shape (jets, k)."""
+        phase = self.omega[self.row, self.mode] * jets.delay.mean(axis=1)[:, None]
+        return np.asarray(phase < np.float32(FIRST_HYDRODYNAMIC))
 
 
 @dataclass(frozen=True, slots=True)
@@ -328,8 +339,7 @@ def _at(modes: _Ready, jets: _Strips) -> _Balanced:
     growth[jet, at] = few
     held = np.isfinite(amplitude)
     held[jet, at] = (few <= 0.0).all(axis=1)
-    half_period = modes.omega[modes.row, modes.mode] * jets.delay.mean(axis=1)[:, None]
-    return _Balanced(amplitude, held, held & (half_period < np.float32(FIRST_HYDRODYNAMIC)), growth)
+    return _Balanced(amplitude, held, held & modes.first_hydrodynamic(jets), growth)
 
 
 def _largest_balance(modes: _Ready, jets: _Strips, sine: Float32) -> tuple[Float32, Float32]:

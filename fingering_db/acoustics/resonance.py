@@ -16,7 +16,7 @@ class Crossings:
     """Rising zeros of the reactance in rows of an impedance, one entry per zero, ordered by row, then frequency.
 
     row: index of the impedance's row. left: grid index before the zero. hz: frequency [Hz]. slope: dX/dω [Pa s²/m³].
-    resistance: Re Z [Pa s/m³]. prominence_db: the lower of the two neighbouring maxima of |Z| minus the minimum [dB].
+    resistance: Re Z [Pa s/m³].
     """
 
     row: IndexArray
@@ -24,7 +24,6 @@ class Crossings:
     hz: RealArray
     slope: RealArray
     resistance: RealArray
-    prominence_db: RealArray
 
     @property
     def depth_db(self) -> RealArray:
@@ -48,16 +47,7 @@ def rising_zeros(impedance: ComplexArray, freq: RealArray) -> Crossings:
     rises: BoolArray = (reactance[:, :-1] < 0.0) & (reactance[:, 1:] >= 0.0)
     row, left = np.nonzero(rises)
     hz, slope, resistance = _refine(impedance, freq, row, left)
-    return Crossings(row, left, hz, slope, resistance, prominences(impedance, row, left))
-
-
-def prominences(impedance: ComplexArray, row: IndexArray, left: IndexArray) -> RealArray:
-    """The lower of the two neighbouring maxima of |Z| minus the minimum [dB] for every zero of the rows of an impedance, shape
-    (n, m); row, left: as in Crossings, all zeros of a row together."""
-    level = 20.0 * np.log10(np.abs(impedance) / DEPTH_REFERENCE)
-    depth = np.minimum(level[row, left], level[row, left + 1])
-    below, above = _neighbouring_maxima(level, row, left)
-    return np.asarray(np.minimum(below, above) - depth)
+    return Crossings(row, left, hz, slope, resistance)
 
 
 def _refine(
@@ -97,15 +87,3 @@ def _rational(
     below = 1.0 + q * at
     value = (p0 + at * (p1 + at * p2)) / below
     return value, (p1 + 2.0 * at * p2 - q * value) / below
-
-
-def _neighbouring_maxima(level: RealArray, row: IndexArray, left: IndexArray) -> tuple[RealArray, RealArray]:
-    """Largest level between each rise and the rise before it, and the one after it (to the grid's ends)."""
-    n, m = level.shape
-    if not len(row):
-        return np.empty(0), np.empty(0)
-    starts = row * m + left
-    edges = np.unique(np.concatenate([starts, np.arange(n) * m]))
-    largest = np.maximum.reduceat(level.ravel(), edges)
-    at = np.searchsorted(edges, starts)
-    return largest[at - 1], largest[at]
