@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import string
 import tomllib
 from collections.abc import Hashable, Mapping
@@ -56,7 +57,10 @@ class Words:
         return name in self.tables.get(table, ())
 
     def number(self, value: float | Fraction, form: str = "") -> str:
-        """A number with this language's decimal and thousands signs. form: as in Python's format."""
+        """A number with this language's decimal and thousands signs. form: as in Python's format, or `sure`: one decimal,
+        rounded down, for more the evidence does not carry, and 0.5 stays what is expected to sound."""
+        if form == "sure":
+            value, form = math.floor(value * 10.0 + 1e-9) / 10.0, ".1f"
         told = format(float(value) if isinstance(value, Fraction) else value, form)
         signs = self.tables["number"]
         return told.translate(str.maketrans({".": signs["decimal"], ",": signs["thousands"]}))
@@ -94,7 +98,8 @@ class Words:
 
     def value(self, value: object, form: str = "") -> str:
         """One value of a message in words. form: of a number as in Python's format; of a tuple how it is joined: a name in
-        the table [join], ', ' by default; `chord` of pitches; `bare` of a pitch without its cents."""
+        the table [join], ', ' by default; `chord` of pitches; `bare` of a pitch without its cents; `sure` of a confidence 0..1
+        or a strength."""
         if isinstance(value, Message):
             return self.say(value)
         if isinstance(value, Pitch):

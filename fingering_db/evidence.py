@@ -20,15 +20,12 @@ from fingering_db.instrument import DATA, load
 from fingering_db.mechanism import hole_states
 from fingering_db.model import Model, model
 from fingering_db.pitch import Pitch
-from fingering_db.playability import PLAYABLE_CONFIDENCE, holding, relative_amplitude, strength
+from fingering_db.playability import HALF_AT, PLAYABLE_CONFIDENCE, holding, relative_amplitude, worth
 from fingering_db.ranking import find
+from fingering_db.two_features import features, left_out
 
 _WITHIN_CENTS = 60.0
 _UNREPORTED_BELOW_HZ = 2200.0  # what is not reported counts up to here, above C7 nobody asked
-NOT_TOLD = (
-    str(Fingering.parse("T 2 3 | Eb")),
-    "A5",
-)  # listed as unplayed, but only not reported: counts like the others
 PLAYS, SILENT, UNREPORTED = "plays", "silent", "not reported"
 
 
@@ -78,7 +75,7 @@ def _wanted(of: Model) -> list[tuple[str, str, str, bool, float]]:
         text = str(Fingering.parse(row["fingering"]))
         within = float(row.get("within_cents", _WITHIN_CENTS))
         for key, known in (("played", PLAYS), ("unplayed", SILENT)):
-            found += [(text, note, known, True, within) for note in row.get(key, []) if (text, note) != NOT_TOLD]
+            found += [(text, note, known, True, within) for note in row.get(key, [])]
     return found
 
 
@@ -92,24 +89,20 @@ def threshold(values: RealArray, played: BoolArray) -> float:
     return float(trials[int(np.argmin(errors))])
 
 
-def measures(of: Model, crossings: Crossings, rows: tuple[Row, ...]) -> Mapping[str, RealArray]:
-    """Measures of every crossing, the larger the surer, none of them fitted to what plays, but for the confidence in use."""
+IN_USE = "mean of amplitude and jets"
+
+
+def measures(of: Model, crossings: Crossings) -> Mapping[str, RealArray]:
+    """Measures of every crossing, the larger the surer; nothing in them is fitted to what plays and does not."""
     like = of.curve.size.likened(crossings)
     share = holding(like).share
-    notes = [row.index for row in rows if not row.published]
-    octaves = np.log2(like.hz / 1000.0)
-    # What notes of the chart have at the same height: the log of their shares as a cubic in octaves.
-    line = np.polynomial.polynomial.polyfit(octaves[notes], np.log(np.maximum(share[notes], 1e-3)), 3)
-    beside = share / np.exp(np.polynomial.polynomial.polyval(octaves, line))
-    amplitude = relative_amplitude(crossings, of.curve)
     return {
         "everything plays": np.ones(len(share)),
         "depth of the minimum": -like.depth_db,
-        "relative amplitude": amplitude,
-        "strength in use (fitted)": strength(crossings, of.curve),
-        "holds": share,
-        "holds beside the chart": beside,
-        "both, geometric mean": np.sqrt(np.clip(amplitude, 0.0, 1.2) * np.clip(beside, 0.0, 1.2)),
+        "relative amplitude": relative_amplitude(crossings, of.curve),
+        "jets that hold it": share,
+        "jets, beside the chart's notes": share / of.curve.holds(like.hz),
+        IN_USE: worth(crossings, of.curve, share),
     }
 
 
@@ -132,42 +125,80 @@ def interval(values: RealArray, played: BoolArray, names: RealArray) -> tuple[fl
     return float(low), float(high)
 
 
-def misses(values: RealArray, played: BoolArray, names: RealArray) -> int:
-    """Rows that lie on the wrong side of the threshold with the fewest errors (both kinds weighing the same) on the rows of
-    all other fingerings."""
-    wrong = 0
+def guesses(values: RealArray, played: BoolArray, names: RealArray) -> BoolArray:
+    """Whether each row lies above the threshold with the fewest errors (both kinds weighing the same) on the rows of all other
+    fingerings."""
+    above = np.zeros(len(values), dtype=bool)
     for name in np.unique(names):
         rest = names != name
-        at = threshold(values[rest], played[rest])
-        wrong += int(((values[~rest] >= at) != played[~rest]).sum())
-    return wrong
+        above[~rest] = values[~rest] >= threshold(values[rest], played[rest])
+    return above
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A measure on rows: order, its interval (`ordered`, `interval`); with their fingering left out, how many rows that play are
+    missed, and how many of the others pass for playing; how many there are of both."""
+
+    order: float
+    low: float
+    high: float
+    missed: int
+    passed: int
+    plays: int
+    others: int
+
+    def __str__(self) -> str:
+        order = f"{self.order:.2f} ({self.low:.2f}-{self.high:.2f})"
+        return f"{order}, {self.missed} of {self.plays} + {self.passed} of {self.others}"
+
+
+def measured(of: Model) -> tuple[Mapping[str, tuple[Measured, Measured]], tuple[tuple[Row, float], ...]]:
+    """Every measure, and the two fitted features with the fingering left out, first without the rows that are merely not
+    reported, then with these counted as silent; and every row with the measure in use."""
+    rows, crossings = evidence(of)
+    index = [row.index for row in rows]
+    names, known = np.array([row.fingering for row in rows]), np.array([row.known for row in rows])
+    found = measures(of, crossings)
+    pair = features(crossings, of.curve)[index]
+    table: dict[str, list[Measured]] = {}
+    for used in (known != UNREPORTED, np.ones(len(rows), dtype=bool)):
+        plays, own = known[used] == PLAYS, names[used]
+        for measure, values in found.items():
+            given = values[index][used]
+            table.setdefault(measure, []).append(_measured(given, plays, own, guesses(given, plays, own)))
+        predicted = left_out(pair[used], plays, own)
+        table.setdefault(_TWO, []).append(_measured(predicted, plays, own, predicted >= 0.5))
+    told = zip(rows, found[IN_USE][index].tolist(), strict=True)
+    return {measure: (both[0], both[1]) for measure, both in table.items()}, tuple(told)
+
+
+_TWO = "two features, fitted"
+
+
+def _measured(values: RealArray, played: BoolArray, names: RealArray, above: BoolArray) -> Measured:
+    low, high = interval(values, played, names)
+    missed, passed = int((played & ~above).sum()), int((above & ~played).sum())
+    return Measured(ordered(values, played), low, high, missed, passed, int(played.sum()), int((~played).sum()))
 
 
 def report(name: str, tell: Callable[[str], None]) -> None:
     """Tell the table of measures, then every row by its worth."""
-    of = model(load(name))
-    rows, crossings = evidence(of)
-    index = [row.index for row in rows]
-    names = np.array([row.fingering for row in rows])
-    known = np.array([row.known for row in rows])
-    told = known != UNREPORTED
-    found = {measure: values[index] for measure, values in measures(of, crossings, rows).items()}
-    tell(f"{(known == PLAYS).sum()} play, {(known == SILENT).sum()} published silent, {(~told).sum()} not reported")
+    table, rows = measured(model(load(name)))
+    for known in (PLAYS, SILENT, UNREPORTED):
+        tell(f"{sum(row.known == known for row, _ in rows)} {known}")
+    tell("order: share of pairs (one plays, one does not) sorted rightly, 5-95 % by bootstrap of fingerings;")
     tell(
-        "order: share of pairs (one plays, one does not) sorted rightly, 5-95 % by bootstrap of fingerings; missed: each"
+        "then, each fingering judged by the best threshold (or the fit) on the others, how many that play are missed, and"
     )
-    tell(
-        "fingering judged by the best threshold on the others. Left: unreported rows left out; right: counted as silent"
-    )
-    for measure, values in found.items():
-        cells = []
-        for used in (told, np.ones(len(rows), dtype=bool)):
-            given = (values[used], known[used] == PLAYS, names[used])
-            low, high = interval(*given)
-            cells.append(f"{ordered(*given[:2]):.2f} ({low:.2f}-{high:.2f}), {misses(*given)} of {used.sum()} missed")
-        tell(f"{measure:<30} {cells[0]:<38} {cells[1]}")
-    for row, value in sorted(zip(rows, found["both, geometric mean"], strict=True), key=lambda entry: entry[1]):
-        tell(f"{row.known:<13}{row.note:<7}{row.fingering:<18}{value:5.2f}")
+    tell("how many of the others pass for playing.")
+    tell(f"{'':<32}{'not reported left out':<36}not reported counted as silent")
+    for measure, (first, second) in table.items():
+        tell(f"{measure:<32}{first!s:<36}{second}")
+    tell(f"The one in use, with the strength one half at {HALF_AT:g}:")
+    for row, value in sorted(rows, key=lambda entry: entry[1]):
+        wrong = "MISSED" if (value >= HALF_AT) != row.played else ""
+        tell(f"{row.known:<13}{row.note:<7}{row.fingering:<22}{value:5.2f}  {wrong}".rstrip())
 
 
 OCTAVES = (("C4-B4", 60), ("C5-B5", 72), ("C6-B6", 84))

@@ -43,7 +43,9 @@ ORDER = [
         "fingering_db.likeness",
     ],
     ["fingering_db.survey"],
-    ["fingering_db.ranking", "fingering_db.tuning", "fingering_db.calibration", "fingering_db.evidence"],
+    ["fingering_db.ranking", "fingering_db.tuning"],
+    ["fingering_db.two_features"],
+    ["fingering_db.evidence"],
     [
         "fingering_db.listening",
         "fingering_db.nearby",
@@ -192,7 +194,6 @@ def test_only_the_command_line_prints_or_exits():
             "annotate.cli",
             "fingering_db.fitting",
             "fingering_db.family",
-            "fingering_db.calibration",
             "fingering_db.evidence",
         ):
             continue

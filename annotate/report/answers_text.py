@@ -167,7 +167,7 @@ def _shifts(answer: Shifts, say: Words) -> list[str]:
 def _shifted(one: Shifted, say: Words) -> list[str]:
     """A place: its fingering, the first resonances with strengths, their intervals."""
     heard = ", ".join(
-        f"{say.pitch(sound.pitch)} ({say.number(sound.strength, '.2f')})"
+        f"{say.pitch(sound.pitch)} ({say.value(sound.strength, 'sure')})"
         for sound in one.sounds[: len(one.intervals) + 1]
     )
     keys = say.text("answer.keys", n=one.keys)

@@ -146,11 +146,6 @@ def confidence_word(decision: Decision) -> str:
     return next((name for limit, name in _CONFIDENCE_WORDS if decision.confidence >= limit), "unlikely")
 
 
-def rounded_down(confidence: float) -> float:
-    """To one decimal: more the evidence does not carry, 0.96 is not 1, and 0.5 stays what is expected to sound."""
-    return math.floor(confidence * 10.0 + 1e-9) / 10.0
-
-
 def deviations(decision: Decision) -> tuple[tuple[Pitch, float, float], ...]:
     """(pitch asked for, as written; cents sounding minus asked; ± of it) for each pitch that has a figure."""
     asked = decision.demand.pitches + decision.demand.to

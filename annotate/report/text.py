@@ -19,7 +19,6 @@ from annotate.report.content import (
     confidence_word,
     other_fingerings,
     other_sounds,
-    rounded_down,
 )
 from annotate.report.phrases import Page, signed_cents
 from annotate.report.problems import MARGIN, comparison_lines, problem_lines, problems
@@ -376,11 +375,11 @@ class _Layout(Page):
             texts.append(self.say("decisions.own_note", note=self.clean(decision.own_note)))
         if decision.fingering:
             word = confidence_word(decision)
-            sure = self.words.number(rounded_down(decision.confidence), ".1f")
+            sure = self.words.value(decision.confidence, "sure")
             texts.insert(0, self.say(f"confidence.{word}", figure=sure))
         texts += self.path(decision)
         others = [
-            self.say("report.sound", pitch=self.pitch(sound.pitch), strength=self.words.number(sound.strength, ".2f"))
+            self.say("report.sound", pitch=self.pitch(sound.pitch), strength=self.words.value(sound.strength, "sure"))
             for sound in other_sounds(decision)
         ]
         if others:
@@ -396,7 +395,7 @@ class _Layout(Page):
         lines = []
         for one in shown:
             cents = ", ".join(signed_cents(cents) for cents in one.deviation_cents)
-            sure = self.words.number(rounded_down(one.confidence), ".1f")
+            sure = self.words.value(one.confidence, "sure")
             figures = self.say("report.alternative", cents=cents, figure=sure)
             # A no-break text: the figures go to a line of their own where both do not fit on one.
             text = f"{lead} {together(pad(str(one.fingering), widest))} {together(figures)}"

@@ -27,7 +27,6 @@ MAY_READ_FINGERINGS = {
     "annotate/questions.py",
     "annotate/since.py",
     "annotate/ventwise/__init__.py",
-    "fingering_db/calibration.py",
     "fingering_db/chart.py",
     "fingering_db/evidence.py",
     "fingering_db/fitting.py",
