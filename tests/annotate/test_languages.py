@@ -196,7 +196,7 @@ def test_messages_one_after_the_other_are_said_as_sentences():
     one, two = Message("glide.speed", speed=30.4), Message("glide.weakest", confidence=0.5)
     assert one + None is one
     assert ENGLISH.say(one + two + one) == (
-        "That is 30 mm a second. Its weakest point has confidence 0.50. That is 30 mm a second."
+        "That is 30 mm a second. Its weakest point has confidence 0.5. That is 30 mm a second."
     )
 
 

@@ -53,7 +53,7 @@ def test_one_demand_is_told_with_place_fingering_diagram_figures_and_alternative
     told = block("\n".join(lines), "bar 12")
     assert "likely to sound (confidence 0.8)" in told
     assert "or T 2 3 G# | Eb -12, +14 cents (0.7)" in told
-    assert "also sounds: A5+50 (strength 0.55)" in told
+    assert "also sounds: A5+50 (strength 0.5)" in told
 
 
 def test_at_most_three_alternatives_are_shown():
@@ -106,7 +106,7 @@ def test_a_glissando_tells_its_fingerings_and_means():
 def test_other_sounds_of_a_transposing_flute_are_named_as_written():
     piccolo = demand(1, place("1"), "C5 D6", sounding=pitches("C6 D7"))
     sounds = (Sound(1046.5, Pitch("C", 0, 6), 0.9), Sound(1864.7, Pitch("A", 1, 6), 0.8))
-    assert "also sounds: A♯5 (strength 0.80)" in text.render(of(playable(piccolo, "piccolo", sounds=sounds)))
+    assert "also sounds: A♯5 (strength 0.8)" in text.render(of(playable(piccolo, "piccolo", sounds=sounds)))
 
 
 def test_a_written_fingering_and_open_pitches_are_told():
