@@ -12,7 +12,7 @@ from annotate.output import clean
 from annotate.pack.entries import Answer, Way
 from annotate.pack.figures import JetMap
 from annotate.place import Place
-from annotate.report.content import EXPECTED_STRENGTH, confidence_word, rounded_down
+from annotate.report.content import EXPECTED_STRENGTH, confidence_word
 from annotate.report.phrases import Page, signed_cents
 from annotate.score import Event
 from fingering_db.motion import ACROSS, DOWN, FingerMove
@@ -61,7 +61,7 @@ def _lip(words: Words, answer: Answer) -> list[str]:
 
 def confidence(words: Words, decision: Decision) -> str:
     """How surely it sounds."""
-    figure = words.number(rounded_down(decision.confidence), ".1f")
+    figure = words.number(decision.confidence, "sure")
     return words.text(f"confidence.{confidence_word(decision)}", figure=figure)
 
 
@@ -106,7 +106,7 @@ def tuner(words: Words, answer: Answer) -> list[tuple[str, str, str, str]]:
 
 def alternative(words: Words, one: Alternative) -> str:
     """`-6, +11 cents (0.9)`."""
-    figure = words.number(rounded_down(one.confidence), ".1f")
+    figure = words.number(one.confidence, "sure")
     return words.text("report.alternative", cents=cents(one.deviation_cents), figure=figure)
 
 
