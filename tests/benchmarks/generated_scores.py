@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 SEED = 20261126
 SCORES = 200
 WORDED, HELD, BARE, PLAYERS = "with a word", "after a word", "bare", "several players"
+TREMOLO, TIMBRAL = "tremolo of two", "timbral trill"
 
 _LANGUAGES = ("en", "de", "fr", "it", "es")
 _FLUTE = {"en": "Flute", "de": "Flöte", "fr": "Flûte", "it": "Flauto", "es": "Flauta"}
@@ -37,6 +38,13 @@ _MULT = {
     "fr": ["son multiple", "multiphonique"],
     "it": ["multifonico", "suono multiplo", "bicordo"],
     "es": ["multif.", "mult."],
+}
+_BISBIGLIANDO = {
+    "en": ["timbral trill", "bisb."],
+    "de": ["Klangfarbentriller", "bisb."],
+    "fr": ["trille de timbre", "bisb."],
+    "it": ["bisbigliando", "trillo di timbro"],
+    "es": ["bisb."],
 }
 _TECHNIQUES = {
     "en": ["whistle tone", "key clicks", "air sound", "tongue ram", "jet whistle", "timbral trill"],
@@ -75,12 +83,14 @@ def _pitch(midi: int) -> str:
     return f"<pitch><step>{name[0]}</step>{alter}<octave>{octave}</octave></pitch>"
 
 
-def _note(pitches: list[int], eighths: int, voice: int = 1, grace: bool = False) -> str:
+def _note(pitches: list[int], eighths: int, voice: int = 1, grace: bool = False, ornament: str = "") -> str:
     length = "<grace/>" if grace else ""
     lasting = "" if grace else f"<duration>{eighths}</duration>"
     kind = {8: "whole", 4: "half", 2: "quarter", 1: "eighth"}[eighths]
+    sign = f"<notations><ornaments>{ornament}</ornaments></notations>" if ornament else ""
     return "".join(
-        f"<note>{length}{'<chord/>' if index else ''}{_pitch(pitch)}{lasting}<voice>{voice}</voice><type>{kind}</type></note>"
+        f"<note>{length}{'<chord/>' if index else ''}{_pitch(pitch)}{lasting}<voice>{voice}</voice><type>{kind}</type>"
+        f"{'' if index else sign}</note>"
         for index, pitch in enumerate(pitches)
     )
 
@@ -156,6 +166,38 @@ class _Part:
         self.bars.append(_note([upper], 4) + _note([upper + 2], 4) + back + _note([lower], 4, 2) + _note([lower - 2], 2, 2)
                          + _note([lower], 2, 2))  # fmt: skip
 
+    def tremolo(self, pairs: list[list[int]], is_: str, word: str = "") -> None:
+        """To and fro between two chords or notes."""
+        signs = [f'<tremolo type="{role}">3</tremolo>' for role in ("start", "stop")]
+        self._truth[self.id, str(len(self.bars) + 1), 1.0] = is_
+        if is_ == PLAYERS:
+            self._truth[self.id, str(len(self.bars) + 1), 3.0] = is_
+        notes = (_note(pair, 4, ornament=sign) for pair, sign in zip(pairs, signs, strict=True))
+        self.bars.append((_words(word) if word else "") + "".join(notes))
+
+    def timbral(self, word: str) -> None:
+        """One note with two fingerings."""
+        self._truth[self.id, str(len(self.bars) + 1), 1.0] = TIMBRAL
+        self.bars.append(_words(word) + _note([self._step()], 8))
+
+
+def _to_and_fro(part: _Part, language: str, today: bool, plural: bool, chance: random.Random) -> None:
+    """Tremolos and trills at the end of a part: of two multiphonics and of one note today, of two players and of single notes
+    always. Chances of their own, so that all else stays as it is."""
+    part.rest(1)
+    low = chance.randint(71, 78)
+    if today:
+        pairs = [[low, low + chance.choice([8, 9, 13, 14])], [low - 1, low + chance.choice([7, 10, 11])]]
+        part.tremolo(pairs, TREMOLO, chance.choice(_MULT[language]))
+        part.tune(1, "ord.")
+        part.timbral(chance.choice(_BISBIGLIANDO[language]))
+        part.tune(1, "ord.")
+    elif plural:
+        part.tremolo([[low, low + 4], [low - 2, low + 2]], PLAYERS, _TWO[language])
+    part.bars.append(_note([low], 4, ornament="<trill-mark/>") + _note([low + 2], 4))
+    part.bars.append("".join(_note([low + up], 4, ornament=f'<tremolo type="{role}">3</tremolo>')
+                             for up, role in ((0, "start"), (3, "stop"))))  # fmt: skip
+
 
 def _romantic(part: _Part, language: str, size: int, plural: bool) -> None:
     """As in the nineteenth century: whatever chord there is has two players, or is a leftover."""
@@ -186,7 +228,11 @@ def _modern(part: _Part, language: str, size: int, plural: bool) -> str:
             part.thirds(1, _TWO[language])
         kind = "words"
     elif kind == "techniques":
-        part.bars.append(_words(chance.choice(_TECHNIQUES[language])) + _note([part._step()], 8))
+        word = chance.choice(_TECHNIQUES[language])
+        if word in _BISBIGLIANDO[language]:
+            part.timbral(word)
+        else:
+            part.bars.append(_words(word) + _note([part._step()], 8))
         part.tune(1, "ord.")
         part.multiphonics(chance.randint(1, 4), "")
     else:
@@ -240,6 +286,7 @@ def generated(seed: int = SEED, count: int = SCORES) -> Iterator[Generated]:
         else:
             _romantic(part, language, size, plural)
             score.kind = "nineteenth century"
+        _to_and_fro(part, language, today, plural, random.Random(f"{seed}/{number}/to and fro"))
         parts = [("P1", part.name, part.bars)]
         if form == "first" and size > 1:
             second = _Part("P2", part.name.replace("1", "2"), chance, score.truth)

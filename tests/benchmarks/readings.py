@@ -17,10 +17,10 @@ from annotate.reading.read import read_score
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from generated_scores import BARE, HELD, PLAYERS, SCORES, WORDED, Generated, generated
+from generated_scores import BARE, HELD, PLAYERS, SCORES, TIMBRAL, TREMOLO, WORDED, Generated, generated
 
 README = Path(__file__).parent.parent.parent / "README.md"
-ROWS = (WORDED, HELD, BARE, PLAYERS)
+_PAIRS = {Kind.TREMOLO: TREMOLO, Kind.TIMBRAL_TRILL: TIMBRAL}
 MULTIPHONIC, UNDECIDED, OTHER = "multiphonic", "undecided", "other"
 
 
@@ -51,14 +51,22 @@ def judge(score: Generated, tally: Tally) -> None:
             for demand in found.demands
             if demand.kind == Kind.MULTIPHONIC
         }
+        pairs = {
+            ((part.id, demand.place.bar, float(demand.place.beat)), _PAIRS[demand.kind])
+            for demand in found.demands
+            if demand.kind in _PAIRS
+        }
         undecided = {(part.id, one.place.bar, float(one.place.beat)) for one in found.undecided}
         truth = {place: is_ for place, is_ in score.truth.items() if place[0] == part.id}
         for place, is_ in truth.items():
-            reading = MULTIPHONIC if place in multiphonics else UNDECIDED if place in undecided else OTHER
+            right = (place, is_) in pairs if is_ in _PAIRS.values() else place in multiphonics
+            reading = MULTIPHONIC if right else UNDECIDED if place in undecided else OTHER
             tally.counts[score.today, is_, reading] += 1
             if (is_ == PLAYERS and reading == MULTIPHONIC) or (is_ != PLAYERS and reading == OTHER):
                 tally.wrong.append((score.name, f"{part.name} {place}", is_, reading))
-        strange = multiphonics - set(truth)
+        strange = (multiphonics - {place for place, is_ in truth.items() if is_ not in _PAIRS.values()}) | {
+            place for place, is_ in pairs if truth.get(place) != is_
+        }
         tally.notes += len(strange)
         tally.wrong += [(score.name, f"{part.name} {place}", "a note", MULTIPHONIC) for place in sorted(strange)]
 
@@ -74,12 +82,15 @@ def judged() -> Tally:
 def table(tally: Tally) -> str:
     """The rates as a table in Markdown."""
     lines = [
-        "| chord | of | read as a multiphonic | several players, or not at all | undecided |",
+        "| written | of | read as what one flute is asked | several players, or not at all | undecided |",
         "|---|---|---|---|---|",
     ]
     for truth in (WORDED, HELD, BARE):
         figures = [tally.all_of(truth), *(tally.of(truth, reading) for reading in (MULTIPHONIC, OTHER, UNDECIDED))]
         lines.append(f"| multiphonic, {truth} | " + " | ".join(map(str, figures)) + " |")
+    for truth, name in ((TREMOLO, "tremolo of two multiphonics, as one"), (TIMBRAL, "one note with two fingerings")):
+        figures = [tally.all_of(truth), *(tally.of(truth, reading) for reading in (MULTIPHONIC, OTHER, UNDECIDED))]
+        lines.append(f"| {name} | " + " | ".join(map(str, figures)) + " |")
     for today, name in ((False, "nineteenth century"), (True, "today")):
         readings = (MULTIPHONIC, OTHER, UNDECIDED)
         figures = [tally.all_of(PLAYERS, today), *(tally.of(PLAYERS, reading, today) for reading in readings)]

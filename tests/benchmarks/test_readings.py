@@ -10,13 +10,15 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 
 import readings
-from generated_scores import HELD, PLAYERS, SCORES, WORDED, generated
+from generated_scores import HELD, PLAYERS, SCORES, TIMBRAL, TREMOLO, WORDED, generated
 
 
 def test_no_chord_of_two_players_is_a_multiphonic_and_none_with_a_word_is_missed() -> None:
     tally = readings.judged()
     assert tally.of(PLAYERS, readings.MULTIPHONIC) == 0
     assert tally.notes == 0
+    for truth in (TREMOLO, TIMBRAL):
+        assert tally.of(truth, readings.MULTIPHONIC) == tally.all_of(truth) >= SCORES // 2
     for truth in (WORDED, HELD):
         assert tally.all_of(truth) > 100
         assert tally.of(truth, readings.MULTIPHONIC) == tally.all_of(truth)
