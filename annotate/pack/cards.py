@@ -120,6 +120,8 @@ def _answer(entry: Entry, answer: Answer, shown: Shown, *, first: bool) -> Html:
         if sound:
             parts.append(tag("p", {}, tag("button", {"type": "button", "class": "play", "data-play": sound},
                                           words.text("pack.listen"))))  # fmt: skip
+    if decision.own_note:
+        parts.append(tag("p", {"class": "own"}, clean(words.text("decisions.own_note", note=decision.own_note))))
     parts.append(_why(decision, shown))
     parts += [_alternatives(decision, shown), _instead(decision, shown)]
     if first:
@@ -259,5 +261,5 @@ def _decide(entry: Entry, shown: Shown) -> Html:
     )
     return joined(
         tag("h4", {}, shown.words.text("pack.decide")),
-        tag("div", {"class": "decide"}, tag("pre", {"tabindex": "0"}, "\n".join(lines)), copy),
+        tag("div", {"class": "decide"}, tag("pre", {"tabindex": "0"}, "\n".join(map(clean, lines))), copy),
     )

@@ -115,7 +115,8 @@ def _alike(groups: Sequence[Group]) -> list[Group]:
     for group in groups:
         demand = group.demand
         asked = demand.kind, demand.pitches, demand.sounding, demand.to, demand.to_sounding, demand.open_pitches
-        key = asked, tuple((one.flute, one.status, one.fingering, len(one.path)) for one in group.decisions)
+        played = ((one.flute, one.status, one.fingering, len(one.path), one.own_note) for one in group.decisions)
+        key = asked, tuple(played)
         known = found.get(key)
         if known is None:
             found[key] = group

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from importlib.resources import files
 
 from annotate.decision import Decision, Status
+from annotate.decisions.line import READ, READINGS, place_line
+from annotate.demand import Undecided
 from annotate.language import Words
 from annotate.output import clean
 from annotate.pack import fonts, speech
@@ -238,10 +240,20 @@ def _findings(content: PageContent) -> Html:
         )
         for one in content.report.result.not_judged
     ]
+    items += [_undecided(one, words) for one in content.report.result.undecided]
     if not items:
         return Html("")
     heading = tag("h2", {"id": "findings"}, words.text("findings.heading"))
     return tag("section", {"aria-labelledby": "findings"}, heading, tag("ul", {"class": "findings"}, *items))
+
+
+def _undecided(one: Undecided, words: Words) -> Html:
+    """A chord that nobody can tell how to read, with the lines that settle it."""
+    lines = [clean(place_line(one.address, READ, how)) for how in READINGS if one.address]
+    evidence = "; ".join(clean(words.say(each)) for each in one.evidence)
+    told = f"{clean(words.chord(one.pitches))} – {evidence}"
+    head = tag("b", {}, f"{clean(words.place(one.place))}: ")
+    return tag("li", {"class": "warning"}, head, told, tag("pre", {"tabindex": "0"}, "\n".join(lines)))
 
 
 def _finding(code: str, severity: str, demands: Sequence[str], places: Sequence[object], message: object, advice: object,

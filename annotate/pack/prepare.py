@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from lxml import etree
 
+from annotate.decisions.line import choice_line
 from annotate.drawing.picture_files import place_name
 from annotate.language import Words, words
 from annotate.marking import Stand, Style, stands_of
@@ -123,7 +124,13 @@ def shown_on(made: Prepared, names: Mapping[tuple[str, str], str]) -> Shown:
         curves=_curves(made.entries),
         maps=_maps(made.entries),
         sounds=names,
-        decide={},
+        decide={
+            one.demand.id: choice_line(
+                one.demand.address, one.fingering, (other.fingering for other in one.alternatives)
+            )
+            for one in made.looked.result.first_flute()
+            if one.demand.address and one.fingering
+        },
     )
 
 

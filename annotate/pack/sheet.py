@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from annotate.decision import Status
+from annotate.decision import Decision, Status
 from annotate.drawing import picture
 from annotate.language import Words
 from annotate.output import clean
@@ -96,7 +96,7 @@ def _card(entry: Entry, shown: Shown, pictures: _Pictures) -> dict[str, Any]:
         "seek": " ".join(speech.seek(words, answer, shown.maps.get(key))) if played else "",
         "tuner": [list(row) for row in speech.tuner(words, answer)],
         "sure": speech.confidence(words, decision) + "." if played else "",
-        "why": clean(words.say(decision.why)),
+        "why": " ".join(text for text in (_own(decision, words), clean(words.say(decision.why))) if text),
         "alternatives": [
             {"picture": pictures.name(one.fingering), "text": f"{one.fingering}  {speech.alternative(words, one)}"}
             for one in by_ease(decision.alternatives)
@@ -114,6 +114,10 @@ def _card(entry: Entry, shown: Shown, pictures: _Pictures) -> dict[str, Any]:
             for one in answer.shifted
         ],
     }
+
+
+def _own(decision: Decision, words: Words) -> str:
+    return clean(words.text("decisions.own_note", note=decision.own_note)) if decision.own_note else ""
 
 
 def _hand(entry: Entry, shown: Shown) -> list[str]:
