@@ -86,7 +86,9 @@ class Run:
 
         said = words(self.language)
         self.stage = said.text("command.progress", done=done, total=total)
-        if what != "demand":
+        if what == "sound":
+            self.stage = said.text("pack.sound_of", done=done, total=total)
+        elif what != "demand":
             self.stage = said.text("command.computing", what=what, percent=100 * share)
         late = time.monotonic() - self.begun > _LATE_S
         if late and not self.quiet and is_terminal(sys.stderr):

@@ -60,7 +60,8 @@ def listen(
     lip_mm: float | None = None,
 ) -> Listened:
     """The sound of a fingering. asked_hz: two or more pitches that are to sound at once [Hz]: the air rests where a jet sounds
-    most of them; without, where the easiest two sit that are not one note, and where there are none it sweeps.
+    most of them; a single one: it rests amid the speeds at which jets hold that, and sweeps where none does; without, where
+    the easiest two sit that are not one note, and where there are none it sweeps.
     lip_mm: one lip for all resonances (equivalent length), else by the law. The same arguments give the same samples.
 
     Some half a second of computing for a second of sound. Raises FingeringError when the flute has no such touch."""
@@ -69,9 +70,12 @@ def listen(
     crossings = of.drawn_out(states, of.flute.slide_mm + slide_mm, lips)
     modes, _ = modes_of(of.curve.size.likened(crossings))
     length = of.curve.size.length
-    pair = _pair(modes, tuple(hz * length for hz in asked_hz), highest_hz(of.instrument) * length)
+    asked = tuple(hz * length for hz in asked_hz)
+    pair = _pair(modes, asked, highest_hz(of.instrument) * length)
     rate = RATE * max(length, 1.0)  # of the likened flute, whose time runs faster by its length
     resting = None if pair is None else _resting(modes, pair, rate)
+    if len(asked) == 1:
+        resting = _resting_alone(modes, asked[0], rate)
     jet = resting[0] if resting else (_SWEEP_DISTANCE, _SWEEP_THICKNESS, _SWEEP_SPEEDS[1])
     steps = max(round(seconds / length * rate), 2)
     speeds = _swept(steps) if resting is None else _rested(steps, jet[2])
@@ -124,6 +128,20 @@ def _resting(modes: Modes, pair: tuple[int, int], rate: float) -> tuple[tuple[fl
     best = int((good + weaker / np.maximum(stronger, others)).argmax())
     distance, thickness, speed = tried[best]
     return (float(distance), float(thickness), float(speed)), rms[best]
+
+
+def _resting_alone(modes: Modes, hz: float, rate: float) -> tuple[tuple[float, float, float], RealArray] | None:
+    """As `_resting` for the mode nearest to hz: of the broad jets that hold it as players do the one of middle speed."""
+    mode = int(np.nanargmin(np.abs(np.log(modes.hz[0] / hz))))
+    broad = broad_jets()
+    held = np.flatnonzero([bool(found.played[0][mode]) for found in each_jet(modes, broad)])
+    if not len(held):
+        return None
+    at = held[np.argsort(broad.speed[held], kind="stable")][len(held) // 2]
+    jet = float(broad.distance[at]), float(broad.thickness[at]), float(broad.speed[at])
+    start = np.zeros(modes.hz.shape)
+    start[:, mode] = 1.0
+    return jet, _blown(modes, [jet], _TRIED_SECONDS, rate, start=start).rms[0]
 
 
 def _levels(hz: RealArray, rms: RealArray) -> tuple[tuple[float, float], ...]:

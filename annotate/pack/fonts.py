@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import base64
+import hashlib
 import io
 import re
 from collections.abc import Iterable
 from functools import cache
 from pathlib import Path
 from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from fingering_db.store import fetch
 
 MUSIC, WORDS = "Leipzig", "Liberation Serif"
 _FACE = re.compile(r"@font-face\s*{(.*?)}", re.DOTALL)
@@ -38,10 +44,22 @@ def _said(face: str, name: str) -> str:
 
 def write_ttf(folder: Path) -> None:
     """Every face as a TTF file in a folder, for a typesetter."""
-    for number, (_, _, _, data) in enumerate(_faces()):
-        font = _font(data)
-        font.flavor = None
-        font.save(folder / f"face-{number}.ttf")
+    for number, data in enumerate(_ttf()):
+        (folder / f"face-{number}.ttf").write_bytes(data)
+
+
+def _ttf() -> tuple[bytes, ...]:
+    """The faces as TTF: unpacked once, which takes a second or two, then kept in the user's cache folder."""
+    digest = hashlib.sha256(b"".join(data for _, _, _, data in _faces())).hexdigest()
+    kept = fetch(f"fonts {digest}", lambda: {str(n): _unpacked(face[3]) for n, face in enumerate(_faces())})
+    return tuple(kept[str(number)].tobytes() for number in range(len(_faces())))
+
+
+def _unpacked(data: bytes) -> npt.NDArray[np.uint8]:
+    font, out = _font(data), io.BytesIO()
+    font.flavor = None
+    font.save(out)
+    return np.frombuffer(out.getvalue(), dtype=np.uint8)
 
 
 def css(characters: Iterable[str]) -> str:
@@ -50,7 +68,7 @@ def css(characters: Iterable[str]) -> str:
 
     wanted = {ord(char) for char in characters}
     rules = []
-    for family, weight, style, data in _faces():
+    for (family, weight, style, _), data in zip(_faces(), _ttf(), strict=True):
         font = _font(data)
         if (weight, style) == ("bold", "italic") or not wanted & set(font.getBestCmap()):
             continue

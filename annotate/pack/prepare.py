@@ -212,7 +212,7 @@ def _maps(found: Sequence[Entry]) -> dict[tuple[str, str], JetMap]:
 
 
 def _heard(found: Sequence[Entry], progress: Progress | None) -> dict[tuple[str, str], sounds.Heard]:
-    """Sounds on the first flute, two at a time."""
+    """Sounds on the first flute."""
     wanted = [
         (key, entry.answers[0])
         for entry in found
@@ -220,8 +220,10 @@ def _heard(found: Sequence[Entry], progress: Progress | None) -> dict[tuple[str,
         if entry.answers[0].blown
     ]
     made: dict[tuple[str, str], sounds.Heard] = {}
-    for key, answer in wanted:
+    for done, (key, answer) in enumerate(wanted, start=1):
         one = sounds.heard(answer)
         if one:
             made[key] = one
+        if progress:
+            progress("sound", done, len(wanted))
     return made

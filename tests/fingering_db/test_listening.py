@@ -33,6 +33,14 @@ def test_a_plain_fingering_goes_to_its_octave_and_falls_back_later(made: Model):
     assert abs(cents(loudest(heard.samples, heard.rate, 0.7), "E5")) < 40.0
 
 
+def test_a_single_pitch_that_is_asked_for_is_rested_on(made: Model):
+    """E5 on the fingering of E4, whose own first register must then not sound."""
+    for name in ("E4", "E5"):
+        heard = listen(made, Fingering.parse("T 1 2 3 | 1 2 Eb"), 0.6, asked_hz=(Pitch.parse(name).hz(440.0),))
+        assert heard.rests_m_s is not None
+        assert abs(cents(loudest(heard.samples, heard.rate, 0.5), name)) < 40.0
+
+
 def test_the_published_pair_is_rested_on_and_both_its_notes_are_heard(made: Model):
     # C5 and D6 at once on this fingering: Wolfe, Smith, Tann & Fletcher 2001, JSV 243:127.
     heard = listen(made, Fingering.parse("T 2 3 | Eb"), 1.0)

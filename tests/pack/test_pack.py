@@ -12,7 +12,7 @@ from html.parser import HTMLParser
 
 import numpy as np
 import pytest
-from conftest import HOSTILE
+from hostile_score import HOSTILE
 
 from annotate.pack import sounds
 from annotate.pack.entries import Entry, entries, ways
