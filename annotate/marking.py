@@ -17,7 +17,7 @@ from annotate.findings import Finding
 from annotate.numbering import fingerings_of, numbered
 from annotate.place import Place
 from annotate.score import Event, Part
-from annotate.wording import is_gliding, legend, number_row, technique_notes
+from annotate.wording import is_gliding, is_trilled, legend, number_row, technique_notes
 from fingering_db.fingering import Fingering
 from fingering_db.message import Message
 
@@ -170,6 +170,7 @@ def _below(
             plain=style.carrier == ASCII,
             statuses={decision.status for decision in judged} if style.notes != NONE else (),
             numbered=bool(numbers),
+            trilled=style.notes != NONE and any(map(is_trilled, judged)),
             gliding=full and any(map(is_gliding, judged)),
             contrary=[decision.contrary for decision in judged if decision.contrary and full],
             column=style.carrier != ROWS,

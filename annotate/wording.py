@@ -71,6 +71,11 @@ def signed(held: Held) -> str:
     return (held.touch.sign or held.touch.touch) + held.suffix
 
 
+def is_trilled(decision: Decision) -> bool:
+    """Whether the notes of a decision name the fingers that go to and fro."""
+    return bool(_trilled(decision, words()))
+
+
 def _trilled(decision: Decision, lexicon: Words) -> str:
     """The fingers that go to and fro, where both fingerings belong to one note: left hand, bar, right hand."""
     demand = decision.demand
@@ -180,13 +185,15 @@ def legend(
     statuses: Iterable[str] = (),
     *,
     numbered: bool = False,
+    trilled: bool = False,
     gliding: bool = False,
     contrary: Iterable[Fingering] = (),
     column: bool = False,
 ) -> tuple[str, ...]:
     """The entries of a part's line at its first diagram, explaining only the signs these fingerings and statuses use;
     none without a fingering. plain: circles stand as plain signs.
-    numbered: fingerings carry numbers and are drawn once. gliding: some notes say what moves where.
+    numbered: fingerings carry numbers and are drawn once. trilled: some notes name the fingers of a trill.
+    gliding: some notes say what moves where.
     contrary: the notes of moves against the ear. column: the diagrams are columns."""
     shown = tuple(fingerings)
     if not shown:
@@ -203,6 +210,7 @@ def legend(
     parts.append(lexicon.text("legend.column" if column else "legend.hands"))
     parts += [lexicon.text("legend.trill")] if column and diagram.trill_keys(shown) else []
     parts += [lexicon.text("legend.number")] if numbered else []
+    parts += [lexicon.text("legend.to_and_fro")] if trilled else []
     parts += [lexicon.text("legend.gliding")] if gliding else []
     # A column has no room for the sign, and a numbered diagram serves many ways to it.
     sign = "" if column or numbered else f"{diagram.CONTRARY} "

@@ -119,6 +119,7 @@ def test_the_score_says_both_fingerings_or_which_fingers_go_to_and_fro(looked, t
         text = out.read_text("utf-8")
         assert result.marked == (2 if notes is TWO else 1)
         assert expected in text
+        assert ("these fingers go to and fro" in text) == bool(expected)
         bare = tmp_path / "bare.musicxml"
         strip_file(out, bare, in_place=False)
         assert bare.read_bytes() == score.file.data
