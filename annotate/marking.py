@@ -29,7 +29,7 @@ START, END = "start", "end"
 LEGENDS = (START, END, NONE)
 _LONG_REST_SECONDS = 10.0  # after so long a player wants to be told again: ours
 _SHOWN = 80  # characters of words that stand in the way
-_WIDE, _NARROW = 60, 24  # characters of a row of the legend
+_WIDE, _NARROW = 60, 22  # characters of a row of the legend
 # Quarters between two notes, at least, for what stands above them to find room in the programs measured.
 _ROOM_FOR_COLUMN, _ROOM_FOR_ROWS = Fraction(1), Fraction(2)
 _BARS_NAMED = 8
@@ -121,7 +121,7 @@ def _marked(part: Part, stands: list[Stand], style: Style, below: tuple[Event, t
     rows: dict[int, list[str]] = {}
     events: dict[int, Event] = {}
     for stand in stands:
-        own = [*stand.notes, *([stand.number] if stand.number else _drawing(stand, style))]
+        own = _numbered(stand) if stand.number else [*stand.notes, *_drawing(stand, style)]
         if own:
             rows.setdefault(stand.event.start, []).extend(own)
             events[stand.event.start] = stand.event
@@ -136,7 +136,6 @@ def _marked(part: Part, stands: list[Stand], style: Style, below: tuple[Event, t
             voice=event.voice if part.multiple_voices else "",
             staff=event.staff if part.staves > 1 else 0,
             below=under.get(offset, ()),
-            to_the_left=style.legend_at == END,
         )
         for offset, event in sorted(at.items())
     )
@@ -270,12 +269,19 @@ def _chosen(stands: list[Stand], diagrams: str) -> list[Stand]:
     return kept
 
 
+def _numbered(stand: Stand) -> list[str]:
+    """The rows of a place with a number; a mark of doubt alone goes into its row: `[3]?`."""
+    if [len(note) for note in stand.notes] == [1]:
+        return [stand.number + stand.notes[0]]
+    return [*stand.notes, stand.number]
+
+
 def _drawing(stand: Stand, style: Style) -> tuple[str, ...]:
     if not stand.drawn:
         return ()
     if style.carrier == ROWS:
         return diagram.rows(stand.drawn, stand.contrary)
-    return diagram.column(stand.drawn, plain=style.carrier == ASCII)
+    return diagram.columns(stand.drawn, plain=style.carrier == ASCII)
 
 
 def _crowded(part: Part, stands: list[Stand], style: Style) -> tuple[Finding, ...]:

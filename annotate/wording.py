@@ -207,8 +207,9 @@ def legend(
     if diagram.vented_letters(shown) or "v" in suffixes:
         parts.append(lexicon.text("legend.letter_vent"))
     parts += [lexicon.text("legend.letter_hole")] if "o" in suffixes else []
-    parts.append(lexicon.text("legend.column" if column else "legend.hands"))
-    parts += [lexicon.text("legend.trill")] if column and diagram.trill_keys(shown) else []
+    parts.append(lexicon.text(f"legend.{'line' if numbered else 'column' if column else 'hands'}"))
+    parts += [lexicon.text("legend.flat")] if column and not numbered and diagram.flat_thumb(shown) else []
+    parts += [lexicon.text("legend.trill")] if (column or numbered) and diagram.trill_keys(shown) else []
     parts += [lexicon.text("legend.number")] if numbered else []
     parts += [lexicon.text("legend.to_and_fro")] if trilled else []
     parts += [lexicon.text("legend.gliding")] if gliding else []

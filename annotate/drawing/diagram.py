@@ -1,7 +1,8 @@
-"""A fingering as signs, from the player's view: in a column, or in two rows with the left hand above, the right hand below.
+"""A fingering as signs, from the player's view: a column for each hand, or two rows with the left hand above, the right below.
 
-The three main keys of each hand stand as circles in playing order, so that both rows together make a grid of
-two by three; thumb, side and foot keys follow as letters. `T 2 3 | Eb` becomes `○●● T` over `○○○ E♭`.
+The three main keys of each hand stand as circles in playing order. In rows, thumb, side and foot keys follow as letters:
+`T 2 3 | Eb` becomes `○●● T` over `○○○ E♭`. In columns each hand has four places, from the top: the left one thumb, 1, 2, 3,
+the right one 1, 2, 3, little finger: `T○`, `○○`, `●○`, `●●`.
 
 Only signs that every notation program we tried shows and hands on are used; none of \\ { $ # " % ever is, because these
 break an importer. One alphabet: what is # and b where fingerings are typed is ♯ and ♭ wherever they are drawn, in the plain
@@ -19,12 +20,10 @@ CONTRARY = "~"
 PLAIN_SIGNS = {DOWN: "@", UP: "-", HOLE_OPEN: "o", VENT_OPEN: "v", BOTH_OPEN: "&"}
 """Plain signs by drawn sign; `o` and `v` are the suffixes of the fingering text."""
 
-DIVIDER = "–"
-"""Between the hands of a column."""
-
 _PLAIN_TABLE = {ord(sign): plain for sign, plain in PLAIN_SIGNS.items()}
 _SUFFIX_SIGNS = {"": DOWN, "o": HOLE_OPEN, "v": VENT_OPEN, "ov": BOTH_OPEN}
 _CIRCLES = ("1", "2", "3")
+_AT_HOME = "Eb"  # the key under the right little finger where it rests: a circle in a column, other keys their letters
 
 
 def rows(fingering: Fingering, contrary: Fingering | None = None) -> tuple[str, str]:
@@ -46,13 +45,17 @@ def plain_rows(fingering: Fingering, contrary: Fingering | None = None) -> tuple
     return upper, lower
 
 
-def column(fingering: Fingering, plain: bool = False) -> tuple[str, ...]:
-    """One sign a row, from top to bottom as the flute lies: thumb, three circles, what lies between the hands (else a dash),
-    three circles, right little finger. Narrow enough to stand over neighbouring notes. plain: plain signs for the circles."""
-    top, upper, between, lower, bottom = _from_the_top(fingering)
-    found = (*top, *upper, *(between or (DIVIDER,)), *lower, *bottom)
-    table = _PLAIN_TABLE | {ord(DIVIDER): "="} if plain else {}
-    return tuple(row.translate(table) for row in found)
+def columns(fingering: Fingering, plain: bool = False) -> tuple[str, ...]:
+    """A column for each hand in four rows, so that a diagram is low and narrow enough to stand over neighbouring notes; every
+    other key that is held has a row of its own under them. plain: plain signs for the circles."""
+    top, upper, between, lower, _ = _from_the_top(fingering)
+    little = [held for held in fingering.right if held.touch.finger == "R4"]
+    little.sort(key=lambda held: held.touch.touch != _AT_HOME)
+    last = [_SUFFIX_SIGNS[held.suffix] if held.touch.touch == _AT_HOME else _short(held) for held in little]
+    thumb = top[0].replace("T♭", "♭") if top else UP  # so that the two of a row are never three
+    grid = zip((thumb, *upper), (*lower, *(last[:1] or [UP])), strict=True)
+    found = (*map("".join, grid), *between, *last[1:])
+    return tuple(row.translate(_PLAIN_TABLE) if plain else row for row in found)
 
 
 def line(fingering: Fingering, plain: bool = False) -> str:
@@ -80,6 +83,11 @@ def _from_the_top(fingering: Fingering) -> tuple[list[str], list[str], list[str]
 def _short(held: Held) -> str:
     """Letters as narrow as they go: a third one runs into the neighbouring column in a program that sets words large."""
     return held.touch.sign.replace("tr", "t") + held.suffix
+
+
+def flat_thumb(fingerings: tuple[Fingering, ...]) -> bool:
+    """Whether the thumb's B flat key, a mere ♭ in columns, is among these."""
+    return any(held.touch.sign == "T♭" for one in fingerings for held in one.held)
 
 
 def trill_keys(fingerings: tuple[Fingering, ...]) -> bool:

@@ -21,9 +21,17 @@ _SIGN = rf"[{_CIRCLES}{re.escape(_PLAIN)}]"
 _LETTER = "A-Za-zÀ-ÖØ-öø-ÿĀ-ſ"  # spelled out, for JavaScript has no other way
 _NUMBER = r"[+\-−]?[0-9]+(?:[.,][0-9]+)?"
 _PITCH = rf"[{_LETTER}]{{1,6}}[♯♭#]?-?[0-9]+(?:\([+\-−]?[0-9]+\))?"
-_LETTERS = sorted({sign for one in TOUCHES for sign in (one.sign or one.touch, one.sign.replace("tr", "t"))} - {""})
+_LETTERS = sorted(
+    {
+        sign
+        for one in TOUCHES
+        for sign in (one.sign or one.touch, one.sign.replace("tr", "t"), one.sign.replace("T♭", "♭"))
+    }
+    - {""}
+)
 _KEY = rf"(?:{'|'.join(sorted(map(re.escape, _LETTERS), key=len, reverse=True))})(?:ov|o|v)?"
-_DRAWN = re.compile(rf"{_SIGN}{{1,3}}|{_KEY}|[~|–=]")  # a word of a diagram, be it in rows, a column or a line
+# A word of a diagram, in rows, columns or a line; – and = stood in former ones.
+_DRAWN = re.compile(rf"{_SIGN}{{1,3}}|{_KEY}|{_KEY}{_SIGN}|{_SIGN}{_KEY}|[~|–=]")
 _VALUES = {
     "touch": _KEY,
     "touches": rf"(?:(?:{_KEY}|\|) ?)+",
@@ -35,12 +43,14 @@ _OTHER = rf"[{_LETTER}0-9_♯♭+\-−.,/ ]{{1,30}}"  # a value that this gramma
 
 
 def are_ours(text: str) -> bool:
-    """Whether a text is of our rows alone: each between our signs, parted by white space, and as we write it.
+    """Whether a text is of our rows alone: each before our sign, or between two of them, and as we write it.
 
     Programs may have changed blanks; nothing else, for what a user types into a row makes it the user's."""
     pieces = text.strip().split(SIGNATURE)
     between, rows = pieces[::2], pieces[1::2]
-    return bool(rows) and len(pieces) % 2 == 1 and not any(map(str.strip, between)) and all(map(is_row, rows))
+    if len(pieces) % 2 == 1 and not any(map(str.strip, between)):
+        return bool(rows) and all(map(is_row, rows))
+    return len(pieces) > 1 and not pieces[-1] and all(map(is_row, pieces[:-1]))
 
 
 def is_row(row: str) -> bool:
@@ -88,7 +98,8 @@ def _notes() -> re.Pattern[str]:
 
 @cache
 def _numbers() -> re.Pattern[str]:
-    return re.compile("|".join(sorted({_pattern(table["number"], set()) for table in _tables("note")})))
+    numbers = "|".join(sorted({_pattern(table["number"], set()) for table in _tables("note")}))
+    return re.compile(f"(?:{numbers})[?!]?")
 
 
 @cache

@@ -85,7 +85,7 @@ class _Direction:
     def is_ours(self) -> bool:
         # Programs may add white space around a text when saving; one lone separator is no text of ours.
         texts = [text.strip() for text in self.texts]
-        signed = (len(text) > 1 and text[0] == text[-1] == SIGNATURE for text in texts)
+        signed = (len(text) > 1 and text[-1] == SIGNATURE for text in texts)
         return self.ours and bool(texts) and all(signed)
 
     def is_as_written(self) -> bool:

@@ -23,7 +23,7 @@ _SIGNS = "♯♭"  # in every carrier: a file whose encoding lacks them takes ch
 _NOT_XML = re.compile("[\x00-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 # Spelled out: left to the program, some would set italics or their own size for words.
 _FONT = 'font-size="{}" font-style="normal" font-weight="normal"'
-_SIZES = {COLUMN: 5.5, ROWS: 8, ASCII: 5.5}  # points; Verovio sets all words alike
+_SIZES = {COLUMN: 6, ROWS: 8, ASCII: 6}  # points; Verovio sets all words alike
 _SMALL = 6  # of legend and list
 
 
@@ -36,7 +36,7 @@ class Mark:
     """What to write at one note.
 
     offset: of the first byte of its `<note` in the file. rows: texts above the staff from top to bottom; below: such under
-    it, to_the_left: ending at the note where a program can do that. One of both at least, none empty. voice: '' in a part of
+    it. One of both at least, none empty. voice: '' in a part of
     one voice. staff: from 1; 0 in a part of one staff.
     """
 
@@ -45,7 +45,6 @@ class Mark:
     voice: str = ""
     staff: int = 0
     below: tuple[str, ...] = ()
-    to_the_left: bool = False
 
 
 def splice(data: bytes, marks: Sequence[Mark], carrier: str = COLUMN) -> bytes:
@@ -92,8 +91,7 @@ def _block(data: bytes, mark: Mark, carrier: str, form: TextForm) -> str:
     for text in mark.rows[::-1]:
         lines += _direction(_signed(text, carrier), mark, unit, "above", _FONT.format(_SIZES[carrier]))
     for text in mark.below:
-        font = _FONT.format(_SMALL) + (' halign="right"' if mark.to_the_left else "")
-        lines += _direction(_signed(text, carrier), mark, unit, "below", font)
+        lines += _direction(_signed(text, carrier), mark, unit, "below", _FONT.format(_SMALL))
     lines.append(f"<?{TARGET} {END}?>")
     return (newline + indent).join(lines)
 
@@ -112,9 +110,10 @@ def _direction(text: str, mark: Mark, unit: str, placement: str, font: str) -> l
 
 
 def _signed(row: str, carrier: str) -> str:
-    """A row's text as it stands in the file: checked, mapped, escaped and signed."""
+    """A row's text as it stands in the file: checked, mapped, escaped and signed, at its end alone: Verovio, which has no
+    measure of the sign, keeps room for each."""
     row = (in_ascii(row, _SIGNS) if carrier == ASCII else row).replace("#", "♯")
     bad = _BREAKING.intersection(row) or _NOT_XML.findall(row)
     if bad or not row.strip():
         raise ValueError(f"row {row!r} is blank or holds characters that words must not have: {sorted(bad)}")
-    return f"{SIGNATURE}{escape(row)}{SIGNATURE}"
+    return f"{escape(row)}{SIGNATURE}"

@@ -1,5 +1,5 @@
-// Texts that ventwise wrote, in whatever voice they stand: rows between the invisible signs, as its grammar has them. What a user
-// typed between the signs is the user's and stays. The algorithm is that of own_rows.py, and so are the patterns.
+// Texts that ventwise wrote, in whatever voice they stand: rows before an invisible sign or between two, as its grammar has them. What a
+// user typed there is the user's and stays. The algorithm is that of own_rows.py, and so are the patterns.
 var GRAMMAR = null // filled in by `ventwise plugin --to FOLDER`
 
 function isWhole(pattern, text) {
@@ -30,13 +30,15 @@ function isRow(row) {
 }
 
 function areOurs(text) {
-    var pieces = text.trim().split(GRAMMAR.sign)
-    if (pieces.length < 3 || pieces.length % 2 === 0)
-        return false
+    var pieces = text.trim().split(GRAMMAR.sign), between = [], rows = []
     for (var n = 0; n < pieces.length; ++n)
-        if (n % 2 ? !isRow(pieces[n]) : pieces[n].trim() !== "")
-            return false
-    return true
+        (n % 2 ? rows : between).push(pieces[n])
+    function isBlank(piece) {
+        return piece.trim() === ""
+    }
+    if (pieces.length % 2 && between.every(isBlank))
+        return rows.length > 0 && rows.every(isRow)
+    return pieces.length > 1 && pieces.pop() === "" && pieces.every(isRow)
 }
 
 // The words of a text without its marks of style.

@@ -43,7 +43,7 @@ def read_direction(node: Node, bar_index: int, offset: Fraction, staff: int, voi
                 continue
             texts.setdefault(name, []).append(text)
             if name == "words":
-                signed.append(len(text) > 1 and text.startswith(SIGNATURE) and text.endswith(SIGNATURE))
+                signed.append(len(text) > 1 and text.endswith(SIGNATURE))
     if sum(len(text) + 1 for found in texts.values() for text in found) > MAX_TEXT:
         raise MalformedError(Message("score.direction_long", most=MAX_TEXT))
     ours = bool(signed) and all(signed)

@@ -103,7 +103,7 @@ def test_report_and_marks_name_written_pitches(duet: Result, tmp_path: Path) -> 
     )
     target = tmp_path / "marked.musicxml"
     pipeline.annotate(pipeline.look(SCORE, Options()), target, in_place=False, style=Style(notes="full"))
-    notes = re.findall(r"<words[^>]*>\u2063(.*? ct)\u2063</words>", target.read_text(encoding="utf-8"))
+    notes = re.findall(r"<words[^>]*>([^<]*? ct)\u2063</words>", target.read_text(encoding="utf-8"))
     first = next(one for one in duet.decisions if one.flute == "alto")
     low, high = first.deviation_cents
     assert f"C5 {low:+.0f}, D6 {high:+.0f} ct" in notes

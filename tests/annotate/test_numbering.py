@@ -131,9 +131,9 @@ def test_in_every_carrier_the_score_has_each_diagram_once_and_its_numbers(tmp_pa
     out, clean = tmp_path / "o.musicxml", tmp_path / "c.musicxml"
     words = ["annotate", str(COMPOSER), "-o", str(out), "--diagrams", "first", "--carrier", carrier]
     report = CliRunner().invoke(cli, words).stdout
-    ours = [text for text in etree.parse(out).xpath("//words/text()") if text.startswith("\u2063")]
+    ours = [text for text in etree.parse(out).xpath("//words/text()") if text.endswith("\u2063")]
     told = [row.strip("\u2063") for one in ours for row in one.split("\n")]
-    numbers = [int(row.strip("[]")) for row in told if re.fullmatch(r"\[\d+\]", row)]
+    numbers = [int(row.strip("[]?")) for row in told if re.fullmatch(r"\[\d+\]\??", row)]
     distinct = sorted(set(numbers))
     assert distinct == list(range(1, len(distinct) + 1)) and len(numbers) > len(distinct)
     assert [int(row[1 : row.index("]")]) for row in told if re.match(r"\[\d+\] .*\|", row)] == distinct

@@ -35,7 +35,7 @@ SMALL = (
 
 
 def rows_in(text: str) -> list[str]:
-    return re.findall(f"{SIGNATURE}([^{SIGNATURE}]*){SIGNATURE}", text)
+    return re.findall(f">([^<{SIGNATURE}]*){SIGNATURE}<", text)
 
 
 def saved_elsewhere(text: str) -> str:
@@ -65,8 +65,8 @@ def test_every_diagram_of_every_flute_is_ours(flute: str) -> None:
     every = [found.fingering(number) for number in range(0, len(found.placements), len(found.placements) // 60)]
     assert len(set(every)) > 50
     for one in every:
-        plain = (*diagram.plain_rows(one), *diagram.column(one, plain=True), diagram.line(one, plain=True))
-        for row in (*diagram.rows(one, one), *diagram.column(one), diagram.line(one), *plain):
+        plain = (*diagram.plain_rows(one), *diagram.columns(one, plain=True), diagram.line(one, plain=True))
+        for row in (*diagram.rows(one, one), *diagram.columns(one), diagram.line(one), *plain):
             assert is_row(row), row
 
 
@@ -103,6 +103,10 @@ def test_every_note_and_legend_of_every_language_is_ours(language: str) -> None:
         "slide 0 > 23 mm",
         "C5 +21, D6 -17 ct",
         "contrary: 1 | E♭",
+        "T○",
+        "●C♯",
+        "♭@",
+        "[12]?",
     ],
 )  # fmt: skip
 @pytest.mark.parametrize("typed", ["p", "dolce", "1. solo", "poco rit.", "♪"])
@@ -112,10 +116,11 @@ def test_a_row_that_somebody_typed_into_is_theirs(row: str, typed: str) -> None:
         assert not is_row(text), text
     assert not are_ours(f"{SIGNATURE}{row}{SIGNATURE} {typed} {SIGNATURE}{row}{SIGNATURE}")
     assert are_ours(f" {SIGNATURE}{row}{SIGNATURE}\n {SIGNATURE}{row}{SIGNATURE}\n")
+    assert are_ours(f" {row}{SIGNATURE}\n {row}{SIGNATURE}\n") and not are_ours(f"{row}{SIGNATURE} {typed}")
 
 
 @pytest.mark.parametrize(
-    "text", ["", " ", SIGNATURE, SIGNATURE * 2, SIGNATURE * 3, f"{SIGNATURE}●●●", f"a{SIGNATURE}●●●{SIGNATURE}"]
+    "text", ["", " ", SIGNATURE, SIGNATURE * 2, SIGNATURE * 3, f"{SIGNATURE}●●●", f"b{SIGNATURE}●●●{SIGNATURE}"]
 )
 def test_what_is_not_between_our_signs_is_not_ours(text: str) -> None:
     assert not are_ours(text.replace("+", SIGNATURE))

@@ -69,7 +69,7 @@ def test_the_report_says_which_of_them_another_flute_reaches_otherwise(both: Res
     ("carrier", "drawing", "signs", "thumb", "hands"),
     [
         ("rows", r"[●○◎◉◐]{3}.*", "●○◎◉~", r"[●○◎◉◐]{3} Tv.*", "upper row: left hand"),
-        ("column", r"[●○◎◉◐]", "●○◎◉", "Tv", "upper three: left hand"),
+        ("column", r"[●○◎◉◐]{2}", "●○◎◉", "Tv[●○◎]", "left: thumb over 1 2 3; right: 1 2 3 over E♭ key"),
     ],
 )
 def test_the_legend_of_a_marked_score_names_every_sign_that_occurs(

@@ -103,7 +103,7 @@ def read(marked: bytes, before: Pages, after: Pages) -> Reading:
         with_ours=sum(_run_into(one, two) for one, two in combinations(ours, 2)),
         with_notes=_pairs(ours, after.of(NOTE)),
         with_others=_pairs(ours, others),
-        others_before=0,
+        others_before=_pairs(before.of(TEXT), [*before.of(OTHER), *before.of(STAFF)]),
         highest=max(heights, default=0.0),
         too_high=sum(height > HIGHEST for height in heights),
         cut=sum(box.x0 < 0 or box.x1 > after.width for box in ours),

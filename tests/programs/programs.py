@@ -13,7 +13,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -21,7 +21,9 @@ from pathlib import Path
 from lxml import etree
 
 HERE = Path(__file__).parent
-MARK = "\u2063"  # the invisible sign around each of our texts, written out here since the tests look from outside
+MARK = (
+    "\u2063"  # the invisible sign at the end of each of our texts, written out here since the tests look from outside
+)
 
 
 @dataclass(frozen=True)
@@ -48,10 +50,6 @@ class Program:
 def plain(text: str) -> str:
     """A text as a reader sees it: no invisible sign, blanks alike."""
     return " ".join(text.replace(MARK, "").split())
-
-
-def _on_one_line(text: str) -> str:
-    return " ".join(text.split())
 
 
 def ours(data: bytes) -> tuple[str, ...]:
@@ -173,19 +171,24 @@ def _lilypond_absent() -> str:
 def _see_in_lilypond(data: bytes, folder: Path) -> Seen:
     (folder / "in.musicxml").write_bytes(data)
     lines = run(["musicxml2ly", "-m", "-o", "out.ly", "in.musicxml"], folder)
+    source = with_grobs((folder / "out.ly").read_text(encoding="utf-8"), ("TextScript",))
+    (folder / "out.ly").write_text(source, encoding="utf-8")
     lines += run(["lilypond", "-dbackend=svg", "-o", "out", "out.ly"], folder)
     texts = []
     for page in sorted(folder.glob("out*.svg")):
-        words = [_on_one_line("".join(str(each) for each in text.itertext())) for text in _texts_of(page)]
-        # It sets each word by itself; the invisible signs tell which of them are one row.
-        pieces = re.split(f"{MARK}([^{MARK}]*){MARK}", " ".join(words))
-        texts += [plain(piece) for piece in pieces if plain(piece)]
+        for group in etree.parse(page).iterfind(".//{*}g[@class='TextScript']"):  # it sets each word by itself
+            words = ("".join(str(each) for each in text.itertext()) for text in group.iter("{*}text"))
+            texts.append(plain(" ".join(words)))
     midi = next(folder.glob("out*.mid*")).read_bytes()
     return Seen(complaints(lines), tuple(texts), midi, _notes_in_midi(midi))
 
 
-def _texts_of(page: Path) -> Iterator[etree._Element]:
-    return etree.parse(page).iterfind(".//{*}text")
+def with_grobs(source: str, names: Iterable[str]) -> str:
+    """A score for LilyPond that tells of each such grob, in the SVG, its name and its box (`boxes.ly`)."""
+    told = "".join(f"\\override {name}.output-attributes = #vw-box\n" for name in names)
+    before = (HERE / "boxes.ly").read_text(encoding="utf-8") + f"\\layout {{ \\context {{ \\Score\n{told}}} }}\n"
+    version, line, rest = source.partition("\n")
+    return f"{version}{line}{before}{rest}"
 
 
 def _notes_in_midi(midi: bytes) -> int:

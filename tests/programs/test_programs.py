@@ -98,7 +98,7 @@ def test_a_lost_row_and_another_note_would_be_seen(program: Program) -> None:
     before, marked = scores(EXAMPLES[0], COLUMN)
     asked = ours(marked)
     spoiled = marked.replace(b"<octave>5</octave>", b"<octave>4</octave>", 1)
-    spoiled = spoiled.replace(f"{SIGNATURE}{asked[-1]}{SIGNATURE}".encode(), f"{SIGNATURE}else{SIGNATURE}".encode())
+    spoiled = spoiled.replace(f">{asked[-1]}{SIGNATURE}".encode(), f">else{SIGNATURE}".encode())
     seen = Tried(unmarked(program, EXAMPLES[0]), see(program, spoiled), asked)
     assert before != marked
     assert asked[-1] in seen.missing()
