@@ -28,7 +28,7 @@ def rows() -> list[str]:
     """Rows as they are written, in every language, and columns of many fingerings."""
     every = reach(load("open-hole-b"))
     chosen = [every.fingering(number) for number in random.Random(5).sample(range(len(every.placements)), 40)]
-    found = [row for one in chosen for row in (*diagram.rows(one), *diagram.column(one), diagram.line(one, False))]
+    found = [row for one in chosen for row in (*diagram.rows(one), *diagram.columns(one), diagram.line(one, False))]
     for language in languages():
         found += [words(language).text(f"note.{key}", **VALUES) for key in words(language).tables["note"]]
         found += legend(chosen, language, statuses=("doubtful", "unplayable"), numbered=True, gliding=True)
@@ -46,6 +46,7 @@ def test_the_plug_in_and_strip_agree_on_every_text(tmp_path):
     chance, own = random.Random(7), rows()
     texts = [f"{SIGNATURE}{row}{SIGNATURE}" for row in own]
     texts += [f"{SIGNATURE}{changed(row, chance)}{SIGNATURE}" for row in own]
+    texts += [f"{row}{SIGNATURE}" for row in own] + [f"{changed(row, chance)}{SIGNATURE}" for row in own]
     texts += ["\n".join(chance.sample(texts, 4)) for _ in range(200)]
     texts += ["", SIGNATURE, SIGNATURE * 2, "solo", f"{SIGNATURE}dolce{SIGNATURE}", f"{texts[0]} dolce {texts[1]}"]
     script = tmp_path / "ask.js"
