@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
-from annotate.decision import Decision, Status
+from annotate.decision import Decision, PlannedNote, Status
 from annotate.demand import Kind
 from annotate.drawing import diagram
 from annotate.files.markup import SIGNATURE
@@ -26,6 +26,8 @@ DIAGRAMS = (CHANGES, EVERY, FIRST)
 NONE, BRIEF, FULL = "none", "brief", "full"
 NOTES = (NONE, BRIEF, FULL)
 START, END = "start", "end"
+DEMANDS, ALL = "demands", "all"
+MARKS = (DEMANDS, ALL)
 LEGENDS = (START, END, NONE)
 _LONG_REST_SECONDS = 10.0  # after so long a player wants to be told again: ours
 _SHOWN = 80  # characters of words that stand in the way
@@ -43,13 +45,15 @@ CODES = (WORDS_STAND_HERE, CROWDED, ROW_CHANGED)
 class Style:
     """How marks are written. diagrams: 'changes' (again when the fingering changes, or the last one stands more than a bar
     back), 'every', 'first' (a number at every place, each fingering once in a list). notes: 'none', 'brief' (technique and a
-    mark of doubt), 'full'. legend: 'start', 'end', 'none'; '' for the end where there is a list, else the start."""
+    mark of doubt), 'full'. legend: 'start', 'end', 'none'; '' for the end where there is a list, else the start. mark: what is
+    marked, 'demands' or 'all' notes of the plan."""
 
     diagrams: str = CHANGES
     carrier: str = COLUMN
     notes: str = BRIEF
     legend: str = ""
     language: str = "en"
+    mark: str = DEMANDS
 
     @property
     def legend_at(self) -> str:
@@ -100,13 +104,17 @@ class Stand:
         return self.fingering if self.draw else None
 
 
-def mark_parts(parts: Sequence[tuple[Part, Sequence[Decision]]], style: Style = DEFAULT) -> list[Marked]:
+def mark_parts(
+    parts: Sequence[tuple[Part, Sequence[Decision]]], style: Style = DEFAULT, plan: Sequence[PlannedNote] = ()
+) -> list[Marked]:
     """Marks for each part's decisions on one flute. The numbers of fingerings and the legend are those of the whole piece; the
     legend, and with `first` the list of fingerings, stand under the staff of the first part that has a fingering: at its
-    first note, or at the beginning of its last bar."""
+    first note, or at the beginning of its last bar. plan: ordinary notes to mark too."""
     judged = [decision for _, own in parts for decision in own]
     numbers = numbered(judged) if style.diagrams == FIRST else {}
-    stands = [stands_of(part, own, style, numbers) for part, own in parts]
+    for note in plan if style.diagrams == FIRST else ():
+        numbers.setdefault(note.fingering, len(numbers) + 1)
+    stands = [stands_of(part, own, style, numbers, plan) for part, own in parts]
     keeper = next((n for n, own in enumerate(stands) if any(stand.fingering for stand in own)), -1)
     found = []
     for n, (part, _) in enumerate(parts):
@@ -214,11 +222,25 @@ def words_by_place(part: Part) -> dict[tuple[Fraction, int], str]:
 
 
 def stands_of(
-    part: Part, decisions: Sequence[Decision], style: Style, numbers: Mapping[Fingering, int] | None = None
+    part: Part,
+    decisions: Sequence[Decision],
+    style: Style,
+    numbers: Mapping[Fingering, int] | None = None,
+    plan: Sequence[PlannedNote] = (),
 ) -> list[Stand]:
     """What stands above the staff of a part for its decisions on one flute, in time order. numbers: of fingerings, with
-    `first`."""
-    return _chosen(_stands(part, decisions, style, numbers or {}), style.diagrams)
+    `first`. plan: ordinary notes that are to be among them."""
+    stands = _stands(part, decisions, style, numbers or {}) + _ordinary(part, plan, style, numbers or {})
+    return _chosen(sorted(stands, key=lambda stand: stand.event.onset), style.diagrams)
+
+
+def _ordinary(part: Part, plan: Sequence[PlannedNote], style: Style, numbers: Mapping[Fingering, int]) -> list[Stand]:
+    at = {event.start: event for event in part.events}
+    return [
+        Stand(at[note.start], (), note.fingering, Status.PLAYABLE, _number(note.fingering, numbers, style.language))
+        for note in plan
+        if note.place.part_id == part.id and not note.demand
+    ]
 
 
 def _stands(part: Part, decisions: Sequence[Decision], style: Style, numbers: Mapping[Fingering, int]) -> list[Stand]:

@@ -31,7 +31,7 @@ from annotate.files.placing import Ready, prepared, standing, standing_of, unint
 from annotate.files.stripping import rows_kept
 from annotate.findings import Finding, InputError
 from annotate.forms import Form, form_of, is_native
-from annotate.marking import DEFAULT, Marked, Style, changed_rows, mark_parts, notes_at, words_by_place
+from annotate.marking import ALL, DEFAULT, Marked, Style, changed_rows, mark_parts, notes_at, words_by_place
 from annotate.reading.changes import turns
 from annotate.reading.flute_parts import choose_part, find_flute_parts
 from annotate.reading.read import read_headings, read_score
@@ -193,7 +193,8 @@ def marks_of(looked: Looked, style: Style = DEFAULT) -> list[Marked]:
     own: dict[str, list[Decision]] = {part.id: [] for part in looked.parts}
     for decision in looked.result.first_flute():
         own[decision.demand.place.part_id].append(decision)
-    return mark_parts([(part, own[part.id]) for part in looked.parts], replace(style, language=looked.language))
+    plan = looked.result.plan if style.mark == ALL else ()
+    return mark_parts([(part, own[part.id]) for part in looked.parts], replace(style, language=looked.language), plan)
 
 
 def strip_file(path: Path, target: Path, *, in_place: bool, on_written: OnWritten | None = None) -> tuple[str, ...]:

@@ -85,6 +85,8 @@ def check(
 @read_options
 @quiet_option
 @language_option
+@click.option("--mark", type=click.Choice(["demands", "all"]), default="demands", show_default=True,
+              help="'all' writes a fingering at every note, as planned.")  # fmt: skip
 @click.option("--diagrams", type=click.Choice(["changes", "every", "first"]), default="changes", show_default=True,
               help="When to draw a fingering again; 'first' writes numbers and one list.")  # fmt: skip
 @click.option("--carrier", type=click.Choice(["column", "rows", "ascii"]), default="column", show_default=True,
@@ -99,6 +101,7 @@ def annotate(
     score: Path,
     output: Path | None,
     in_place: bool,
+    mark: str,
     diagrams: str,
     carrier: str,
     notes: str,
@@ -120,7 +123,7 @@ def annotate(
         looked,
         target,
         in_place=in_place,
-        style=Style(diagrams, carrier, notes, legend or ""),
+        style=Style(diagrams, carrier, notes, legend or "", mark=mark),
         picture_folder=picture_folder,
         before=before,
         on_written=keep_in_mind(),

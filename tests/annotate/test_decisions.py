@@ -12,13 +12,17 @@ from annotate.decisions.address import Address
 from annotate.decisions.kept import load, read
 from annotate.decisions.line import FIX, place_line
 from annotate.findings import InputError
-from annotate.pipeline import Options, look
+from annotate.marking import Style
+from annotate.pipeline import Options, annotate, look, strip_file
+from annotate.pipeline import look as look_whole
 from annotate.report import json_report, text
 
 CASES = Path(__file__).parent.parent / "cases"
 HEAD = """<?xml version="1.0" encoding="UTF-8"?>
 <score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Flute, "first"</part-name></score-part></part-list>
 <part id="P1">{}</part></score-partwise>"""
+# A bar is a quarter of a second.
+QUICK = '<direction><direction-type><words>x</words></direction-type><sound tempo="960"/></direction>'
 REST = "<note><rest/><duration>4</duration><voice>1</voice></note>"
 
 
@@ -215,3 +219,37 @@ def test_a_flute_for_a_part_is_taken_from_the_decisions(tmp_path):
     assert look(path, Options(chords="multiphonic")).result.flutes == ("open-hole-c",)
     named = Options(chords="multiphonic", part_flutes=(("1", "open-hole-b"),))
     assert look(path, named).result.flutes == ("open-hole-b",)
+
+
+def test_mark_all_writes_the_planned_fingering_at_every_note_and_strip_takes_all_of_it_out(tmp_path):
+    path, out, back = (tmp_path / name for name in ("in.musicxml", "out.musicxml", "back.musicxml"))
+    path.write_text(
+        score_of(QUICK + chord("B4"), chord("A#4"), chord("B4"), chord("F5"), chord("A#5")), encoding="utf-8"
+    )
+    looked = look_whole(path, Options())
+    annotate(looked, out, in_place=False, style=Style("every", mark="all"))
+    assert out.read_text(encoding="utf-8").count("<words") >= 5
+    strip_file(out, back, in_place=False)
+    assert back.read_bytes() == path.read_bytes()
+    plan = json.loads(json_report.render(looked.result))["plan"]
+    assert [one["fingering"] for one in plan] == [
+        "T 1 | Eb",
+        "T 1 | Bb Eb",
+        "T 1 | Eb",
+        "T 1 2 3 | 1 Eb",
+        "T 1 | 1 Eb",
+    ]
+    assert "The plan" not in text.render(looked.result, detail="brief")
+    assert "the plan of all fingerings costs the hands" in text.render(looked.result)
+
+
+def test_a_decision_about_an_ordinary_note_is_planned(tmp_path):
+    path = tmp_path / "tide.musicxml"
+    path.write_text(score_of(QUICK + chord("B4"), chord("A#4"), chord("B4")), encoding="utf-8")
+    for line, fingering in (
+        ('pitch."A#4".fix = "T 1 | 1 Eb"', "T 1 | 1 Eb"),
+        ('place."bar 2, beat 1: A#4".forbid = "Bb"', "T 1 | 1 Eb"),
+        ('piece.prefer = "right 1"', "T 1 | 1 Eb"),
+    ):
+        path.with_name("tide.decisions.toml").write_text(line, encoding="utf-8")
+        assert str(look_whole(path, Options()).result.plan[1].fingering) == fingering, line
