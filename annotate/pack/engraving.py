@@ -14,6 +14,7 @@ from typing import Any
 from lxml import etree
 
 from annotate.findings import InputError
+from annotate.pack.resting import join_rests
 from fingering_db.message import Message
 
 MEI = "{http://www.music-encoding.org/ns/mei}"
@@ -77,13 +78,17 @@ Draw = Callable[[int, etree._Element, float, float], None]
 
 
 def mei_of(musicxml: str) -> str:
-    """The music of a MusicXML text as MEI, not laid out. Raises InputError where Verovio makes nothing of it."""
+    """The music of a MusicXML text as MEI, not laid out, bars of rest joined.
+
+    Raises InputError where Verovio makes nothing of it."""
     toolkit = _toolkit()
     toolkit.setInputFrom("xml")
     toolkit.setOptions({"breaks": "none"})
     if not toolkit.loadData(musicxml):
         raise InputError(Message("pack.not_drawn", reason="Verovio"))
-    return str(toolkit.getMEI({"scoreBased": True}))
+    root = etree.fromstring(toolkit.getMEI({"scoreBased": True}).encode(), etree.XMLParser(huge_tree=True))
+    join_rests(root)
+    return etree.tostring(root, encoding="unicode")
 
 
 def engrave(mei: str, rooms: Sequence[Room], sheet: Sheet, draw: Draw) -> list[etree._Element]:

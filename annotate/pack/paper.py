@@ -26,11 +26,13 @@ _LINE_MM = 3.6
 
 @dataclass(frozen=True, slots=True)
 class PaperPart:
-    """A part that is drawn. stands: what stands above its notes; mei: its music; names: of its notes, by byte offset."""
+    """A part that is drawn. stands: what stands above its notes; flute: what it is played on; mei: its music;
+    names: of its notes, by byte offset."""
 
     part: Part
     stands: tuple[Stand, ...]
     statuses: frozenset[Status]
+    flute: str
     mei: str
     names: Mapping[int, str]
 
@@ -55,7 +57,6 @@ def part_pdf(
     paper: str,
     title: str,
     composer: str,
-    flute: str,
     words: Words,
 ) -> bytes:
     """Every part with its pages, one after the other."""
@@ -73,12 +74,17 @@ def part_pdf(
                 pictures[name] = picture
             signs.append({"picture": name, "text": text})
         told.append(
-            {"name": clean(part.part.label), "head": sheet_for(paper, legend).head, "pages": names, "legend": signs}
+            {
+                "name": clean(part.part.label),
+                "flute": clean(part.flute),
+                "head": sheet_for(paper, legend).head,
+                "pages": names,
+                "legend": signs,
+            }
         )
     data = {
         "title": clean(title),
         "composer": clean(composer),
-        "flute": clean(flute),
         "running": clean(title),
         "language": words.language,
         "width": width,

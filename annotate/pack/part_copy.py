@@ -55,7 +55,65 @@ def part_copies(data: bytes, part_ids: tuple[str, ...]) -> dict[str, PartCopy]:
     for tag in _LEFT_OUT:
         for one in root.findall(tag):
             root.remove(one)
-    return {part_id: PartCopy(_only(root, part_id), names, composer) for part_id in part_ids}
+    return {part_id: PartCopy(_only(_with_tempo(root, part_id), part_id), names, composer) for part_id in part_ids}
+
+
+def _with_tempo(root: etree._Element, part_id: str) -> etree._Element:
+    """Tempo and rehearsal marks that stand in another part alone, put into this one. root: changed."""
+    parts = root.findall("part")
+    own = next((part for part in parts if part.get("id") == part_id), None)
+    if own is None:
+        return root
+    bars = own.findall("measure")
+    told = {number for number, bar in enumerate(bars) if any(map(_for_all, bar.iter("direction")))}
+    for other in parts:
+        if other is own:
+            continue
+        for number, bar in enumerate(other.findall("measure")):
+            found = [one for one in bar.findall("direction") if _for_all(one)]
+            if not found or number in told or number >= len(bars):
+                continue
+            told.add(number)
+            for one in reversed(_at_the_beginning(bar, found)):
+                _put_first(bars[number], one)
+    return root
+
+
+def _for_all(direction: etree._Element) -> bool:
+    """Whether a direction tells everybody the tempo or where the music is."""
+    tempo = any(sound.get("tempo") for sound in direction.iter("sound"))
+    return tempo or any(True for _ in direction.iter("metronome", "rehearsal"))
+
+
+def _at_the_beginning(bar: etree._Element, found: list[etree._Element]) -> list[etree._Element]:
+    """Those of a bar's directions that come before any note, as copies."""
+    before: list[etree._Element] = []
+    for child in bar:
+        if child.tag in ("note", "backup", "forward"):
+            break
+        if any(child is one for one in found):
+            before.append(_plain_copy(child))
+    return before
+
+
+def _plain_copy(direction: etree._Element) -> etree._Element:
+    """A copy that belongs to no staff or voice."""
+    copy = etree.fromstring(etree.tostring(direction))
+    for tag in ("staff", "voice", "offset"):
+        for one in copy.findall(tag):
+            copy.remove(one)
+    return copy
+
+
+def _put_first(bar: etree._Element, direction: etree._Element) -> None:
+    """Before the first note of a bar, behind its attributes."""
+    at = 0
+    for number, child in enumerate(bar):
+        if child.tag in ("attributes", "print", "barline"):
+            at = number + 1
+        elif child.tag == "note":
+            break
+    bar.insert(at, direction)
 
 
 def _is_composer(creator: etree._Element) -> bool:

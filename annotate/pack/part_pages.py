@@ -68,7 +68,7 @@ def _rooms(shown: Sequence[tuple[Stand, Above]], names: Mapping[int, str], sheet
         for one, two in pairwise(shown)
     ]
     # A syllable keeps its distance from another one only: one ends each row.
-    beside = [own or _SLIP * bool(before) for before, own in zip([0.0, *gaps], [*gaps, 0.0], strict=True)]
+    beside = [own or _SLIP * bool(before) for before, own in zip([0.0, *gaps], [*gaps, 0.0], strict=True)][: len(shown)]
     return [
         Room(names[stand.event.start], what.width, what.height, gap)
         for (stand, what), gap in zip(shown, beside, strict=True)

@@ -58,7 +58,8 @@ def prepared(looked: Looked) -> Prepared:
         own = [one for one in looked.result.first_flute() if one.demand.place.part_id == part.id]
         mei = mei_of(copies[part.id].data)
         statuses = frozenset(one.status for one in own)
-        parts.append(PaperPart(part, tuple(stands_of(part, own, style)), statuses, mei, copies[part.id].names))
+        flute = ", ".join(dict.fromkeys(one.flute for one in own))
+        parts.append(PaperPart(part, tuple(stands_of(part, own, style)), statuses, flute, mei, copies[part.id].names))
     composer = next((one.composer for one in copies.values()), "")
     title = looked.score.title or looked.file.path.stem
     return Prepared(looked, report, entries(looked, report), tuple(parts), title, composer, words(looked.language))
@@ -106,7 +107,7 @@ def report_pdf(looked: Looked) -> bytes:
 
 
 def _part_pdf(made: Prepared, music: Sequence[Sequence[etree._Element]], paper: str) -> bytes:
-    return part_pdf(list(zip(made.parts, music, strict=True)), paper, *_named(made), made.words)
+    return part_pdf(list(zip(made.parts, music, strict=True)), paper, made.title, made.composer, made.words)
 
 
 def _named(made: Prepared) -> tuple[str, str, str]:
