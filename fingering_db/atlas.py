@@ -7,8 +7,9 @@ piece has FINE + 1 places of its own. How strongly each sounds is taken linear b
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
-from typing import Any
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Any, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -19,87 +20,74 @@ KNOTS, FINE = 13, 16
 STRENGTHS = range(0, KNOTS, 2)
 """Knots at which strength is kept."""
 
-Floats = npt.NDArray[np.float32]
+Floats: TypeAlias = npt.NDArray[np.float32]
+Float16s: TypeAlias = npt.NDArray[np.float16]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Atlas:
-    """Branches ordered by sound, then frequency; n of them, of n_sounds sounds.
-
-    base_hz, step: cents 0 and what a grid step is [cents]. lips: shape (k,), the knots, growing [m]. starts: shape
-    (n_sounds + 1,), first branch of each sound. cents: shape (k, n), place at each knot above base_hz [cents], that of the
-    branch's end where it does not exist. bend: shape (k, n), its derivative [cents/m], 0 there. shortest, longest: shape (n,)
-    [m]. rough: shape (n,), bit j for piece j; fine_at: shape (n,), line of `fine` of its first rough piece; fine: shape
-    (n_rough, FINE + 1), places [cents] at lips told by `share_of`. strength: shape
-    (len(STRENGTHS), n). law_cents, law_strength: shape (n,), with the lip that the law gives there; NaN where there is none.
-    own_band: shape (n,), error of dimensions and lip [cents] there, or at the end that is nearest (bands.py)."""
+class Curves:
+    """Places of n branches over the lip, one line each. base_hz: cents 0. lips: shape (k,), the knots, growing [m]. cents:
+    shape (n, k), place at each knot above base_hz [cents], that of the branch's end where it does not exist. bend: shape
+    (n, k), its derivative [cents from knot to knot], 0 there. shortest, longest: shape (n,) [m]. rough: shape (n,), bit j for
+    piece j; fine_at: shape (n,), line of `fine` of its first rough piece; fine: shape (n_rough, FINE + 1), places [cents] at
+    lips told by `share_of`. strength: shape (n, len(STRENGTHS)), how surely each sounds alone, 0 to 1."""
 
     base_hz: float
     lips: RealArray
-    starts: IndexArray
     cents: Floats
-    bend: Floats
+    bend: Float16s
     shortest: Floats
     longest: Floats
     rough: npt.NDArray[np.uint16]
     fine_at: npt.NDArray[np.int32]
     fine: Floats
-    strength: npt.NDArray[np.float16]
-    law_cents: Floats
-    law_strength: npt.NDArray[np.float16]
-    own_band: npt.NDArray[np.float16]
+    strength: Float16s
 
     @property
     def spacing(self) -> float:
-        """Between two knots [m]."""
+        """From knot to knot [m]."""
         return float(self.lips[1] - self.lips[0])
 
-    def sound_of(self, branch: IndexArray) -> IndexArray:
-        """The sound of each branch."""
-        return np.asarray(np.searchsorted(self.starts, branch, side="right") - 1)
+    def take(self, lines: IndexArray) -> Curves:
+        """Some lines, in this order; `fine` stays whole."""
+        own: dict[str, Any] = {name: np.take(getattr(self, name), lines, axis=0) for name in PER_LINE}
+        return replace(self, **own)
 
-    def places(self, branch: IndexArray, lip_m: RealArray) -> tuple[RealArray, RealArray]:
-        """Place [cents above base_hz] and derivative [cents/m] of branches with these lips [m], same shape; of a lip beyond
+    def with_its_own_fine_places(self) -> Curves:
+        """The same with those lines of `fine` alone that belong to it, in its order."""
+        count = _ones(self.rough)
+        _, fine = ragged(self.fine_at.astype(np.intp), self.fine_at + count)
+        return replace(self, fine=self.fine[fine], fine_at=(np.cumsum(count) - count).astype(np.int32))
+
+    def places(self, line: IndexArray, lip_m: RealArray) -> tuple[RealArray, RealArray]:
+        """Place [cents above base_hz] and derivative [cents/m] of lines with these lips [m], same shape; of a lip beyond
         the branch's ends, at its end."""
-        lip = np.clip(lip_m, self.shortest[branch], self.longest[branch])
+        lip = np.clip(lip_m, self.shortest[line], self.longest[line])
         at = (lip - self.lips[0]) / self.spacing
         piece = np.clip(at.astype(np.intp), 0, len(self.lips) - 2)
         t = at - piece
-        one, two = self.cents[piece, branch].astype(float), self.cents[piece + 1, branch].astype(float)
-        d1, d2 = self.bend[piece, branch] * self.spacing, self.bend[piece + 1, branch] * self.spacing
+        first = line * len(self.lips) + piece
+        cents, bend = self.cents.reshape(-1), self.bend.reshape(-1)
+        one, two = cents[first].astype(float), cents[first + 1].astype(float)
+        d1, d2 = bend[first].astype(float), bend[first + 1].astype(float)
         c2, c3 = 3.0 * (two - one) - 2.0 * d1 - d2, 2.0 * (one - two) + d1 + d2
-        cents, slope = one + t * (d1 + t * (c2 + t * c3)), (d1 + t * (2.0 * c2 + 3.0 * t * c3)) / self.spacing
-        rough = (self.rough[branch] >> piece.astype(np.uint16)) & 1 > 0
+        place, slope = one + t * (d1 + t * (c2 + t * c3)), (d1 + t * (2.0 * c2 + 3.0 * t * c3)) / self.spacing
+        rough = (self.rough[line] >> piece.astype(np.uint16)) & 1 > 0
         if rough.any():
-            cents[rough], slope[rough] = self._finely(branch[rough], piece[rough], lip[rough])
-        return cents, slope
+            place[rough], slope[rough] = self._finely(line[rough], piece[rough], lip[rough])
+        return place, slope
 
-    def _finely(self, branch: IndexArray, piece: IndexArray, lip: RealArray) -> tuple[RealArray, RealArray]:
-        below = self.rough[branch] & ((np.uint16(1) << piece.astype(np.uint16)) - np.uint16(1))
-        line = self.fine_at[branch] + _ones(below)
-        low, high, begins, ends = self._piece(branch, piece)
-        share, rate = share_of((lip - low) / (high - low), begins, ends)
-        at = share * FINE
-        left = np.clip(at.astype(np.intp) - 1, 0, FINE - 3)
-        t = at - left
-        y = [self.fine[line, left + k].astype(float) for k in range(4)]
-        # Newton's form of the cubic through 0, 1, 2, 3.
-        a1, a2, a3 = y[1] - y[0], (y[2] - 2.0 * y[1] + y[0]) / 2.0, (y[3] - 3.0 * y[2] + 3.0 * y[1] - y[0]) / 6.0
-        cents = y[0] + t * (a1 + (t - 1.0) * (a2 + (t - 2.0) * a3))
-        slope = a1 + (2.0 * t - 1.0) * a2 + (3.0 * t * t - 6.0 * t + 2.0) * a3
-        return cents, slope * FINE * rate / (high - low)
+    def exists(self, line: IndexArray, lip_m: RealArray) -> BoolArray:
+        """Whether they are resonances with these lips [m]."""
+        return np.asarray((self.shortest[line] <= lip_m) & (lip_m <= self.longest[line]))
 
-    def _piece(self, branch: IndexArray, piece: IndexArray) -> tuple[RealArray, RealArray, BoolArray, BoolArray]:
-        """Lips [m] between which a piece reaches, and whether the branch ends at the lower and at the upper of them."""
-        return piece_of(self.lips, self.shortest[branch].astype(float), self.longest[branch].astype(float), piece)
-
-    def exists(self, branch: IndexArray, lip_m: RealArray) -> BoolArray:
-        """Whether branches have resonances with these lips [m]."""
-        return np.asarray((self.shortest[branch] <= lip_m) & (lip_m <= self.longest[branch]))
-
-    def strengths(self, branch: IndexArray, lip_m: RealArray) -> RealArray:
+    def strengths(self, line: IndexArray, lip_m: RealArray) -> RealArray:
         """How surely each sounds alone, 0 to 1, with these lips [m]."""
-        return _between(self.strength, branch, (lip_m - self.lips[0]) / (STRENGTHS.step * self.spacing))
+        at = np.clip((lip_m - self.lips[0]) / (STRENGTHS.step * self.spacing), 0.0, len(STRENGTHS) - 1.0)
+        left = np.minimum(at.astype(np.intp), len(STRENGTHS) - 2)
+        first, strength = line * len(STRENGTHS) + left, self.strength.reshape(-1)
+        one, two = strength[first].astype(float), strength[first + 1].astype(float)
+        return np.asarray(one + (at - left) * (two - one))
 
     def hz(self, cents: RealArray) -> RealArray:
         """Frequency [Hz] of places."""
@@ -109,6 +97,127 @@ class Atlas:
         """Place of frequencies."""
         return np.asarray(1200.0 * np.log2(hz / self.base_hz))
 
+    def _finely(self, line: IndexArray, piece: IndexArray, lip: RealArray) -> tuple[RealArray, RealArray]:
+        below = self.rough[line] & ((np.uint16(1) << piece.astype(np.uint16)) - np.uint16(1))
+        fine = self.fine_at[line] + _ones(below)
+        low, high, begins, ends = self._piece(line, piece)
+        share, rate = share_of((lip - low) / (high - low), begins, ends)
+        at = share * FINE
+        left = np.clip(at.astype(np.intp) - 1, 0, FINE - 3)
+        t = at - left
+        first, flat = fine * (FINE + 1) + left, self.fine.reshape(-1)
+        y = [flat[first + k].astype(float) for k in range(4)]
+        # Newton's form of the cubic through 0, 1, 2, 3.
+        a1, a2, a3 = y[1] - y[0], (y[2] - 2.0 * y[1] + y[0]) / 2.0, (y[3] - 3.0 * y[2] + 3.0 * y[1] - y[0]) / 6.0
+        cents = y[0] + t * (a1 + (t - 1.0) * (a2 + (t - 2.0) * a3))
+        slope = a1 + (2.0 * t - 1.0) * a2 + (3.0 * t * t - 6.0 * t + 2.0) * a3
+        return cents, slope * FINE * rate / (high - low)
+
+    def _piece(self, line: IndexArray, piece: IndexArray) -> tuple[RealArray, RealArray, BoolArray, BoolArray]:
+        """Lips [m] between which a piece reaches, and whether the branch ends at the lower and at the upper of them."""
+        return piece_of(self.lips, self.shortest[line].astype(float), self.longest[line].astype(float), piece)
+
+
+PER_LINE = ("cents", "bend", "shortest", "longest", "rough", "fine_at", "strength")
+"""The arrays of Curves that have a line for each branch."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Shelf:
+    """In what order the branches stand in the lines of the arrays: in groups that fall about as far over all lips, in each
+    growing as their places at the middle knot do. So those near a pitch stand side by side.
+
+    line: shape (n,), of each branch; branch: shape (n,), of each line; middle: shape (n,), place of each line at the middle
+    knot [cents]; groups: shape (g + 1,), first line of each; least, most: shape (g, k), place at each knot above that at the
+    middle one [cents]."""
+
+    line: IndexArray
+    branch: IndexArray
+    middle: Floats
+    groups: IndexArray
+    least: RealArray
+    most: RealArray
+
+    @classmethod
+    def of(cls, cents: Floats) -> Shelf:
+        """The order for places of branches at the knots, shape (n, k)."""
+        middle = cents[:, cents.shape[1] // 2]
+        group = np.searchsorted(_FALLS, cents[:, 0] - cents[:, -1])
+        branch = np.lexsort((middle, group))
+        line: IndexArray = np.empty(len(branch), dtype=np.int32)
+        line[branch] = np.arange(len(branch))
+        groups = np.searchsorted(group[branch], np.arange(len(_FALLS) + 2))
+        least, most = (np.zeros((len(groups) - 1, cents.shape[1])) for _ in range(2))
+        for number, (first, past) in enumerate(pairwise(groups.tolist())):
+            if past > first:
+                apart = cents[branch[first:past]] - middle[branch[first:past], None]
+                least[number], most[number] = apart.min(axis=0), apart.max(axis=0)
+        return cls(line, branch.astype(np.int32), middle[branch], groups, least, most)
+
+    def near(self, low_cents: float, high_cents: float, first: int, last: int) -> list[tuple[int, int]]:
+        """Stretches of lines (from, past) in which all stand whose place at the knot `last` is at most high_cents and at the
+        knot `first` at least low_cents."""
+        found = []
+        for number, (begin, past) in enumerate(pairwise(self.groups.tolist())):
+            own: Floats = self.middle[begin:past]
+            bounds = np.array([low_cents - self.most[number, first], high_cents - self.least[number, last]], dtype=np.float32)
+            low = int(np.searchsorted(own, bounds[0], side="left"))
+            high = int(np.searchsorted(own, bounds[1], side="right"))
+            if high > low:
+                found.append((begin + low, begin + high))
+        return found
+
+
+_FALLS = (40.0, 80.0, 160.0, 320.0, 640.0)  # [cents] over all lips, between the groups
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Atlas:
+    """Branches are numbered by sound, then frequency; n of them, of n_sounds sounds.
+
+    starts: shape (n_sounds + 1,), first branch of each sound; sound: shape (n,), of each branch. curves: by lines of the shelf.
+    law_cents, law_strength: shape (n,), with the lip that the law gives there; NaN where there is none. own_band: shape (n,),
+    error of dimensions and lip [cents] there, or at the end that is nearest (bands.py)."""
+
+    starts: IndexArray
+    sound: IndexArray
+    shelf: Shelf
+    curves: Curves
+    law_cents: Floats
+    law_strength: Float16s
+    own_band: Float16s
+
+    @classmethod
+    def of(
+        cls, starts: IndexArray, curves: Curves, law_cents: Floats, law_strength: Float16s, own_band: Float16s
+    ) -> Atlas:
+        """From curves in the order of the branches."""
+        shelf = Shelf.of(curves.cents)
+        sound: IndexArray = np.repeat(np.arange(len(starts) - 1, dtype=np.int32), np.diff(starts))
+        shelved = curves.take(shelf.branch).with_its_own_fine_places()
+        return cls(starts, sound, shelf, shelved, law_cents, law_strength, own_band)
+
+    @property
+    def lips(self) -> RealArray:
+        """The knots, growing [m]."""
+        return self.curves.lips
+
+    def places(self, branch: IndexArray, lip_m: RealArray) -> tuple[RealArray, RealArray]:
+        """As Curves.places, of branches."""
+        return self.curves.places(self.shelf.line[branch], lip_m)
+
+    def exists(self, branch: IndexArray, lip_m: RealArray) -> BoolArray:
+        """As Curves.exists, of branches."""
+        return self.curves.exists(self.shelf.line[branch], lip_m)
+
+    def strengths(self, branch: IndexArray, lip_m: RealArray) -> RealArray:
+        """As Curves.strengths, of branches."""
+        return self.curves.strengths(self.shelf.line[branch], lip_m)
+
+    def hz(self, cents: RealArray) -> RealArray:
+        """Frequency [Hz] of places."""
+        return self.curves.hz(cents)
+
     def by_law(self, sound: int) -> IndexArray:
         """Branches of one sound that have resonances with the lip of the law, in order."""
         own = np.arange(self.starts[sound], self.starts[sound + 1])
@@ -116,16 +225,14 @@ class Atlas:
 
     def part(self, sound: int) -> Atlas:
         """The atlas of one sound, as its sound 0."""
-        own = slice(int(self.starts[sound]), int(self.starts[sound + 1]))
-        cut: dict[str, Any] = {name: np.array(getattr(self, name)[..., own]) for name in _PER_BRANCH}
-        return replace(self, starts=np.array([0, own.stop - own.start], dtype=np.int32), **cut)
+        own = np.arange(self.starts[sound], self.starts[sound + 1])
+        starts: IndexArray = np.array([0, len(own)], dtype=np.int32)
+        curves = self.curves.take(self.shelf.line[own])
+        return Atlas.of(starts, curves, self.law_cents[own], self.law_strength[own], self.own_band[own])
 
     def all_of(self, sounds: IndexArray) -> tuple[IndexArray, IndexArray]:
         """(number in sounds, branch) of every branch of some sounds, in order."""
         return ragged(self.starts[sounds], self.starts[sounds + 1])
-
-
-_PER_BRANCH = [field.name for field in fields(Atlas) if field.name not in ("base_hz", "lips", "starts", "fine")]
 
 
 def ragged(first: IndexArray, past: IndexArray) -> tuple[IndexArray, IndexArray]:
@@ -133,13 +240,6 @@ def ragged(first: IndexArray, past: IndexArray) -> tuple[IndexArray, IndexArray]
     count = past - first
     number = np.repeat(np.arange(len(first)), count)
     return number, np.arange(len(number)) - np.repeat(np.cumsum(count) - count - first, count)
-
-
-def _between(table: npt.NDArray[Any], branch: IndexArray, at: RealArray) -> RealArray:
-    at = np.clip(at, 0.0, len(table) - 1.0)
-    left = np.minimum(at.astype(np.intp), len(table) - 2)
-    one, two = table[left, branch].astype(float), table[left + 1, branch].astype(float)
-    return np.asarray(one + (at - left) * (two - one))
 
 
 def _ones(bits: npt.NDArray[np.uint16]) -> IndexArray:

@@ -68,7 +68,7 @@ def _sets_of_notes(model: Model, count: int, a4_hz: float) -> RealArray:
     Sets may leave out up to _MOST_SKIPPED strong resonances in between."""
     every = atlas(model)
     strong = np.flatnonzero(every.law_strength >= PLAYABLE_CONFIDENCE)
-    row = every.sound_of(strong)
+    row = every.sound[strong]
     note = np.round(69.0 + 12.0 * np.log2(every.hz(every.law_cents[strong].astype(float)) / a4_hz)).astype(np.int64)
     digits = _NOTES ** np.arange(count - 1, -1, -1, dtype=np.int64)  # one number for a set: sorts faster than rows
     found = []

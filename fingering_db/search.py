@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fingering_db.acoustics.arrays import IndexArray, RealArray
-from fingering_db.atlas import Atlas, ragged
+from fingering_db.atlas import Atlas, Curves, ragged
 
 _DONE_CENTS = 1e-4
 _MOST_STEPS = 40
@@ -40,7 +40,7 @@ def matching(atlas: Atlas, targets_hz: RealArray, tolerance_cents: float, bounds
     """Every sound that has a resonance of its own within the tolerance of each target with ONE lip between the bounds, and the
     lip with the least largest deviation. targets_hz: shape (k,), any order [Hz]. Deviations are good to 0.01 cent."""
     order = np.argsort(targets_hz, kind="stable")
-    targets = atlas.cents_of(targets_hz[order])
+    targets = atlas.curves.cents_of(targets_hz[order])
     low, high = (float(np.clip(bound, atlas.lips[0], atlas.lips[-1])) for bound in bounds_m)
     sets = _joined(atlas, [_near(atlas, float(target), tolerance_cents, low, high) for target in targets])
     hits = _best(atlas, sets, targets, tolerance_cents, low, high)
@@ -49,47 +49,56 @@ def matching(atlas: Atlas, targets_hz: RealArray, tolerance_cents: float, bounds
 
 
 def _near(atlas: Atlas, target: float, tolerance: float, low: float, high: float) -> IndexArray:
-    """Branches that come within the tolerance of a target for some lip between two knots around the bounds."""
-    at = (np.array([low, high]) - atlas.lips[0]) / atlas.spacing
-    first, last = max(int(at[0]), 0), min(int(np.ceil(at[1])), len(atlas.lips) - 1)
-    slack = tolerance + 0.01
-    near = atlas.cents[last] <= np.float32(target + slack)
-    near &= atlas.cents[first] >= np.float32(target - slack)
-    found = np.flatnonzero(near)
-    return found[(atlas.shortest[found] <= high) & (atlas.longest[found] >= low)]
+    """Branches that come within the tolerance of a target for some lip between two knots around the bounds, growing."""
+    curves = atlas.curves
+    at = (np.array([low, high]) - curves.lips[0]) / curves.spacing
+    first, last = max(int(at[0]), 0), min(int(np.ceil(at[1])), len(curves.lips) - 1)
+    least, most = target - tolerance - 0.01, target + tolerance + 0.01
+    found = []
+    for begin, past in atlas.shelf.near(least, most, first, last):
+        own = slice(begin, past)
+        near = curves.cents[own, last] <= np.float32(most)
+        near &= curves.cents[own, first] >= np.float32(least)
+        near &= curves.shortest[own] <= high
+        near &= curves.longest[own] >= low
+        found.append(atlas.shelf.branch[own][near])
+    return np.sort(np.concatenate(found)) if found else np.empty(0, dtype=np.int32)
 
 
 def _joined(atlas: Atlas, near: list[IndexArray]) -> IndexArray:
     """Every set of branches of one sound, one from each of `near`, growing: shape (n, k)."""
     sets = near[0][:, None]
     for more in near[1:]:
-        sound = atlas.sound_of(sets[:, 0])
-        first = np.searchsorted(more, sets[:, -1] + 1)
-        past = np.searchsorted(more, atlas.starts[sound + 1])
+        first = np.searchsorted(more, sets[:, -1], side="right")
+        past = np.searchsorted(more, atlas.starts[atlas.sound[sets[:, 0]] + 1])
         number, at = ragged(first, np.maximum(past, first))
         sets = np.column_stack([sets[number], more[at]])
     return sets
 
 
 def _best(atlas: Atlas, sets: IndexArray, targets: RealArray, tolerance: float, low: float, high: float) -> Hits:
-    begin = np.maximum(atlas.shortest[sets].astype(float).max(axis=1), low)
-    end = np.minimum(atlas.longest[sets].astype(float).min(axis=1), high)
+    """For each sound the set and the lip that are best, where they are near enough."""
+    # The lines that are looked at, side by side: `own` are their numbers.
+    curves = atlas.curves.take(np.take(atlas.shelf.line, sets.ravel()))
+    own = np.arange(sets.size).reshape(sets.shape)
+    begin = np.maximum(curves.shortest[own].astype(float).max(axis=1, initial=-np.inf), low)
+    end = np.minimum(curves.longest[own].astype(float).min(axis=1, initial=np.inf), high)
     there = begin <= end
-    sets, begin, end = sets[there], begin[there], end[there]
-    at_begin = atlas.places(sets, _wide(begin, sets))[0] - targets
-    at_end = at_begin if low == high else atlas.places(sets, _wide(end, sets))[0] - targets
+    sets, own, begin, end = sets[there], own[there], begin[there], end[there]
+    at_begin = curves.places(own, _wide(begin, own))[0] - targets
+    at_end = at_begin if low == high else curves.places(own, _wide(end, own))[0] - targets
     # All fall from begin to end, so no lip between can do better than this.
     least = np.maximum(at_end.max(axis=1), -at_begin.min(axis=1))
     kept = least <= tolerance
-    sets, begin, end = sets[kept], begin[kept], end[kept]
-    lips, cents = _balanced(atlas, sets, targets, (begin, end), (at_begin[kept], at_end[kept]))
+    sets, own, begin, end = sets[kept], own[kept], begin[kept], end[kept]
+    lips, cents = _balanced(curves, own, targets, (begin, end), (at_begin[kept], at_end[kept]))
     worst = np.abs(cents).max(axis=1)
     near = np.flatnonzero(worst <= tolerance)
-    sounds = atlas.sound_of(sets[near, 0])
+    sounds = atlas.sound[sets[near, 0]]
     chosen = near[np.lexsort((worst[near], sounds))]
     sounds = np.sort(sounds)
     chosen = chosen[np.append(True, sounds[1:] != sounds[:-1])[: len(sounds)]]
-    return Hits(atlas.sound_of(sets[chosen, 0]), lips[chosen], sets[chosen], cents[chosen])
+    return Hits(atlas.sound[sets[chosen, 0]].astype(np.intp), lips[chosen], sets[chosen].astype(np.intp), cents[chosen])
 
 
 def _wide(lips: RealArray, sets: IndexArray) -> RealArray:
@@ -102,13 +111,13 @@ def _balance(cents: RealArray) -> RealArray:
 
 
 def _balanced(
-    atlas: Atlas,
+    curves: Curves,
     sets: IndexArray,
     targets: RealArray,
     ends: tuple[RealArray, RealArray],
     at_ends: tuple[RealArray, RealArray],
 ) -> tuple[RealArray, RealArray]:
-    """The lip [m] with the least largest deviation for each set of branches, and the deviations [cents]."""
+    """The lip [m] with the least largest deviation for each set of lines, and the deviations [cents]."""
     low, high = ends[0].copy(), ends[1].copy()
     first, second = _balance(at_ends[0]), _balance(at_ends[1])
     lips = np.where(first <= 0.0, low, high)
@@ -118,7 +127,7 @@ def _balanced(
         lips[open_] = (low * second - high * first)[open_] / (second - first)[open_]
     for _ in range(_MOST_STEPS):
         own, at = sets[open_], lips[open_]
-        place, slope = atlas.places(own, _wide(at, own))
+        place, slope = curves.places(own, _wide(at, own))
         cents[open_] = off = place - targets
         balance = _balance(off)
         above = balance > 0.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import fields, replace
+from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 from typing import Any
 
@@ -14,7 +14,20 @@ import numpy as np
 from fingering_db.acoustics.arrays import IndexArray, RealArray
 from fingering_db.acoustics.branches import Branches, Line, branches, crossings, solve
 from fingering_db.acoustics.resonance import Crossings
-from fingering_db.atlas import FINE, KNOTS, STRENGTHS, Atlas, part_of, piece_of
+from fingering_db.atlas import (
+    FINE,
+    KNOTS,
+    PER_LINE,
+    STRENGTHS,
+    Atlas,
+    Curves,
+    Float16s,
+    Floats,
+    Shelf,
+    part_of,
+    piece_of,
+    ragged,
+)
 from fingering_db.bands import Errors, errors
 from fingering_db.model import Model, acoustic_fingerprint, only
 from fingering_db.playability import strength
@@ -37,7 +50,7 @@ def atlas(model: Model, progress: Progress | None = None) -> Atlas:
     known = _kept(model)
     if not known:
         stored = fetch(_key(model), lambda: _as_arrays(survey(model, progress)))
-        known.append(Atlas(base_hz=float(stored["base_hz"]), **{name: stored[name] for name in _ARRAYS}))
+        known.append(_from_arrays(stored))
     return known[0]
 
 
@@ -51,14 +64,38 @@ def of_one_sound(model: Model, sound: int) -> Atlas:
     if _kept(model) or is_stored(_key(model)):
         return atlas(model).part(sound)
     alone = only(model, np.array([sound]))
-    return surveyed(alone, np.zeros(1, dtype=np.intp), errors(alone))
-
-
-_ARRAYS = [field.name for field in fields(Atlas) if field.name != "base_hz"]
+    return _joined([_surveyed(alone, np.zeros(1, dtype=np.intp), errors(alone))])
 
 
 def _as_arrays(found: Atlas) -> Arrays:
-    return {"base_hz": np.array(found.base_hz)} | {name: getattr(found, name) for name in _ARRAYS}
+    parts = {"": found, "shelf.": found.shelf, "curves.": found.curves}
+    return {f"{of}{name}": np.asarray(getattr(part, name)) for of, part in parts.items() for name in _ARRAYS[of]}
+
+
+def _from_arrays(stored: Arrays) -> Atlas:
+    parts: dict[str, dict[str, Any]] = {
+        of: {name: stored[f"{of}{name}"] for name in names} for of, names in _ARRAYS.items()
+    }
+    curves = parts["curves."] | {"base_hz": float(stored["curves.base_hz"])}
+    return Atlas(**parts[""], shelf=Shelf(**parts["shelf."]), curves=Curves(**curves))
+
+
+_ARRAYS = {
+    "": tuple(field.name for field in fields(Atlas) if field.name not in ("shelf", "curves")),
+    "shelf.": tuple(field.name for field in fields(Shelf)),
+    "curves.": tuple(field.name for field in fields(Curves)),
+}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Block:
+    """Some sounds; arrays as in Atlas, curves in the order of their branches."""
+
+    starts: IndexArray
+    curves: Curves
+    law_cents: Floats
+    law_strength: Float16s
+    own_band: Float16s
 
 
 def survey(model: Model, progress: Progress | None = None) -> Atlas:
@@ -67,9 +104,10 @@ def survey(model: Model, progress: Progress | None = None) -> Atlas:
     blocks = [np.arange(start, min(start + _BLOCK, count)) for start in range(0, count, _BLOCK)]
     what = model.instrument.name
     wrong = errors(model)
-    done, parts = 0, []
+    done = 0
+    parts: list[_Block] = []
     with ThreadPoolExecutor(min(os.cpu_count() or 1, 4)) as pool:
-        for part in pool.map(lambda rows: surveyed(model, rows, wrong), blocks):
+        for part in pool.map(lambda rows: _surveyed(model, rows, wrong), blocks):
             parts.append(part)
             done += len(part.starts) - 1
             if progress:
@@ -77,25 +115,24 @@ def survey(model: Model, progress: Progress | None = None) -> Atlas:
     return _joined(parts)
 
 
-def _joined(parts: list[Atlas]) -> Atlas:
-    """One atlas of several, which are used up: what is joined is let go, so that nothing is held twice."""
+def _joined(blocks: list[_Block]) -> Atlas:
+    """One atlas of all, which are used up: what is joined is let go, so that nothing is held twice."""
     starts, fine_at, branch_count, fine_count = [np.zeros(1, dtype=np.int32)], [], 0, 0
-    for part in parts:
-        starts.append((part.starts[1:] + branch_count).astype(np.int32))
-        fine_at.append((part.fine_at + fine_count).astype(np.int32))
-        branch_count += len(part.shortest)
-        fine_count += len(part.fine)
-    kept: dict[str, Any] = {"base_hz": parts[0].base_hz, "lips": parts[0].lips}
-    pieces = {
-        field.name: [getattr(part, field.name) for part in parts]
-        for field in fields(Atlas)
-        if field.name not in ("base_hz", "lips", "starts", "fine_at")
-    }
-    parts.clear()
-    whole: dict[str, Any] = {
-        name: np.concatenate(pieces.pop(name), axis=0 if name == "fine" else -1) for name in tuple(pieces)
-    }
-    return Atlas(starts=np.concatenate(starts), fine_at=np.concatenate(fine_at), **kept, **whole)
+    for block in blocks:
+        starts.append((block.starts[1:] + branch_count).astype(np.int32))
+        fine_at.append((block.curves.fine_at + fine_count).astype(np.int32))
+        branch_count += len(block.curves.shortest)
+        fine_count += len(block.curves.fine)
+    law = [np.concatenate([getattr(block, name) for block in blocks]) for name in _LAW]
+    pieces = {name: [getattr(block.curves, name) for block in blocks] for name in (*PER_LINE, "fine")}
+    base_hz, lips = blocks[0].curves.base_hz, blocks[0].curves.lips
+    blocks.clear()
+    pieces["fine_at"] = fine_at
+    whole: dict[str, Any] = {name: np.concatenate(pieces.pop(name)) for name in tuple(pieces)}
+    return Atlas.of(np.concatenate(starts), Curves(base_hz, lips, **whole), *law)
+
+
+_LAW = ("law_cents", "law_strength", "own_band")
 
 
 def lip_knots(model: Model) -> RealArray:
@@ -104,74 +141,79 @@ def lip_knots(model: Model) -> RealArray:
     return np.linspace(law.min() - spare, law.max() + spare, KNOTS)
 
 
-def surveyed(model: Model, sounds: IndexArray, errors: Errors) -> Atlas:
-    """The atlas of some rows of `reach.states`; they are its sounds 0, 1, .."""
+def _surveyed(model: Model, sounds: IndexArray, errors: Errors) -> _Block:
+    """Some rows of `reach.states`; they are its sounds 0, 1, .."""
     pressure, flow = model.pressure_and_flow(sounds)
     line = Line(pressure, flow, model.flute.lip_slope(model.grid))
-    half = _places(line, lip_knots(model), float(model.grid[0]))
-    told = replace(half, strength=_strengths(model, line, half).astype(np.float16))
-    cents, lip = _by_law(model, told)
+    starts, places = _places(line, lip_knots(model), float(model.grid[0]))
+    curves = replace(places, strength=_strengths(model, line, starts, places).astype(np.float16))
+    cents, lip = _by_law(model, curves)
     branch, there = np.arange(len(cents)), np.isfinite(cents)
-    law_strength = np.where(there, told.strengths(branch, lip), np.nan)
-    rows = told.sound_of(branch)
-    band = errors.own_cents(sounds, _crossings(line, told, branch, rows, lip))
-    return replace(
-        told,
+    law_strength = np.where(there, curves.strengths(branch, lip), np.nan)
+    band = errors.own_cents(sounds, _crossings(line, curves, branch, _sounds_of(starts), lip))
+    return _Block(
+        starts=starts,
+        curves=curves,
         law_cents=np.where(there, cents, np.nan).astype(np.float32),
         law_strength=law_strength.astype(np.float16),
         own_band=band.astype(np.float16),
     )
 
 
-def _places(line: Line, lips: RealArray, base_hz: float) -> Atlas:
-    """The places of an atlas of the rows of a line; the rest is empty."""
+def _sounds_of(starts: IndexArray) -> IndexArray:
+    return np.repeat(np.arange(len(starts) - 1), np.diff(starts))
+
+
+def _places(line: Line, lips: RealArray, base_hz: float) -> tuple[IndexArray, Curves]:
+    """First branch of each row of a line, shape (n_rows + 1,), and the curves of all, their strengths still 0."""
     needed, step = line.lips(), 1200.0 * line.growth / np.log(2.0)
     found = branches(line, needed, lips[0], lips[-1])
     x, bend = _knots(line, needed, found, lips)
-    rough = _rough(line, needed, found, lips, x, bend, _ROUGH_CENTS / step)
+    rough = _rough(line, needed, found, lips, x, bend.astype(float) / step, _ROUGH_CENTS / step)
     branch, piece = np.nonzero(rough)
-    nothing = np.empty(0, dtype=np.float16)
-    return Atlas(
+    curves = Curves(
         base_hz=base_hz,
         lips=lips,
-        starts=np.searchsorted(found.row, np.arange(len(line.flow) + 1)).astype(np.int32),
-        cents=(step * x).astype(np.float32),
-        bend=(step * bend).astype(np.float32),
+        cents=np.ascontiguousarray((step * x).T, dtype=np.float32),
+        bend=np.ascontiguousarray(bend.T),
         shortest=found.shortest.astype(np.float32),
         longest=found.longest.astype(np.float32),
         rough=(rough << np.arange(KNOTS - 1)).sum(axis=1).astype(np.uint16),
         fine_at=np.searchsorted(branch, np.arange(len(found.row))).astype(np.int32),
         fine=(step * _fine(line, found, lips, x, branch, piece)).astype(np.float32),
-        strength=nothing,
-        law_cents=nothing.astype(np.float32),
-        law_strength=nothing,
-        own_band=nothing,
+        strength=np.zeros((len(found.row), len(STRENGTHS)), dtype=np.float16),
     )
+    return np.searchsorted(found.row, np.arange(len(line.flow) + 1)).astype(np.int32), curves
 
 
-def _knots(line: Line, needed: RealArray, found: Branches, lips: RealArray) -> tuple[RealArray, RealArray]:
-    """Place [grid steps] and derivative [1/m] of each branch at each knot, shape (k, n); beyond an end that end, and 0."""
+def _knots(line: Line, needed: RealArray, found: Branches, lips: RealArray) -> tuple[RealArray, Float16s]:
+    """Place [grid steps] and derivative [cents from knot to knot] of each branch at each knot, shape (k, n); beyond an end that
+    end, and 0. A derivative near an end that knows no bounds is cut: that piece has places of its own."""
     x = np.where(lips[:, None] > found.longest, found.top, found.bottom)
-    bend = np.zeros_like(x)
+    bend = np.zeros(x.shape, dtype=np.float16)
+    cents = (lips[1] - lips[0]) * 1200.0 * line.growth / np.log(2.0)
     for k, lip in enumerate(lips):
         which, at = crossings(line, needed, found, float(lip))
         x[k, which] = at
-        bend[k, which] = 1.0 / line.at(found.row[which], at)[1]
+        with np.errstate(divide="ignore"):
+            bend[k, which] = np.clip(cents / line.at(found.row[which], at)[1], -_STEEPEST, 0.0)
     return x, bend
+
+
+_STEEPEST = 6e4  # half precision ends at 65504
 
 
 def _rough(
     line: Line, needed: RealArray, found: Branches, lips: RealArray, x: RealArray, bend: RealArray, most: float
 ) -> IndexArray:
     """Which pieces, shape (n, k - 1), need places of their own: those with an end of the branch inside, and those whose cubic is
-    off by `most` [grid steps] in the middle."""
+    off by `most` [grid steps] in the middle. bend: shape (k, n) [grid steps from knot to knot], as it is kept."""
     rough = np.zeros((len(found.row), len(lips) - 1), dtype=np.intp)
-    spacing = lips[1] - lips[0]
     for k, lip in enumerate(0.5 * (lips[:-1] + lips[1:])):
         low, high, begins, ends = piece_of(lips, found.shortest, found.longest, np.full(len(found.row), k))
         rough[:, k] = (begins | ends) & (high > low)
         which, at = crossings(line, needed, found, float(lip))
-        guess = 0.5 * (x[k] + x[k + 1]) + spacing * (bend[k] - bend[k + 1]) / 8.0
+        guess = 0.5 * (x[k] + x[k + 1]) + (bend[k] - bend[k + 1]) / 8.0
         rough[which, k] |= np.abs(guess[which] - at) > most
     return rough
 
@@ -191,57 +233,62 @@ def _fine(
     return np.column_stack([first, inner, last])
 
 
-def _strengths(model: Model, line: Line, atlas: Atlas) -> RealArray:
-    """Strength of each branch at the knots in STRENGTHS; where it does not exist there, what it has at the nearest at which it
-    does, and else what it has half-way between its ends."""
-    lips = atlas.lips[list(STRENGTHS)]
-    found = np.full((len(lips), len(atlas.shortest)), np.nan)
+def _strengths(model: Model, line: Line, starts: IndexArray, curves: Curves) -> RealArray:
+    """Strength of each branch at the knots in STRENGTHS, shape (n, len(STRENGTHS)); where it does not exist there, what it has at
+    the nearest at which it does, and else what it has half-way between its ends."""
+    lips = curves.lips[list(STRENGTHS)]
+    found = np.full((len(curves.shortest), len(lips)), np.nan)
     every = np.arange(len(line.flow))
-    branch, there = spectrum(line, atlas, np.tile(every, len(lips)), np.repeat(lips, len(every)))
-    found[there.row // len(every), branch] = strength(there, model.curve)
-    alone = np.flatnonzero(np.isnan(found).all(axis=0))
-    shortest = np.maximum(atlas.shortest[alone], atlas.lips[0])
-    middle = 0.5 * (shortest + np.minimum(atlas.longest[alone], atlas.lips[-1]))
+    branch, there = _spectrum(line, starts, curves, np.tile(every, len(lips)), np.repeat(lips, len(every)))
+    found[branch, there.row // len(every)] = strength(there, model.curve)
+    alone = np.flatnonzero(np.isnan(found).all(axis=1))
+    shortest = np.maximum(curves.shortest[alone], curves.lips[0])
+    middle = 0.5 * (shortest + np.minimum(curves.longest[alone], curves.lips[-1]))
+    sound = _sounds_of(starts)[alone]
     for start in range(0, len(alone), len(every)):
         part = slice(start, start + len(every))
-        branch, there = spectrum(line, atlas, atlas.sound_of(alone[part]), middle[part])
+        branch, there = _spectrum(line, starts, curves, sound[part], middle[part])
         own = branch == alone[part][there.row]
-        found[:, branch[own]] = strength(there, model.curve)[own]
+        found[branch[own]] = strength(there, model.curve)[own, None]
     for at in range(1, len(lips)):
-        found[at] = np.where(np.isnan(found[at]), found[at - 1], found[at])
+        found[:, at] = np.where(np.isnan(found[:, at]), found[:, at - 1], found[:, at])
     for at in range(len(lips) - 2, -1, -1):
-        found[at] = np.where(np.isnan(found[at]), found[at + 1], found[at])
+        found[:, at] = np.where(np.isnan(found[:, at]), found[:, at + 1], found[:, at])
     return found
 
 
-def _by_law(model: Model, atlas: Atlas) -> tuple[RealArray, RealArray]:
+def _by_law(model: Model, curves: Curves) -> tuple[RealArray, RealArray]:
     """Place [cents] of each branch with the lip that the law gives for it, NaN where there is none, and that lip [m], or the
     branch's end that is nearest. The law grows with the place, and the place falls as the lip grows: one such
     place at most, found by going to and fro."""
-    branch = np.arange(len(atlas.shortest))
-    lip = np.full(len(branch), float(atlas.lips.mean()))
+    branch = np.arange(len(curves.shortest))
+    lip = np.full(len(branch), float(curves.lips.mean()))
     for _ in range(8):
-        cents, _ = atlas.places(branch, lip)
-        lip = model.flute.lip_law_m(atlas.hz(cents))
-    return np.where(atlas.exists(branch, lip), cents, np.nan), np.clip(lip, atlas.shortest, atlas.longest).astype(float)
+        cents, _ = curves.places(branch, lip)
+        lip = model.flute.lip_law_m(curves.hz(cents))
+    return np.where(curves.exists(branch, lip), cents, np.nan), np.clip(lip, curves.shortest, curves.longest).astype(
+        float
+    )
 
 
-def spectrum(line: Line, atlas: Atlas, rows: IndexArray, lips: RealArray) -> tuple[IndexArray, Crossings]:
+def _spectrum(
+    line: Line, starts: IndexArray, curves: Curves, rows: IndexArray, lips: RealArray
+) -> tuple[IndexArray, Crossings]:
     """All resonances of some rows of a line, each with one lip [m]: the branches, and their Crossings (row: number in rows)."""
-    number, branch = atlas.all_of(rows)
-    there = atlas.exists(branch, lips[number])
+    number, branch = ragged(starts[rows], starts[rows + 1])
+    there = curves.exists(branch, lips[number])
     number, branch = number[there], branch[there]
-    return branch, _crossings(line, atlas, branch, number, lips[number], rows)
+    return branch, _crossings(line, curves, branch, number, lips[number], rows)
 
 
 def _crossings(
-    line: Line, atlas: Atlas, branch: IndexArray, number: IndexArray, lips: RealArray, rows: IndexArray | None = None
+    line: Line, curves: Curves, branch: IndexArray, number: IndexArray, lips: RealArray, rows: IndexArray | None = None
 ) -> Crossings:
     """Branches as Crossings. number: shape (n,), row of each in the Crossings, of `rows` of the line."""
     step = 1200.0 * line.growth / np.log(2.0)
-    x = atlas.places(branch, lips)[0] / step
+    x = curves.places(branch, lips)[0] / step
     _, steep, resistance = line.at(number if rows is None else rows[number], x)
     left = np.clip(x.astype(np.intp), 0, line.flow.shape[1] - 2)
     # dX/dω = -(ωρ/S) dL/dω, and dω = ω growth dx; there is none at the very end of a branch
-    slope = np.maximum(-line.lip_slope[0] * steep / (2.0 * np.pi * atlas.base_hz * line.growth), 1e-6)
-    return Crossings(number, left, atlas.base_hz * np.exp(line.growth * x), slope, resistance)
+    slope = np.maximum(-line.lip_slope[0] * steep / (2.0 * np.pi * curves.base_hz * line.growth), 1e-6)
+    return Crossings(number, left, curves.base_hz * np.exp(line.growth * x), slope, resistance)
