@@ -160,7 +160,9 @@ class Shelf:
         found = []
         for number, (begin, past) in enumerate(pairwise(self.groups.tolist())):
             own: Floats = self.middle[begin:past]
-            bounds = np.array([low_cents - self.most[number, first], high_cents - self.least[number, last]], dtype=np.float32)
+            bounds = np.array(
+                [low_cents - self.most[number, first], high_cents - self.least[number, last]], dtype=np.float32
+            )
             low = int(np.searchsorted(own, bounds[0], side="left"))
             high = int(np.searchsorted(own, bounds[1], side="right"))
             if high > low:

@@ -24,6 +24,7 @@ except ImportError:  # a system without such locks
 _NAME = re.compile(r"\.ventwise-[0-9a-f]{16}\.tmp")
 _OLD_S = 3600.0  # age from which one is nobody's where locks cannot tell [s]: no run writes for so long
 _TRIES = 100
+_LOOK_AGAIN_S = 0.2
 
 
 @contextmanager
@@ -75,6 +76,27 @@ def _held(folder: Path, create: Callable[[Path], int]) -> tuple[Path, int]:
             return path, handle
         os.close(handle)
     raise OSError("no temporary file can be made here")
+
+
+@contextmanager
+def turn(path: Path, is_done: Callable[[], bool]) -> Iterator[None]:
+    """Hold the lock of this name, so that of several runs one does the work: the others wait until it lets go, which it
+    does however it ends, or until `is_done`. Where there are no locks, or it is held for an hour, nobody waits."""
+    handle = -1
+    with contextlib.suppress(OSError):
+        flags = os.O_RDWR | os.O_CREAT | sum(getattr(os, name, 0) for name in ("O_NOFOLLOW", "O_NONBLOCK"))
+        handle = os.open(path, flags, 0o600)
+    try:
+        begun = time.monotonic()
+        while handle >= 0 and _lock(handle) is False and not is_done() and time.monotonic() - begun < _OLD_S:
+            time.sleep(_LOOK_AGAIN_S)
+        yield
+    finally:
+        if handle >= 0:
+            with contextlib.suppress(OSError):
+                path.unlink()
+            with contextlib.suppress(OSError):
+                os.close(handle)
 
 
 def clear(folder: Path, remove_folder: Callable[[Path], None] | None = None) -> None:

@@ -14,6 +14,7 @@ import mmap
 import os
 import stat
 import time
+import weakref
 import zlib
 from collections.abc import Callable, Mapping
 from functools import cache
@@ -41,17 +42,44 @@ def fetch(key: str, compute: Callable[[], Arrays]) -> Arrays:
 
     key: names everything the arrays depend on but the code; the code's own digest is added, so a change of either gives
     new arrays. A file that is damaged, or no regular file, is computed anew; a folder that cannot be written to is done
-    without. Safe when several runs read and build at once: a file is written beside and renamed.
+    without. Safe when several runs read and build at once: one builds while the others wait for it, and a file is written
+    beside and renamed.
     """
     name, where = _name(key), folder()
-    stored = _open(where / f"{name}{_SUFFIX}") if where else None
+    if where is None:
+        return compute()
+    path = where / f"{name}{_SUFFIX}"
+    stored = _open(path)
     if stored is not None:
         return stored
-    arrays = compute()
-    if where:
+    with contextlib.suppress(OSError):
+        where.mkdir(parents=True, exist_ok=True)
+    with neighbours.turn(path.with_suffix(".lock"), path.is_file):
+        stored = _open(path)  # another run may have built it
+        if stored is not None:
+            return stored
+        arrays = compute()
         with contextlib.suppress(OSError):
             _save(where, name, arrays)
-    return arrays
+        return arrays
+
+
+_MAPPED: list[weakref.ref[mmap.mmap]] = []
+_MOST_LOOKED_AT = 96 << 20
+
+
+def let_go() -> None:
+    """Give back to the system what was looked at of all files, where it is much; what is looked at again comes again. Else a long
+    run holds, page by page, nearly all of a large file."""
+    try:
+        looked_at = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[2]) * mmap.PAGESIZE
+    except (OSError, ValueError, IndexError):
+        return  # a system that does not tell
+    if looked_at > _MOST_LOOKED_AT:
+        for one in _MAPPED:
+            content = one()
+            if content is not None:
+                content.madvise(mmap.MADV_DONTNEED)
 
 
 def is_stored(key: str) -> bool:
@@ -135,6 +163,7 @@ def _open(path: Path) -> Arrays | None:
         header = _header(content)
         if header is None or header["size"] != about.st_size or header["name"] != path.stem:
             return None
+        _MAPPED.append(weakref.ref(content))
         arrays = {name: _array(content, entry) for name, entry in header["arrays"].items()}
         if not _is_whole(descriptor, content, header):
             return None
@@ -194,17 +223,20 @@ def _write(file: Any, name: str, arrays: Arrays) -> None:
     checksum = 0
     for each, array in whole.items():
         entries[each] = {"type": array.dtype.str, "shape": list(array.shape), "at": at}
-        checksum = zlib.crc32(_filled(array), checksum)
+        for part in _filled(array):
+            checksum = zlib.crc32(part, checksum)
         at += -(-array.nbytes // _ALIGN) * _ALIGN
     about = {"name": name, "arrays": entries, "body": body, "size": at, "checksum": checksum}
     raw = json.dumps(about).encode()
     file.write((_KIND + f"{len(raw):08x}{zlib.crc32(raw):08x}".encode() + raw).ljust(body, b"\n"))
     for array in whole.values():
-        file.write(_filled(array))
+        for part in _filled(array):
+            file.write(part)
 
 
-def _filled(array: npt.NDArray[Any]) -> bytes:
-    return array.tobytes().ljust(-(-array.nbytes // _ALIGN) * _ALIGN, b"\0")
+def _filled(array: npt.NDArray[Any]) -> tuple[bytes | memoryview, ...]:
+    """An array's bytes, uncopied, and what fills up to the next one."""
+    return array.reshape(-1).view(np.uint8).data, bytes(-array.nbytes % _ALIGN)
 
 
 def _tidy(where: Path, new: Path) -> None:
@@ -217,8 +249,8 @@ def _tidy(where: Path, new: Path) -> None:
                 continue
             if path.suffix == _SUFFIX:
                 found.append((path != new, -about.st_atime_ns, about.st_size, path))
-            elif path.suffix == ".npz" and time.time() - about.st_mtime > _ABANDONED_SECONDS:
-                path.unlink()  # of an earlier version
+            elif path.suffix in (".npz", ".lock") and time.time() - about.st_mtime > _ABANDONED_SECONDS:
+                path.unlink()  # of an earlier version, or of a run that was killed
     total = 0
     for number, (_, _, size, path) in enumerate(sorted(found)):
         total += size

@@ -17,6 +17,7 @@ from annotate.demand import Demand, Kind
 from annotate.findings import Finding
 from annotate.score import Event, Part
 from annotate.weights import changed
+from fingering_db.store import let_go
 from fingering_db.survey import Progress, atlas
 
 
@@ -49,6 +50,7 @@ def decide(
             decision, told[demand.id, number] = choose(demand, desk, ruling)
             row.append(decision)
         rows.append(row)
+        let_go()
         if progress:
             progress("demand", done, len(demands))
     plans = [_with_passage(part, rows, number, at, ruled) for number in range(max(map(len, rows), default=1))]

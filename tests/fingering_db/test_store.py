@@ -2,6 +2,8 @@
 
 import multiprocessing
 import os
+import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -40,6 +42,37 @@ def test_another_instrument_or_other_code_gives_new_arrays(own_folder, monkeypat
     monkeypatch.setattr(store, "_code", lambda: "changed")
     store.fetch("key", compute)
     assert len(calls) == 3
+
+
+def test_of_runs_that_want_the_same_one_computes_and_the_others_wait_for_it(own_folder):
+    calls = []
+
+    def slowly():
+        calls.append(1)
+        time.sleep(0.3)
+        return {"a": np.arange(3)}
+
+    with ThreadPoolExecutor(3) as pool:
+        found = list(pool.map(lambda _: store.fetch("key", slowly)["a"].tolist(), range(3)))
+    assert found == [[0, 1, 2]] * 3 and len(calls) == 1
+    assert [path.suffix for path in own_folder.iterdir()] == [".arrays"]
+
+
+def test_a_lock_that_a_killed_run_left_keeps_nobody_waiting(own_folder):
+    compute, calls = counting(1)
+    own_folder.mkdir()
+    (own_folder / f"{store._name('key')}.lock").write_bytes(b"")
+    store.fetch("key", compute)
+    assert len(calls) == 1 and [path.suffix for path in own_folder.iterdir()] == [".arrays"]
+
+
+def test_what_was_let_go_is_there_again_when_it_is_looked_at(own_folder, monkeypatch):
+    monkeypatch.setattr(store, "_MOST_LOOKED_AT", 0)
+    kept = store.fetch("key", lambda: {"a": np.arange(100_000)})
+    kept = store.fetch("key", lambda: {})
+    assert kept["a"].sum() == 4_999_950_000
+    store.let_go()
+    assert kept["a"].sum() == 4_999_950_000
 
 
 def test_a_damaged_file_is_computed_anew(own_folder):
