@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from annotate.decision import Alternative, Decision
 from annotate.drawing import picture
@@ -31,7 +32,7 @@ class Diagrams:
         if fingering is None:
             return Html("")
         name = self.names.setdefault(fingering, f"g{len(self.names)}")
-        width, height = picture.size(picture.drawing(fingering))
+        width, height = _size(fingering)
         box = {"viewBox": f"0 0 {width:.2f} {height:.2f}", "class": size, "role": "img", "aria-label": str(fingering)}
         return tag("svg", box, tag("use", {"href": f"#{name}"}))
 
@@ -45,6 +46,11 @@ class Diagrams:
             width, height = picture.size(drawing)
             found.append(tag("symbol", {"id": name, "viewBox": f"0 0 {width:.2f} {height:.2f}"}, Html(inner)))
         return tag("svg", {"class": "store", "aria-hidden": "true", "focusable": "false"}, *found)
+
+
+@lru_cache(maxsize=1024)
+def _size(fingering: Fingering) -> tuple[float, float]:
+    return picture.size(picture.drawing(fingering))
 
 
 @dataclass(frozen=True, slots=True)

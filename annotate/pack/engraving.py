@@ -88,7 +88,16 @@ def mei_of(musicxml: str) -> str:
         raise InputError(Message("pack.not_drawn", reason="Verovio"))
     root = etree.fromstring(toolkit.getMEI({"scoreBased": True}).encode(), etree.XMLParser(huge_tree=True))
     join_rests(root)
+    _part_words_from_notes(root)
     return etree.tostring(root, encoding="unicode")
+
+
+def _part_words_from_notes(root: etree._Element) -> None:
+    """Words and the note of a metronome mark after them do not stand close together."""
+    for rend in root.iter(f"{MEI}rend"):
+        before = rend.getprevious()
+        if rend.get("glyph.auth") == "smufl" and before is not None and before.tag == rend.tag:
+            before.text = f"{(before.text or '').rstrip()}\N{NO-BREAK SPACE}\N{NO-BREAK SPACE}"
 
 
 def engrave(mei: str, rooms: Sequence[Room], sheet: Sheet, draw: Draw) -> list[etree._Element]:
@@ -103,7 +112,8 @@ def engrave(mei: str, rooms: Sequence[Room], sheet: Sheet, draw: Draw) -> list[e
         raise InputError(Message("pack.not_drawn", reason="Verovio"))
     pages = []
     for number in range(1, toolkit.getPageCount() + 1):
-        page = etree.fromstring(toolkit.renderToSVG(number).encode(), etree.XMLParser(huge_tree=True))
+        plain = etree.XMLParser(huge_tree=True, remove_blank_text=True)
+        page = etree.fromstring(toolkit.renderToSVG(number).encode(), plain)
         _put_in(page, sheet, draw)
         pages.append(page)
     return pages

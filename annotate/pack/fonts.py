@@ -6,7 +6,6 @@ import base64
 import hashlib
 import io
 import re
-from collections.abc import Iterable
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -62,24 +61,36 @@ def _unpacked(data: bytes) -> npt.NDArray[np.uint8]:
     return np.frombuffer(out.getvalue(), dtype=np.uint8)
 
 
-def css(characters: Iterable[str]) -> str:
-    """`@font-face` rules with the glyphs of these characters alone, as data in the text."""
+_LETTERS = "".join(
+    map(chr, [*range(0x20, 0x7F), *range(0xA0, 0x180), *range(0x2010, 0x2027), 0x2032, 0x20AC, 0x2190, 0x2192])
+)
+_SIGNS = "".join(map(chr, [*range(0xECA0, 0xECC0), *range(0xE1D0, 0xE1F0), *range(0xE520, 0xE550), 0xE0A4, 0xE1E7]))
+"""Of the music font: notes among words, dynamics."""
+
+
+def css() -> str:
+    """`@font-face` rules with the letters of Latin alphabets and the notes that stand among words, as data in the text; made
+    once, then kept in the user's cache folder."""
+    digest = hashlib.sha256(b"".join(((_LETTERS + _SIGNS).encode(), *(data for _, _, _, data in _faces())))).hexdigest()
+    made = fetch(f"page fonts {digest}", lambda: {"css": np.frombuffer(_css().encode(), dtype=np.uint8)})
+    return made["css"].tobytes().decode()
+
+
+def _css() -> str:
     from fontTools.subset import Options, Subsetter  # noqa: PLC0415
 
-    wanted = {ord(char) for char in characters}
     rules = []
     for (family, weight, style, _), data in zip(_faces(), _ttf(), strict=True):
-        font = _font(data)
-        if (weight, style) == ("bold", "italic") or not wanted & set(font.getBestCmap()):
+        if (weight, style) == ("bold", "italic"):
             continue
+        font = _font(data)
         options = Options()
         options.flavor = "woff2"
-        options.notdef_outline = True
         options.hinting = False
         options.layout_features = []
         options.drop_tables += ["FFTM"]
         own = Subsetter(options)
-        own.populate(unicodes=wanted)
+        own.populate(text=_SIGNS if family == MUSIC else _LETTERS)
         own.subset(font)
         font.flavor = "woff2"
         out = io.BytesIO()

@@ -117,7 +117,19 @@
     setTimeout(() => { button.textContent = label; }, 1500);
   };
 
-  // Filters.
+  // Filters. Notes and drawings of each demand are looked up once, when they are first needed.
+  let groups = null;
+  const groupsOf = (name) => {
+    if (!groups) {
+      groups = new Map();
+      for (const each of all("[data-d]")) {
+        if (!groups.has(each.dataset.d)) groups.set(each.dataset.d, []);
+        groups.get(each.dataset.d).push(each);
+      }
+    }
+    return groups.get(name) || [];
+  };
+  const tell = (count) => { one("#count").textContent = (count === 1 ? data.shown[0] : data.shown[1]).replace("{n}", count); };
   const form = one("form.filters");
   const filter = () => {
     const statuses = new Set(all("input[name=status]:checked", form).map((box) => box.value));
@@ -129,7 +141,7 @@
       const status = flute && demand.on[flute] || demand.status;
       demand.hidden = !(statuses.has(status) && demand.bar >= from && demand.bar <= to && (!part || demand.part === part));
       count += !demand.hidden;
-      for (const group of all(`[data-d="${name}"]`)) {
+      for (const group of groupsOf(name)) {
         group.classList.toggle("dim", demand.hidden);
         if (group.matches(".note,.chord"))
           for (const each of ["playable", "doubtful", "unplayable"]) group.classList.toggle("vw-" + each, each === status);
@@ -143,11 +155,11 @@
       }
     }
     for (const row of all("tr[data-row]")) row.hidden = data.demands[row.dataset.row].hidden;
-    one("#count").textContent = (count === 1 ? data.shown[0] : data.shown[1]).replace("{n}", count);
+    tell(count);
     if (!panel.hidden && chosen) choose(chosen, false);
   };
   form.addEventListener("input", filter);
   form.addEventListener("submit", (event) => event.preventDefault());
-  filter();
+  if (one("#flute")) filter(); else tell(data.order.length);
   root.dataset.ready = "yes";
 })();

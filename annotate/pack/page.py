@@ -33,8 +33,8 @@ class MusicPart:
 
 @dataclass(frozen=True, slots=True)
 class PageContent:
-    """What a page shows. heading: what it is called; title: the piece; legend: (SVG text, words); sounds: mu-law by name;
-    entry_of: key of the entry of each demand."""
+    """What a page shows. heading: what it is called; title: the piece; drawn: SVG text of what the music refers to; legend:
+    (SVG text, words); sounds: mu-law by name."""
 
     heading: str
     title: str
@@ -42,6 +42,7 @@ class PageContent:
     report: Report
     entries: tuple[Entry, ...]
     music: tuple[MusicPart, ...]
+    drawn: str
     legend: tuple[tuple[str, str], ...]
     sounds: Mapping[str, str]
     shown: Shown
@@ -58,6 +59,7 @@ def render(content: PageContent) -> bytes:
     body = joined(
         tag("a", {"class": "skip", "href": "#practice"}, words.text("pack.to_music")),
         content.shown.diagrams.symbols(),
+        tag("svg", {"class": "store", "aria-hidden": "true", "focusable": "false"}, Html(content.drawn)),
         _header(content),
         tag(
             "main",
@@ -71,8 +73,7 @@ def render(content: PageContent) -> bytes:
         _footer(content),
     )
     told = data(_data(content))
-    text = fonts.css(set(body) | set(told) | set("0123456789+-±–"))
-    style = look().css() + text + files("annotate.pack").joinpath("page.css").read_text(encoding="utf-8")
+    style = look().css() + fonts.css() + files("annotate.pack").joinpath("page.css").read_text(encoding="utf-8")
     script = files("annotate.pack").joinpath("page.js").read_text(encoding="utf-8")
     policy = (
         f"default-src 'none'; style-src {digest(style)}; script-src {digest(script)}; font-src data:; img-src data:; "

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 from lxml import etree
@@ -13,6 +14,7 @@ from annotate.marking import Stand
 from annotate.output import clean, display_width
 from annotate.pack.engraving import SVG, UNIT, Draw, Room, Sheet, engrave
 from annotate.pack.look import look
+from fingering_db.fingering import Fingering
 
 _LETTER = 0.62  # width of a letter of the words above a diagram, in their size, at the most: bold letters of Times
 _FAR = 4  # quarters to the next diagram from which on both have room by themselves
@@ -46,10 +48,16 @@ def above(stand: Stand) -> Above:
     words = tuple(clean(row) for row in stand.notes)
     if stand.drawn is None:
         return Above(words, "", (0.0, 0.0), 0.0)
-    drawing = picture.drawing(stand.drawn, contrary=stand.contrary)
-    width, height = picture.size(drawing)
+    shapes, width, height = _drawing(stand.drawn, stand.contrary)
     scale = look().printed.diagram / height
-    return Above(words, picture.svg(drawing), (width * scale, height * scale), scale)
+    return Above(words, shapes, (width * scale, height * scale), scale)
+
+
+@lru_cache(maxsize=1024)
+def _drawing(fingering: Fingering, contrary: Fingering | None) -> tuple[str, float, float]:
+    """SVG text, width and height [points]: the same fingerings come again and again."""
+    drawing = picture.drawing(fingering, contrary=contrary)
+    return picture.svg(drawing), *picture.size(drawing)
 
 
 def pages(mei: str, stands: Sequence[Stand], names: Mapping[int, str], sheet: Sheet) -> list[etree._Element]:
@@ -85,7 +93,9 @@ def _drawer(shown: Sequence[tuple[Stand, Above]], names: Mapping[int, str]) -> D
         size = look().printed.note_text * UNIT
         for row, text in enumerate(what.words):
             at = {"x": _number(x), "y": _number(top + size * (0.8 + 1.15 * row)), "text-anchor": "middle"}
-            line = etree.SubElement(group, f"{SVG}text", at | {"font-size": _number(size), "class": "vw-note"})
+            line = etree.SubElement(
+                group, f"{SVG}text", at | {"font-size": _number(size), "class": "vw-note", "font-weight": "bold"}
+            )
             line.text = text
         if what.shapes:
             at_top = top + len(what.words) * size * 1.15

@@ -24,7 +24,7 @@ from annotate.pack.part_copy import part_copies
 from annotate.pack.part_pages import pages
 from annotate.pack.sheet import sheet_pdf
 from annotate.pack.speech import asked, bar_beat
-from annotate.pack.svg_out import Marked, in_page, on_paper
+from annotate.pack.svg_out import Marked, Store, in_page, on_paper
 from annotate.pipeline import Looked
 from annotate.report.content import Report, build
 from annotate.report.phrases import Page
@@ -143,16 +143,19 @@ def page(
     heard: Mapping[tuple[str, str], sounds.Heard],
 ) -> bytes:
     """The one page. music: pages of each part as on paper; shown: what its cards draw on; heard: sounds by (entry, flute)."""
+    store = Store()
+    drawings = tuple(
+        _music(made, part, number, svgs, shown.page, store)
+        for number, (part, svgs) in enumerate(zip(made.parts, music, strict=True))
+    )
     content = PageContent(
         heading=heading,
         title=made.title,
         composer=made.composer,
         report=made.report,
         entries=made.entries,
-        music=tuple(
-            _music(made, part, number, svgs, shown.page)
-            for number, (part, svgs) in enumerate(zip(made.parts, music, strict=True))
-        ),
+        music=drawings,
+        drawn=store.symbols(),
         legend=_legend(made),
         sounds={shown.sounds[key]: one.mulaw for key, one in heard.items()},
         shown=shown,
@@ -170,7 +173,9 @@ def _legend(made: Prepared) -> tuple[tuple[str, str], ...]:
     )
 
 
-def _music(made: Prepared, part: PaperPart, number: int, svgs: Sequence[etree._Element], page: Page) -> MusicPart:
+def _music(
+    made: Prepared, part: PaperPart, number: int, svgs: Sequence[etree._Element], page: Page, store: Store
+) -> MusicPart:
     marked = {}
     for one in made.looked.result.first_flute():
         name = part.names.get(one.demand.events[0].start)
@@ -185,7 +190,7 @@ def _music(made: Prepared, part: PaperPart, number: int, svgs: Sequence[etree._E
 
     def texts(kind: str, trees: Sequence[etree._Element], head: float = 0.0) -> tuple[str, ...]:
         return tuple(
-            in_page(copy.deepcopy(tree), f"{kind}{number}-{n}-", made.words.text("pack.page", n=n), marked,
+            in_page(copy.deepcopy(tree), f"{kind}{number}-{n}-", made.words.text("pack.page", n=n), marked, store,
                     0.0 if n > 1 else head)
             for n, tree in enumerate(trees, start=1)
         )  # fmt: skip

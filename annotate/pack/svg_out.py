@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from lxml import etree
 
@@ -12,6 +12,7 @@ from annotate.pack.engraving import SVG, UNIT
 from annotate.pack.fonts import WORDS
 
 _ABOVE_MM, _BELOW_MM = 2.0, 14.0  # kept of a page above its music and below its last staff
+_STORED = re.compile(r"#m\d+")
 _TIMES = re.compile(r"Times(, ?serif)?")
 
 
@@ -35,9 +36,12 @@ class Marked:
     label: str
 
 
-def in_page(page: etree._Element, prefix: str, label: str, marked: Mapping[str, Marked], head: float = 0.0) -> str:
+def in_page(
+    page: etree._Element, prefix: str, label: str, marked: Mapping[str, Marked], store: Store, head: float = 0.0
+) -> str:
     """A page as an element of a web page: names begin with `prefix`, no style or font of its own, black is what the page calls
-    its music. marked: by name of the note; their notes become buttons. head: left out above [mm]."""
+    its music. marked: by name of the note; their notes become buttons. store: of what is
+    drawn above notes; head: left out above [mm]."""
     _named_fonts(page)
     for element in list(page.iter(f"{SVG}style", f"{SVG}desc")):
         parent = element.getparent()
@@ -49,6 +53,7 @@ def in_page(page: etree._Element, prefix: str, label: str, marked: Mapping[str, 
             _mark(group, one)
     for element in page.iter("*"):
         _make_own(element, prefix)
+    store.take(page)
     for key in ("width", "height", "id", "overflow"):
         page.attrib.pop(key, "")
     inner = page.find(f"{SVG}svg")
@@ -59,6 +64,27 @@ def in_page(page: etree._Element, prefix: str, label: str, marked: Mapping[str, 
     page.set("role", "group")
     page.set("aria-label", label)
     return etree.tostring(page, encoding="unicode")
+
+
+@dataclass(slots=True)
+class Store:
+    """Drawings that stand in the music many times, each kept once."""
+
+    names: dict[str, str] = field(default_factory=dict)
+
+    def take(self, page: etree._Element) -> None:
+        """Put a reference in the place of every drawing."""
+        for group in page.iter(f"{SVG}g"):
+            if group.get("class") == "vw-diagram":
+                inner = "".join(etree.tostring(child, encoding="unicode", with_tail=False) for child in group)
+                name = self.names.setdefault(inner, f"m{len(self.names)}")
+                for child in list(group):
+                    group.remove(child)
+                etree.SubElement(group, f"{SVG}use", {"href": f"#{name}"})
+
+    def symbols(self) -> str:
+        """SVG text of every drawing under its name."""
+        return "".join(f'<g id="{name}">{inner}</g>' for inner, name in self.names.items())
 
 
 def _cropped(inner: etree._Element, head: float) -> str:
@@ -99,7 +125,7 @@ def _make_own(element: etree._Element, prefix: str) -> None:
         else:
             del element.attrib["id"]
     link = element.get("href", "")
-    if link.startswith("#"):
+    if link.startswith("#") and not _STORED.fullmatch(link):
         element.set("href", f"#{prefix}{link[1:]}")
     for key in ("fill", "stroke", "color"):
         colour = element.get(key)

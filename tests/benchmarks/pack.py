@@ -1,0 +1,88 @@
+"""The pages of a practice pack beside Verovio's own rendering of the same part, in one run; processor time.
+
+The part has 300 bars: the performer's example again and again. What a search takes, and the model's sounds, is told by itself."""
+
+from __future__ import annotations
+
+import re
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import TypeVar
+
+import verovio
+
+from annotate.pack import prepare, sounds
+from annotate.pack.folder import write
+from annotate.pipeline import Options, look
+
+BARS = 300
+SCORE = Path(__file__).parents[2] / "examples/performer/lantern-buoy.musicxml"
+Done = TypeVar("Done")
+
+
+def long_part(bars: int) -> str:
+    """MusicXML of the performer's example, its bars again and again."""
+    text = SCORE.read_text(encoding="utf-8")
+    first, last = text.index("<measure"), text.rindex("</part>")
+    own = re.findall(r"<measure .*?</measure>\s*", text[first:last], re.DOTALL)
+    plain = [own[0], *(re.sub(r"<barline .*?</barline>", "", bar) for bar in own[1:])]
+    again = [re.sub(r"<attributes>.*?</attributes>", "", plain[0]), *plain[1:]]
+    body = [(plain if at < len(own) else again)[at % len(own)] for at in range(bars)]
+    numbered = (re.sub(r'number="\d+"', f'number="{at}"', bar, count=1) for at, bar in enumerate(body, start=1))
+    return text[:first] + "".join(numbered) + text[last:]
+
+
+def timed(what: Callable[[], Done]) -> tuple[float, Done]:
+    """Processor time [s], and what came of it."""
+    begun = time.process_time()
+    done = what()
+    return time.process_time() - begun, done
+
+
+def verovio_alone(text: str) -> int:
+    """Load and draw every page; how many there are."""
+    verovio.enableLog(verovio.LOG_OFF)
+    toolkit = verovio.toolkit()
+    toolkit.setInputFrom("xml")
+    toolkit.setOptions({"pageWidth": 2100, "pageHeight": 2970, "scale": 100})
+    toolkit.loadData(text)
+    return sum(bool(toolkit.renderToSVG(number)) for number in range(1, toolkit.getPageCount() + 1))
+
+
+def main() -> None:
+    """Print the times and their ratio."""
+    bars = int(sys.argv[1]) if len(sys.argv) > 1 else BARS
+    text = long_part(bars)
+    with tempfile.TemporaryDirectory() as name:
+        score = Path(name, "long.musicxml")
+        score.write_text(text, encoding="utf-8")
+        theirs, pages = timed(lambda: verovio_alone(text))
+        search, looked = timed(lambda: look(score, Options()))
+        made_s, made = timed(lambda: prepare.prepared(looked))
+        music_s, music = timed(lambda: [prepare.drawn(part, "a4", made.words) for part in made.parts])
+        paper_s, part = timed(
+            lambda: prepare.part_pdf(list(zip(made.parts, music, strict=True)), "a4", "", "", made.words)
+        )
+        shown_s, shown = timed(lambda: prepare.shown_on(made, {}))
+        page_s, page = timed(lambda: prepare.page(made, music, shown, "", {}))
+        sheet_s, _ = timed(lambda: prepare.sheet_pdf(made.entries, made.report, shown, "a4", "", "", "", ""))
+        sound_s, _ = timed(lambda: sounds.heard(next(e.answers[0] for e in made.entries if e.answers[0].blown)))
+        folder_s, _ = timed(lambda: write(Path(name, "pack"), {"index.html": page, "part.pdf": part}))
+    part_s = music_s + paper_s
+    print(
+        f"{bars} bars, {len(looked.result.decisions)} demands, {len(made.entries)} to practise, {pages} pages by Verovio alone"
+    )
+    print(f"Verovio alone {theirs:.2f} s; search {search:.2f} s")
+    print(
+        f"read and order {made_s:.2f} s, music {music_s:.2f} s, its PDF {paper_s:.2f} s: part / Verovio {part_s / theirs:.2f}"
+    )
+    print(f"figures {shown_s:.2f} s, page {page_s:.2f} s ({len(page):,} bytes), practice sheet {sheet_s:.2f} s")
+    whole = made_s + part_s + shown_s + page_s + sheet_s + folder_s
+    print(f"all but search and sounds {whole:.2f} s: {whole / theirs:.2f} of Verovio alone; a sound {sound_s:.2f} s")
+
+
+if __name__ == "__main__":
+    main()
