@@ -13,7 +13,7 @@ import msgspec
 from fingering_db.fingering import Fingering
 from fingering_db.hand import effort_of
 from fingering_db.instrument import Instrument
-from fingering_db.mechanism import chart_of, choices, has_touches, hole_states
+from fingering_db.mechanism import chart_of, choices, has_touches
 from fingering_db.pitch import Pitch
 
 _PLAIN_CENTS = 10.0  # a note this near to a semitone has its standard fingering
@@ -87,13 +87,28 @@ def _near(one: float, other: float) -> bool:
 
 def _same_holes(instrument: Instrument, fingering: Fingering) -> list[Fingering]:
     """Fingerings with one finger elsewhere that leave every hole as it is, and are not much harder to hold."""
-    states, effort = hole_states(instrument, fingering), effort_of(fingering)
+    held, effort = holes_held(instrument, fingering), effort_of(fingering)
     found = []
     for finger, options in enumerate(choices(instrument)):
         for option in options:
             touches = (*fingering.touches[:finger], option.touch, *fingering.touches[finger + 1 :])
             other = Fingering(touches)
             easy = other != fingering and effort_of(other) <= effort + _EFFORT_MORE
-            if easy and (hole_states(instrument, other) == states).all():
+            if easy and holes_held(instrument, other) == held:
                 found.append(other)
     return found
+
+
+def holes_held(instrument: Instrument, fingering: Fingering) -> frozenset[tuple[str, str]]:
+    """What is down and what is open in it, as (hole, 'shut', 'perforation' or 'vent'): the same for two fingerings just where
+    `mechanism.hole_states` is, without arrays."""
+    opens, shuts, uncovers, vents = set[str](), set[str](), set[str](), set[str]()
+    for options, touch in zip(choices(instrument), fingering.touches, strict=True):
+        placed = next(option for option in options if option.touch == touch)
+        opens.update(placed.opens)
+        shuts.update(placed.shuts)
+        uncovers.update(placed.uncovers)
+        vents.update(placed.vents)
+    down = shuts | {hole.name for hole in instrument.holes if hole.rest == "shut"} - opens
+    told = [("shut", down), ("perforation", down & uncovers), ("vent", down & vents)]
+    return frozenset((hole, what) for what, holes in told for hole in holes)

@@ -16,9 +16,10 @@ from annotate.choosing.passage import plan, planned
 from annotate.reading.repeats import BACKWARD, ENDING, ENDING_STOPS, FORWARD, RepeatSign, order_played
 from annotate.score import Event, Note, Ornament, Part
 from annotate.weights import NAMES, WEIGHTS, changed
-from fingering_db.alternatives import trills_of, ways_of
+from fingering_db.alternatives import holes_held, trills_of, ways_of
 from fingering_db.fingering import Fingering
 from fingering_db.instrument import load
+from fingering_db.mechanism import choices, hole_states
 from fingering_db.model import model
 from fingering_db.pitch import Pitch
 from fingering_db.ranking import sounds
@@ -221,3 +222,20 @@ def test_the_trill_keys_sound_the_upper_note_by_the_model(desk):
         assert keys, (low, high)
         away = [abs(Pitch.from_hz(each.hz).midi - midi) for each in sounds(desk.model, keys[0])]
         assert min(away) < 0.5, (low, high)
+
+
+def test_fingerings_that_leave_every_hole_alike_are_told_as_the_mechanism_tells_them(desk):
+    """Random pairs with one finger elsewhere, on a flute with vents."""
+    flute = load("vented-b")
+    rng = np.random.default_rng(3)
+    options = choices(flute)
+    same = 0
+    for _ in range(400):
+        one = [each[rng.integers(len(each))].touch for each in options]
+        finger = int(rng.integers(len(options)))
+        two = [*one[:finger], options[finger][rng.integers(len(options[finger]))].touch, *one[finger + 1 :]]
+        first, second = Fingering(tuple(one)), Fingering(tuple(two))
+        alike = bool((hole_states(flute, first) == hole_states(flute, second)).all())
+        assert (holes_held(flute, first) == holes_held(flute, second)) == alike
+        same += alike and first != second
+    assert same
