@@ -163,6 +163,8 @@ class Part:
     double_bars: tuple[Fraction, ...] = ()
     """Onsets [quarters] of light-light, light-heavy and heavy bar lines: a technique word ends there."""
     lines: tuple[Line, ...] = ()
+    dynamics: tuple[tuple[Fraction, int, str], ...] = ()
+    """(onset, staff, sign such as 'pp'), in order."""
     keys: tuple[tuple[int, int], ...] = ()
     """(bar index, sharps, or below 0 flats, from there on)."""
     played: tuple[int, ...] = ()

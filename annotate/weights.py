@@ -25,6 +25,7 @@ class Weights(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     drawing_per_mm: float
     out_per_cent: float
     preferred: float
+    no_time: float
 
     def hurry(self, seconds: float) -> float:
         """How many times its effort a motion costs that has so many seconds."""

@@ -35,6 +35,7 @@ _POINTS = 11  # of a path, evenly in time
 _CONSIDERED = 8  # fingerings or pairs of them that are followed all the way
 _AT_ONCE = 2048  # sounds looked at together: bounds memory
 _SLIDE_STEP_MM = 3.0  # a few cents: a step that tracking takes easily, and the grid on which slides are searched
+_HALF_STEP = 0.5 * _SLIDE_STEP_MM + 1e-6
 _LIPS = 5  # trial lips at the far end of a slide
 _STARTS = 4  # settings of the joint from which a glide is tried
 _CENTS_PER_MM_DRAWN = 0.3  # what it is worth to begin with the joint at rest: ours
@@ -91,9 +92,15 @@ class Glide:
 
 
 def slide_glides(
-    model: Model, start: tuple[Pitch, ...], end: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float = 440.0
+    model: Model,
+    start: tuple[Pitch, ...],
+    end: tuple[Pitch, ...],
+    tolerance_cents: float,
+    a4_hz: float = 440.0,
+    begin_mm: float | None = None,
 ) -> tuple[Glide, ...]:
-    """Glides with the head joint's slide, best first; () for a flute without one.
+    """Glides with the head joint's slide, best first; () for a flute without one. begin_mm: where the joint is when they begin
+    (to half of _SLIDE_STEP_MM), None for wherever is best.
 
     Every reachable fingering is searched at both ends for slides _SLIDE_STEP_MM apart; those that serve both ends are
     followed from one to the other with one lip at each moment, and must keep each pitch on its resonance."""
@@ -102,7 +109,10 @@ def slide_glides(
         return ()
     served = _served(model, start, end, tolerance_cents, a4_hz)
     found = []
-    for row, start_lips in served:
+    for row, lips in served:
+        start_lips = lips if begin_mm is None else np.where(np.abs(settings - begin_mm) <= _HALF_STEP, lips, np.nan)
+        if not np.isfinite(start_lips).any():
+            continue
         glide = _slide_on(model, row, start_lips, (start, end), a4_hz, settings)
         if glide is not None and glide.worst_cents <= tolerance_cents:
             found.append(glide)

@@ -6,11 +6,13 @@ from dataclasses import dataclass, replace
 
 from annotate.choosing.choose import choose
 from annotate.choosing.codes import one_note_finding, unplayable_finding
+from annotate.choosing.concerns import concerns
 from annotate.choosing.desk import Desk
 from annotate.choosing.hands import DeskAt
 from annotate.choosing.judged_on import DesksAt
 from annotate.choosing.motions import remarks
 from annotate.choosing.passage import Planned, picks, planned
+from annotate.choosing.slides import decide_glissando
 from annotate.decision import Decision
 from annotate.decisions.rulings import NONE, Ruling, Rulings
 from annotate.demand import Demand, Kind
@@ -58,7 +60,10 @@ def decide(
     first = [row[0] for row in rows]
     for of in (unplayable_finding, one_note_finding):
         findings += [finding for decision in first if (finding := of(decision))]
-    findings += _motions(rows, plans[0])
+    for row in rows:
+        desk = at(row[0].demand.events[0])[0]
+        findings += concerns(part, row[0], desk.model.instrument.temperature_c)
+    findings += _motions(part, rows, plans[0])
     return Decided(tuple(decision for row in rows for decision in row), tuple(findings), plans[0])
 
 
@@ -87,20 +92,24 @@ def _with_passage(
         desk = desk_at(row[0].demand.events[0])
         if pick is not None and desk is not None:
             demand = row[number].demand
-            decision, _ = choose(demand, desk, ruling_at(demand.events[0]), pick.fingering)
+            ruling = ruling_at(demand.events[0])
+            if pick.begins_mm is None:
+                decision, _ = choose(demand, desk, ruling, pick.fingering)
+            else:
+                decision, _ = decide_glissando(demand, desk, ruling, pick.begins_mm)
             row[number] = replace(decision, why=decision.why + pick.why)
     return found
 
 
-def _motions(rows: list[list[Decision]], plans: tuple[Planned, ...]) -> list[Finding]:
+def _motions(part: Part, rows: list[list[Decision]], plans: tuple[Planned, ...]) -> list[Finding]:
     """Findings about the ways between the fingerings planned; the decisions learn which fingers move against the ear."""
     at_demand = {row[0].demand.id: row for row in rows}
     findings: list[Finding] = []
-    steps = (step for one in plans for step in one.steps() if step.after.decision is not None)
+    steps = (step for one in plans for step in one.steps())
     for step in sorted(steps, key=lambda step: step.after.first.onset):
-        assert step.after.decision is not None
-        said = remarks(step)
-        row = at_demand[step.after.decision.demand.id]
-        row[0] = replace(row[0], contrary=said.contrary)
+        said = remarks(part, step)
         findings += said.findings
+        if step.after.decision is not None:
+            row = at_demand[step.after.decision.demand.id]
+            row[0] = replace(row[0], contrary=said.contrary)
     return findings

@@ -3,14 +3,17 @@ between them, repeats and endings followed."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
 
 from annotate.choosing.desk import Desk, status_for
+from annotate.choosing.joint import NEAR_MM, with_the_joint
+from annotate.choosing.options import Hold, Option
 from annotate.choosing.trilled import upper_of
 from annotate.decision import Decision, Status
 from annotate.decisions.rulings import NO_RULING, Ruling
@@ -25,35 +28,14 @@ from fingering_db.ranking import may_be_off, score
 
 
 @dataclass(frozen=True, slots=True)
-class Option:
-    """One way to hold: the fingering at its beginning, that at its end, and what it costs by itself [pressed keys]. other: what a
-    trill alternates with."""
-
-    start: Fingering
-    end: Fingering
-    cost: float
-    other: Fingering | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Hold:
-    """What the hands hold from one event to another, on which flute (None for another instrument). options: the one decided
-    on first, for an ordinary note the standard one; none where nothing is known. decision: None for an ordinary note."""
-
-    first: Event
-    last: Event
-    desk: Desk | None
-    options: tuple[Option, ...]
-    decision: Decision | None
-
-
-@dataclass(frozen=True, slots=True)
 class Join:
-    """The way from one hold of a line to another, by their numbers. seconds: about how long the fingers may take."""
+    """The way from one hold of a line to another, by their numbers. seconds: about how long the fingers may take; rest: of that
+    the silence between [s]."""
 
     before: int
     after: int
     seconds: float
+    rest: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,14 +49,26 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """From one hold to the next on one flute, as it was chosen. seconds: about how long the fingers may take."""
+    """From one hold to the next on one flute, as it was chosen. seconds: about how long the fingers may take; rest: of that the
+    silence between [s]."""
 
     desk: Desk
     before: Hold
     after: Hold
-    start: Fingering
-    end: Fingering
+    one: Option
+    two: Option
     seconds: float
+    rest: float
+
+    @property
+    def start(self) -> Fingering:
+        """What is left."""
+        return self.one.end
+
+    @property
+    def end(self) -> Fingering:
+        """What is taken."""
+        return self.two.start
 
     def moved(self) -> tuple[FingerMove, ...]:
         """The fingers that move."""
@@ -97,7 +91,9 @@ def lines(
     found = []
     for events in _voices(part):
         groups = _groups(events, of_event)
-        holds = tuple(_hold(part, *group, desk_at, ruling_at, weights) for group in groups)
+        own = [_hold(part, *group, desk_at, ruling_at, weights) for group in groups]
+        slides = any(abs(option.ends_mm) > NEAR_MM for hold in own if hold.decision for option in hold.options)
+        holds = tuple(with_the_joint(own, weights) if slides else own)
         found.append(Line(holds, _joins(part, holds, weights)))
     return tuple(found)
 
@@ -157,8 +153,7 @@ def _ruled(options: tuple[Option, ...], ruling: Ruling, weights: Weights) -> tup
     allowed = [one for one in options if ruling.allows(one.start)] or list(options)
     liked = len(ruling.prefer)
     return tuple(
-        Option(one.start, one.end, one.cost - weights.preferred * (ruling.liking(one.start) < liked), one.other)
-        for one in allowed
+        replace(one, cost=one.cost - weights.preferred * (ruling.liking(one.start) < liked)) for one in allowed
     )
 
 
@@ -199,7 +194,9 @@ def _options(decision: Decision, desk: Desk, weights: Weights) -> tuple[Option, 
     tolerance = desk.tolerance(demand)
     own = decision.fingering
     end = decision.path[-1].fingering if decision.path else own
-    found = [_option(own, end, decision.deviation_cents, decision.band_cents, decision.confidence, weights)]
+    first = _option(own, end, decision.deviation_cents, decision.band_cents, decision.confidence, weights)
+    begins, ends = _slide(decision, desk)
+    found = [replace(first, begins_mm=begins, ends_mm=ends) if begins or ends else first]
     tried = decision.tried is not None and decision.tried.works
     if demand.kind in (Kind.MULTIPHONIC, Kind.MICROTONE) and not decision.ruled and not tried:
         for other in decision.alternatives:
@@ -209,6 +206,18 @@ def _options(decision: Decision, desk: Desk, weights: Weights) -> tuple[Option, 
                 figures = other.deviation_cents, other.band_cents, other.confidence
                 found.append(_option(held, held, *figures, weights))
     return tuple(found)
+
+
+def _slide(decision: Decision, desk: Desk) -> tuple[float, float]:
+    """Where the head joint is at the beginning and at the end [mm]."""
+    told = decision.demand.instruction
+    if told is not None and not told.means and desk.model.instrument.slide is not None:
+        share = told.slide_share * desk.model.instrument.slide.travel_mm
+        out = share if math.isfinite(told.slide_share) else told.slide_mm
+        return out, out
+    if decision.demand.kind != Kind.GLISSANDO or not decision.path:
+        return 0.0, 0.0
+    return decision.path[0].slide_mm, decision.path[-1].slide_mm
 
 
 @lru_cache(maxsize=1 << 12)  # equal demands have equal ones
@@ -254,7 +263,7 @@ def _join(holds: tuple[Hold, ...], before: int, after: int, weights: Weights) ->
     if rest > weights.rest_resets_s:
         return None
     shorter = min(_seconds(event, weights) for event in (one.last, two.first))
-    return Join(before, after, rest + weights.of_a_note * shorter)
+    return Join(before, after, rest + weights.of_a_note * shorter, rest)
 
 
 def _seconds(event: Event, weights: Weights) -> float:

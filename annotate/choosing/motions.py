@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
-from annotate.choosing.codes import AGAINST_THE_EAR, LITTLE_TIME
+from annotate.choosing.codes import AGAINST_THE_EAR, LITTLE_TIME, REGISTER_JUMP
 from annotate.choosing.desk import Desk
-from annotate.choosing.hands import Hold, Step
+from annotate.choosing.hands import Step
+from annotate.choosing.joint_remarks import finding_at, joint_remarks, tempo_at
+from annotate.choosing.options import Hold
 from annotate.findings import Finding
+from annotate.score import Part
 from fingering_db.fingering import Fingering
 from fingering_db.message import Message
 from fingering_db.motion import (
@@ -25,22 +29,23 @@ from fingering_db.pitch import Pitch
 
 @dataclass(frozen=True, slots=True)
 class WayRemarks:
-    """About one step to a demand. contrary: the fingers that move against the ear, each with what it moves, as a
-    fingering; None for none."""
+    """About one step. contrary: the fingers that move against the ear, each with what it moves, as a fingering; None for
+    none."""
 
     contrary: Fingering | None
     findings: tuple[Finding, ...]
 
 
-def remarks(step: Step) -> WayRemarks:
-    """What is to be said about the way to a demand (nothing about the way to an ordinary note)."""
-    decision = step.after.decision
-    if decision is None:
-        return WayRemarks(None, ())
-    against = _against(step)
-    findings = [_said(step, against)] if against else []
-    findings += _time(step)
+def remarks(part: Part, step: Step) -> WayRemarks:
+    """What is to be said about a way: against the ear only on the way to a demand."""
+    against = _against(step) if step.after.decision is not None else []
+    findings = [_said(part, step, against)] if against else []
+    findings += (*_time(part, step), *_leap(part, step), *joint_remarks(part, step))
     return WayRemarks(as_fingering(tuple(one.move for one in against)), tuple(findings))
+
+
+# Ours: a leap of an octave and a fifth is made as any other; each octave more takes lip and air about so long.
+_FREE_SEMITONES, _SECONDS_AN_OCTAVE = 19.0, 0.1
 
 
 def _against(step: Step) -> list[Contrary]:
@@ -68,7 +73,7 @@ def _written(hold: Hold) -> tuple[Pitch, ...]:
     return hold.decision.demand.to or hold.decision.demand.pitches
 
 
-def _said(step: Step, against: list[Contrary]) -> Finding:
+def _said(part: Part, step: Step, against: list[Contrary]) -> Finding:
     names = _written(step.before)
     parts = []
     for one in against:
@@ -86,7 +91,7 @@ def _said(step: Step, against: list[Contrary]) -> Finding:
         last=str(step.end),
         parts=tuple(parts),
     )
-    return _finding(AGAINST_THE_EAR, "warning", step, message, _avoiding(step))
+    return finding_at(AGAINST_THE_EAR, "warning", part, step, message, _avoiding(step))
 
 
 def _does(move: FingerMove) -> Message:
@@ -105,13 +110,14 @@ def _avoiding(step: Step) -> Message:
     return Message("hands.practise")
 
 
-def _time(step: Step) -> list[Finding]:
+def _time(part: Part, step: Step) -> list[Finding]:
     if step.before.last.grace or step.after.first.grace:
         return []  # the file does not say how long a grace note is
     moved = step.moved()
     needed = seconds(moved)
     if needed <= step.seconds:
         return []
+    tempo = tempo_at(step.after.first)
     message = Message(
         "hands.little_time",
         fingers=Message("hands.fingers_move", n=len(moved)),
@@ -120,11 +126,35 @@ def _time(step: Step) -> list[Finding]:
         needed=needed * 1000,
         left=step.seconds * 1000,
     )
-    advice = Message("hands.little_time_advice")
-    return [_finding(LITTLE_TIME, "warning", step, message, advice)]
+    advice = Message("hands.tempo_would_do", tempo=tempo, slower=math.floor(tempo * step.seconds / needed))
+    return [finding_at(LITTLE_TIME, "warning", part, step, message, advice)]
 
 
-def _finding(code: str, severity: str, step: Step, message: Message, advice: Message) -> Finding:
-    assert step.after.decision is not None
-    demand = step.after.decision.demand
-    return Finding(code, severity, demand.place, message, advice, demand.id)
+def _leap(part: Part, step: Step) -> list[Finding]:
+    """A jump between registers for which lip and air have little time."""
+    if step.before.last.grace or step.after.first.grace:
+        return []
+    before, after = _sounding(step.before), _first_sounding(step.after)
+    semitones = min(abs(one.midi - two.midi) for one in before for two in after)
+    needed = _SECONDS_AN_OCTAVE * (semitones - _FREE_SEMITONES) / 12.0
+    if semitones <= _FREE_SEMITONES or needed <= step.seconds:
+        return []
+    tempo = tempo_at(step.after.first)
+    message = Message(
+        "hands.register_jump",
+        first=_written(step.before),
+        last=_first_written(step.after),
+        n=round(semitones),
+        left=step.seconds * 1000,
+        needed=needed * 1000,
+    )
+    advice = Message("hands.tempo_would_do", tempo=tempo, slower=math.floor(tempo * step.seconds / needed))
+    return [finding_at(REGISTER_JUMP, "info", part, step, message, advice)]
+
+
+def _first_sounding(hold: Hold) -> tuple[Pitch, ...]:
+    return (hold.first.notes[0].sounding,) if hold.decision is None else hold.decision.demand.sounding
+
+
+def _first_written(hold: Hold) -> tuple[Pitch, ...]:
+    return (hold.first.notes[0].written,) if hold.decision is None else hold.decision.demand.pitches

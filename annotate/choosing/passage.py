@@ -8,8 +8,10 @@ from functools import lru_cache
 
 import numpy as np
 
-from annotate.choosing.hands import DeskAt, Hold, Line, Option, RulingAt, Step, lines
+from annotate.choosing.hands import DeskAt, Line, RulingAt, Step, lines
+from annotate.choosing.joint import seconds_to_draw
 from annotate.choosing.network import cheapest
+from annotate.choosing.options import Hold, Option
 from annotate.decision import Decision
 from annotate.decisions.rulings import NO_RULING
 from annotate.score import Part
@@ -46,15 +48,17 @@ class Planned:
             before, after = self.line.holds[join.before], self.line.holds[join.after]
             one, two = self.option(join.before), self.option(join.after)
             if one and two and before.desk:
-                yield Step(before.desk, before, after, one.end, two.start, join.seconds)
+                yield Step(before.desk, before, after, one, two, join.seconds, join.rest)
 
 
 @dataclass(frozen=True, slots=True)
 class Pick:
-    """A fingering for a demand, and the sentence that says why it and not the best by itself."""
+    """A fingering for a demand, and the sentence that says why it and not the best by itself. begins_mm: where the head joint is
+    when a glissando begins, None for wherever is best."""
 
     fingering: Fingering
     why: Message
+    begins_mm: float | None = None
 
 
 def planned(
@@ -130,8 +134,17 @@ def _joined(line: Line, weights: Weights) -> dict[tuple[int, int], RealArray]:
         cost = weights.moving * weights.hurry(join.seconds) * efforts[key]
         if join.before == join.after:
             continue
+        if any(one.ends_mm or one.begins_mm for hold in (before, after) for one in hold.options):
+            cost = cost + _drawing(before.options, after.options, join.rest, weights)
         found[join.before, join.after] = cost
     return found
+
+
+def _drawing(before: tuple[Option, ...], after: tuple[Option, ...], rest: float, weights: Weights) -> RealArray:
+    """What it costs to bring the head joint from where one option leaves it to where another begins."""
+    away = np.array([[abs(one.ends_mm - two.begins_mm) for two in after] for one in before])
+    needed = np.vectorize(seconds_to_draw)(away)
+    return np.asarray(weights.drawing_per_mm * away + weights.no_time * (needed > rest))
 
 
 def _efforts(model: Model, before: tuple[Option, ...], after: tuple[Option, ...]) -> RealArray:
@@ -160,6 +173,9 @@ def picks(plans: Iterable[Planned]) -> dict[str, Pick]:
 
 
 def _pick(hold: Hold, number: int, around: list[Fingering]) -> Pick:
+    taken = hold.options[number]
+    if taken.begins_mm != taken.ends_mm:
+        return Pick(taken.start, Message("choice.for_the_joint", mm=taken.begins_mm), taken.begins_mm)
     here, there = (
         sum(len(moves(other, option.start)) for other in around) for option in (hold.options[number], hold.options[0])
     )

@@ -22,22 +22,27 @@ from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
 LIP = "lip"
 _WIDEST_QUARTERS = 15  # quarters of a semitone: beyond every slide of the shipped travel
 _REACH_CENTS = 15.0
-_FASTEST_SLIDE_MM_S = 150.0  # a hand draws a joint evenly up to about this speed: ours
+JUMP_CENTS = 35.0
+"""A step on the way beyond this is a jump: ours, between a third of a semitone and a quarter-tone."""
+FASTEST_SLIDE_MM_S = 150.0  # a hand draws a joint evenly up to about this speed: ours
 
 
-def decide_glissando(demand: Demand, desk: Desk, ruling: Ruling = NO_RULING) -> tuple[Decision, tuple[Finding, ...]]:
-    """As the player decided where a way on that fingering is found, else the best."""
+def decide_glissando(
+    demand: Demand, desk: Desk, ruling: Ruling = NO_RULING, begin_mm: float | None = None
+) -> tuple[Decision, tuple[Finding, ...]]:
+    """As the player decided where a way on that fingering is found, else the best. begin_mm: where the head joint is when it
+    begins, None for wherever is best."""
+    decision = _decided(demand, desk, ruling, begin_mm)
     if ruling.fix is None:
-        return _decided(demand, desk, ruling), ()
-    decision = _decided(demand, desk, ruling)
+        return decision, ()
     if decision.fingering == ruling.fix:
         return replace(decision, why=Message("decisions.fixed") + decision.why, ruled=True), ()
     message = Message("decisions.no_way_on", fingering=str(ruling.fix))
     finding = Finding(NOT_TAKEN, "warning", demand.place, message, Message("decisions.not_taken_advice"), demand.id)
-    return _decided(demand, desk, replace(ruling, fix=None)), (finding,)
+    return _decided(demand, desk, replace(ruling, fix=None), begin_mm), (finding,)
 
 
-def _decided(demand: Demand, desk: Desk, ruling: Ruling) -> Decision:
+def _decided(demand: Demand, desk: Desk, ruling: Ruling, begin_mm: float | None = None) -> Decision:
     """Lip, slide and fingers, then (where the notation leaves it open) a run of semitones."""
     if demand.continuous is False:
         return _run(demand, desk)
@@ -45,17 +50,19 @@ def _decided(demand: Demand, desk: Desk, ruling: Ruling) -> Decision:
         why = Message("glide.unequal", start=len(demand.sounding), end=len(demand.to_sounding))
         return Decision(demand, desk.name, Status.UNPLAYABLE, why)
     means = demand.instruction.means if demand.instruction else ""
-    found = _by_lip(demand, desk, ruling) if means in ("", LIP) else None
+    found = _by_lip(demand, desk, ruling) if means in ("", LIP) and begin_mm is None else None
     if found is not None:
         return found
-    every = ways(desk, demand.sounding, demand.to_sounding, desk.tolerance(demand), means)
+    every = ways(desk, demand.sounding, demand.to_sounding, desk.tolerance(demand), means, begin_mm)
     glides = tuple(glide for glide in every if ruling.allows(glide.path[0].fingering))
     seconds = max(demand.seconds_end - demand.place.seconds, 0.0)
     rated = [(glide_status(glide, desk.tolerance(demand), seconds), glide) for glide in glides]
     usable = [pair for pair in rated if pair[0] != Status.UNPLAYABLE]
     if not usable:
         return _not_as_written(demand, desk, ruling) if means else _not_continuous(demand, desk)
-    status, best = min(usable, key=lambda pair: (pair[0].rank, ruling.liking(pair[1].path[0].fingering)))
+    status, best = min(
+        usable, key=lambda pair: (is_a_jump(pair[1]), pair[0].rank, ruling.liking(pair[1].path[0].fingering))
+    )
     why = glide_reason(best, status, desk.tolerance(demand), seconds, desk.a4_hz) + _not_on_the_best(
         demand, desk, glides
     )
@@ -106,17 +113,36 @@ def _not_on_the_best(demand: Demand, desk: Desk, glides: tuple[Glide, ...]) -> M
 
 
 def ways(
-    desk: Desk, start: tuple[Pitch, ...], end: tuple[Pitch, ...], tolerance_cents: float, means: str = ""
+    desk: Desk,
+    start: tuple[Pitch, ...],
+    end: tuple[Pitch, ...],
+    tolerance_cents: float,
+    means: str = "",
+    begin_mm: float | None = None,
 ) -> tuple[Glide, ...]:
-    """Glides between sounding pitches, those within the tolerance before those within twice as much. means: the only one that is
-    wanted, '' for any."""
+    """Glides between sounding pitches, those within the tolerance before those within twice as much, those that jump on their
+    way after all others; of those that differ by the little finger only, one. means: the only one that is wanted, '' for any.
+    begin_mm: where the head joint must be at the beginning, None for anywhere."""
     found: tuple[Glide, ...] = ()
     for tolerance in (tolerance_cents, 2.0 * tolerance_cents):
-        every = _ways(desk.model, start, end, tolerance, desk.a4_hz)
+        if begin_mm is None:
+            every = _ways(desk.model, start, end, tolerance, desk.a4_hz)
+        else:
+            every = _by_slide(desk.model, start, end, tolerance, desk.a4_hz, begin_mm)
         found += tuple(glide for glide in every if means in ("", glide.means))
         if any(glide.confidence >= PLAYABLE_CONFIDENCE and glide.means != KEY_LIFT for glide in found):
             break
-    return found
+    one_each: dict[object, Glide] = {}
+    for glide in found:
+        first, last = glide.path[0], glide.path[-1]
+        hands = first.fingering.touches[:-1], last.fingering.touches[:-1], glide.moving
+        one_each.setdefault((glide.means, hands, round(first.slide_mm), round(last.slide_mm)), glide)
+    return tuple(sorted(one_each.values(), key=is_a_jump))
+
+
+def is_a_jump(glide: Glide) -> bool:
+    """Whether a key that leaves its seat makes a step that is heard as one: no glissando, whatever lies around it."""
+    return glide.jump_cents > JUMP_CENTS
 
 
 @lru_cache(maxsize=256)
@@ -129,9 +155,14 @@ def _ways(
 
 @lru_cache(maxsize=1024)
 def _by_slide(
-    model: Model, start: tuple[Pitch, ...], end: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float
+    model: Model,
+    start: tuple[Pitch, ...],
+    end: tuple[Pitch, ...],
+    tolerance_cents: float,
+    a4_hz: float,
+    begin_mm: float | None = None,
 ) -> tuple[Glide, ...]:
-    return slide_glides(model, start, end, tolerance_cents, a4_hz)
+    return slide_glides(model, start, end, tolerance_cents, a4_hz, begin_mm)
 
 
 def glide_status(glide: Glide, tolerance_cents: float, seconds: float = 0.0) -> Status:
@@ -141,7 +172,7 @@ def glide_status(glide: Glide, tolerance_cents: float, seconds: float = 0.0) -> 
     even = (
         glide.means != KEY_LIFT
         and glide.worst_cents <= tolerance_cents
-        and _speed(glide, seconds) <= _FASTEST_SLIDE_MM_S
+        and _speed(glide, seconds) <= FASTEST_SLIDE_MM_S
     )
     return Status.PLAYABLE if even and glide.confidence >= PLAYABLE_CONFIDENCE else Status.DOUBTFUL
 

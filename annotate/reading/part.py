@@ -36,7 +36,7 @@ SKIMMED = frozenset({
 })  # fmt: skip
 """Elements kept of a part that is not asked for: its time, tempo and rehearsal marks."""
 LEFT_OUT = frozenset({
-    "beam", "lyric", "print", "harmony", "figured-bass", "listening", "play", "dynamics",
+    "beam", "lyric", "print", "harmony", "figured-bass", "listening", "play",
     "tuplet", "fermata", "arpeggiate", "clef", "wedge", "level", "footnote", "pedal",
     "midi-instrument", "midi-device", "part-symbol", "grouping", "link", "bookmark", "measure-style",
 })  # fmt: skip
@@ -66,6 +66,8 @@ class RawPart:
     double_bars: list[tuple[int, Fraction | None]] = field(default_factory=list)
     """(bar index, offset in quarters; None for the end of the bar)."""
     lines: list[LineEnd] = field(default_factory=list)
+    dynamics: list[tuple[int, Fraction, int, str]] = field(default_factory=list)
+    """(bar index, offset, staff, sign)."""
     keys: list[tuple[int, int]] = field(default_factory=list)
     """(bar index, sharps or below 0 flats)."""
     repeats: list[RepeatSign] = field(default_factory=list)
@@ -361,6 +363,8 @@ class PartReader:
             staff = self._staff(node.text_of("staff", "1") or "1")
             index = len(self.raw.bars) - 1
             self.raw.directions.extend(read_direction(node, index, here, staff, node.text_of("voice")))
+            for mark in (each for kind in node.all("direction-type") for each in kind.all("dynamics")):
+                self.raw.dynamics.extend((index, here, staff, sign.tag) for sign in mark.children)
             for line in (each for kind in node.all("direction-type") for each in kind.children):
                 if line.tag in ("dashes", "bracket"):
                     kind_of = line.tag, line.attributes.get("number", "1")

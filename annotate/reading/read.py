@@ -215,6 +215,7 @@ def _timed_part(part: Part, raw: RawPart, timeline: Timeline, rehearsals: list[s
         double_bars=tuple(sorted(doubles)),
         lines=_lines(raw, timeline),
         keys=tuple(sorted(raw.keys)),
+        dynamics=tuple(sorted((timeline.bars[bar] + offset, staff, sign) for bar, offset, staff, sign in raw.dynamics)),
         played=order_played(len(raw.bars), raw.repeats) if raw.repeats else (),
         staves=raw.staves,
         multiple_voices=len(raw.voices) > 1,

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from itertools import product
+from itertools import pairwise, product
 
 import msgspec
 import numpy as np
 import pytest
 
 from annotate.choosing.desk import Desk
-from annotate.choosing.hands import Hold, Join, Line, Option
+from annotate.choosing.hands import Join, Line
+from annotate.choosing.motions import remarks
 from annotate.choosing.network import cheapest
+from annotate.choosing.options import Hold, Option
 from annotate.choosing.passage import plan, planned
 from annotate.reading.repeats import BACKWARD, ENDING, ENDING_STOPS, FORWARD, RepeatSign, order_played
 from annotate.score import Event, Note, Ornament, Part
@@ -239,3 +241,35 @@ def test_fingerings_that_leave_every_hole_alike_are_told_as_the_mechanism_tells_
         assert (holes_held(flute, first) == holes_held(flute, second)) == alike
         same += alike and first != second
     assert same
+
+
+def told_places(part, desk, code="H2"):
+    (one,) = planned(part, (), lambda _: desk)
+    return {
+        step.after.first.onset for step in one.steps() for each in remarks(part, step).findings if each.code == code
+    }
+
+
+def test_raising_the_tempo_turns_findings_of_the_hand_on_in_order_and_never_off(desk):
+    names = "C#4 B3 C#4 C4 D#4 F#4 E4 C5 D5 C5 D5 A#4 C4 G5"
+    tempos = (40.0, 80.0, 120.0, 160.0, 200.0, 240.0, 300.0, 400.0)
+    told = [told_places(part_of(names, tempo, quarters=0.25), desk) for tempo in tempos]
+    counts = [len(one) for one in told]
+    assert counts[0] == 0 and counts == sorted(counts) and len(set(counts)) >= 3
+    assert all(slower <= faster for slower, faster in pairwise(told))
+
+
+def test_the_tempo_that_would_do_does(desk):
+    quick = part_of("C#4 B3 C#4", 240.0, quarters=0.25)
+    (one,) = planned(quick, (), lambda _: desk)
+    (finding, *_) = (each for step in one.steps() for each in remarks(quick, step).findings if each.code == "H2")
+    slower = dict(finding.advice.values)["slower"]
+    assert 0 < slower < 240
+    assert not told_places(part_of("C#4 B3 C#4", slower, quarters=0.25), desk)
+    assert told_places(part_of("C#4 B3 C#4", slower * 1.1, quarters=0.25), desk)
+
+
+def test_a_leap_over_three_octaves_in_no_time_is_told_and_with_time_it_is_not(desk):
+    assert told_places(part_of("C4 C7", 300.0, quarters=0.25), desk, "H5")
+    assert not told_places(part_of("C4 C7", 60.0), desk, "H5")
+    assert not told_places(part_of("C4 C5", 400.0, quarters=0.25), desk, "H5")

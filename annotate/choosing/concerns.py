@@ -1,0 +1,137 @@
+"""What a player must know of one place by itself: dynamic against jet, length against breath, first tone, awkward holds."""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+
+from annotate.choosing.codes import AGAINST_THE_JET, AWKWARD, LONGER_THAN_A_BREATH, SPEAKS_FIRST
+from annotate.decision import Decision, Sound, Status
+from annotate.demand import Kind
+from annotate.findings import Finding
+from annotate.score import Event, Part
+from fingering_db.acoustics.air import air_at
+from fingering_db.fingering import Fingering
+from fingering_db.hand import awkward
+from fingering_db.message import Message
+from fingering_db.pitch import Pitch
+
+LOUD, SOFT = frozenset({"ff", "fff", "ffff", "fffff"}), frozenset({"pp", "ppp", "pppp", "ppppp"})
+_STRONG = LOUD | {"f"}
+_PASCAL_PER_HERTZ = 1.0
+"""Of blowing pressure for pitch: from memory of measurements on players (Fletcher 1975), who blow some 0.3 kPa at C4 and 2 kPa
+at C7; a rule within a factor of two."""
+_BREATH_SECONDS, _LOUD_BREATH_SECONDS = 12.0, 8.0  # one held sound at most: common practice, no source
+_CLEARLY = 1.15  # times: the rule is no sharper. Ours
+_SPEAKS_EARLIER = 1.25  # times the air speed from which the one tone holds: ours
+_AWKWARD_EFFORT = 1.5  # pressed keys; the lifted little finger is no news to a player: ours
+_SAME_TONE_SEMITONES = 0.6
+
+
+def concerns(part: Part, decision: Decision, temperature_c: float) -> tuple[Finding, ...]:
+    """Findings about one decision on its flute. temperature_c: of the air in it."""
+    if decision.status == Status.UNPLAYABLE:
+        return ()
+    event = decision.demand.events[0]
+    sign = dynamic_at(part, event)
+    found = [*_jet(decision, sign, temperature_c), *_breath(decision, sign), *_attack(decision), *_hold(decision)]
+    return tuple(found)
+
+
+def dynamic_at(part: Part, event: Event) -> str:
+    """The dynamic in force at an event, '' before the first; signs that are none (sfz, fp) are passed over."""
+    signs = [one for one in part.dynamics if one[1] == event.staff or part.staves == 1]
+    at = bisect_right([one[0] for one in signs], event.onset)
+    known = (
+        sign for _, _, sign in reversed(signs[:at]) if set(sign) <= {"p"} or set(sign) <= {"f"} or sign in ("mp", "mf")
+    )
+    return next(known, "")
+
+
+def usual_speed(hz: float, temperature_c: float) -> float:
+    """Air speed at which a note is usually blown [m/s]: Bernoulli with _PASCAL_PER_HERTZ."""
+    return math.sqrt(2.0 * _PASCAL_PER_HERTZ * hz / air_at(temperature_c).rho)
+
+
+def _asked(decision: Decision) -> list[Sound]:
+    """What of the fingering's sounds is asked for and has known air speeds, low to high."""
+    found = []
+    for pitch in decision.demand.sounding:
+        near = min(decision.sounds, key=lambda one: abs(one.pitch.midi - pitch.midi), default=None)
+        if near and abs(near.pitch.midi - pitch.midi) <= _SAME_TONE_SEMITONES and math.isfinite(near.speed_m_s[0]):
+            found.append(near)
+    return found
+
+
+def _jet(decision: Decision, sign: str, temperature_c: float) -> list[Finding]:
+    sounds = _asked(decision)
+    if decision.demand.kind != Kind.MULTIPHONIC or len(sounds) < 2 or sign not in LOUD | SOFT:
+        return []
+    low, high = max(one.speed_m_s[0] for one in sounds), min(one.speed_m_s[1] for one in sounds)
+    usual = usual_speed(math.exp(sum(math.log(one.hz) for one in sounds) / len(sounds)), temperature_c)
+    wrong = _CLEARLY * high < usual if sign in LOUD else low > _CLEARLY * usual
+    if not wrong or low > high:
+        return []
+    key = "concern.held_low" if sign in LOUD else "concern.held_high"
+    message = Message(key, pitches=decision.demand.pitches, low=low, high=high, usual=usual, sign=sign)
+    advice = Message("concern.softer" if sign in LOUD else "concern.louder")
+    return [_finding(AGAINST_THE_JET, "warning", decision, message, advice)]
+
+
+def _breath(decision: Decision, sign: str) -> list[Finding]:
+    events = decision.demand.events
+    seconds = events[-1].seconds_end - events[0].seconds
+    most = _LOUD_BREATH_SECONDS if sign in _STRONG else _BREATH_SECONDS
+    if decision.demand.kind == Kind.NOTE or seconds <= most:
+        return []
+    message = Message("concern.long", seconds=seconds, most=most)
+    return [_finding(LONGER_THAN_A_BREATH, "info", decision, message, Message("concern.breathe", most=most))]
+
+
+def _attack(decision: Decision) -> list[Finding]:
+    sounds = sorted(_asked(decision), key=lambda one: one.speed_m_s[0])
+    if decision.demand.kind != Kind.MULTIPHONIC or len(sounds) < 2:
+        return []
+    first, last = sounds[0], sounds[-1]
+    if last.speed_m_s[0] < _SPEAKS_EARLIER * first.speed_m_s[0]:
+        return []
+    written = [_written(decision, one) for one in (first, last)]
+    message = Message(
+        "concern.speaks_first",
+        first=written[0],
+        low=first.speed_m_s[0],
+        last=written[1],
+        high=last.speed_m_s[0],
+    )
+    return [_finding(SPEAKS_FIRST, "info", decision, message, Message("concern.begin_with"))]
+
+
+def _written(decision: Decision, sound: Sound) -> Pitch:
+    """The pitch asked for that a sound is, as written."""
+    demand = decision.demand
+    away = [abs(pitch.midi - sound.pitch.midi) for pitch in demand.sounding]
+    return demand.pitches[away.index(min(away))]
+
+
+def _hold(decision: Decision) -> list[Finding]:
+    if decision.fingering is None:
+        return []
+    ways = [one for one in awkward(decision.fingering) if one.effort >= _AWKWARD_EFFORT]
+    if not ways:
+        return []
+    message = Message(
+        "concern.awkward",
+        fingering=str(decision.fingering),
+        ways=tuple(Message(f"awkward.{one.name.replace(' ', '_').replace(',', '')}") for one in ways),
+    )
+    easier = next((one.fingering for one in decision.alternatives if not _is_awkward(one.fingering)), None)
+    advice = Message("concern.easier", fingering=str(easier)) if easier else Message("concern.no_easier")
+    return [_finding(AWKWARD, "info", decision, message, advice)]
+
+
+def _is_awkward(fingering: Fingering) -> bool:
+    return any(one.effort >= _AWKWARD_EFFORT for one in awkward(fingering))
+
+
+def _finding(code: str, severity: str, decision: Decision, message: Message, advice: Message) -> Finding:
+    return Finding(code, severity, decision.demand.place, message, advice, decision.demand.id)

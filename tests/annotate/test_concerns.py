@@ -1,0 +1,71 @@
+"""What is told of one place by itself (invented decisions; speeds as the jet model tells them)."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+from report_samples import demand, place
+
+from annotate.choosing.concerns import concerns, dynamic_at, usual_speed
+from annotate.decision import Decision, Sound, Status
+from annotate.demand import Kind
+from annotate.score import Event, Note, Part
+from fingering_db.fingering import Fingering
+from fingering_db.message import Message
+from fingering_db.pitch import Pitch
+
+
+def decision(low=(20.0, 30.0), high=(22.0, 60.0), seconds=2.0, fingering="T 2 3 | Eb"):
+    pitches = Pitch.parse("C5"), Pitch.parse("D6")
+    notes = tuple(Note(n, n + 1, pitch, pitch) for n, pitch in enumerate(pitches))
+    event = Event(notes, "1", 0, Fraction(1), Fraction(4), Fraction(4), 0.0, seconds, "1", 1)
+    asked = replace(demand(1, place("1"), "C5 D6"), events=(event,), kind=Kind.MULTIPHONIC)
+    sounds = tuple(
+        Sound(pitch.hz(), pitch, 0.9, 5.0, 0.5, speeds) for pitch, speeds in zip(pitches, (low, high), strict=True)
+    )
+    return Decision(asked, "x", Status.PLAYABLE, Message("x.y"), Fingering.parse(fingering), sounds=sounds)
+
+
+def part(*dynamics):
+    return Part("P1", 1, "Flute", "", dynamics=tuple((Fraction(onset), 1, sign) for onset, sign in dynamics))
+
+
+def codes(one, *dynamics):
+    return [each.code for each in concerns(part(*dynamics), one, 25.0)]
+
+
+def test_the_usual_speed_of_c5_is_some_thirty_metres_a_second():
+    """One pascal a hertz, Bernoulli, air of 1.19 kg/m3."""
+    assert usual_speed(523.25, 25.0) == pytest.approx((2 * 523.25 / 1.1846) ** 0.5, rel=0.005)
+
+
+def test_what_is_held_at_low_air_only_is_told_under_ff_and_what_is_held_at_high_air_only_under_pp():
+    quiet, loud = decision((12.0, 20.0), (12.0, 25.0)), decision((50.0, 80.0), (48.0, 90.0))
+    assert "P10" in codes(quiet, (0, "ff")) and "P10" not in codes(quiet, (0, "pp"))
+    assert "P10" in codes(loud, (0, "pp")) and "P10" not in codes(loud, (0, "ff"))
+    assert "P10" not in codes(quiet, (0, "mf")) + codes(quiet)
+
+
+def test_the_dynamic_in_force_is_the_last_one_that_is_one():
+    event = decision().demand.events[0]
+    assert dynamic_at(part((0, "pp"), (2, "ff"), (3, "sfz"), (5, "p")), event) == "ff"
+    assert dynamic_at(part((5, "p")), event) == ""
+
+
+def test_a_sound_longer_than_a_breath_is_told_sooner_when_loud():
+    assert "P11" in codes(decision(seconds=13.0)) and "P11" not in codes(decision(seconds=11.0))
+    assert "P11" in codes(decision(seconds=9.0), (0, "ff"))
+
+
+def test_the_tone_that_holds_at_less_air_speaks_first():
+    found = concerns(part(), decision((20.0, 50.0), (40.0, 60.0)), 25.0)
+    told = dict(found[0].message.values)
+    assert (found[0].code, str(told["first"]), str(told["last"])) == ("P12", "C5", "D6")
+    assert "P12" not in codes(decision((20.0, 50.0), (22.0, 60.0)))
+
+
+def test_an_awkward_hold_is_told_and_the_lifted_little_finger_is_none():
+    assert "H4" in codes(decision(fingering="T 2 3 G# | 1 2 3 C#"))
+    assert "H4" not in codes(decision(fingering="T 2 3 |"))
