@@ -140,7 +140,7 @@ def _beginning_in_bytes(data: bytes) -> tuple[int, bytes, str]:
         start = 0
         bom = codecs.BOM_UTF8 if before.startswith(codecs.BOM_UTF8) else b""
     if start > _HEAD:
-        raise InputError(Message("file.before_the_score", n=start))
+        raise InputError(Message("file.before_the_score"))
     return start, bom, "utf-8" if bom else ""
 
 

@@ -14,7 +14,7 @@ from annotate.report.phrases import Page
 from fingering_db.pitch import Pitch
 
 MARGIN = {Status.DOUBTFUL: "?", Status.UNPLAYABLE: "!"}
-_MOST = 14  # lines: with the heading they fill a terminal of 24
+_MOST = 13  # lines: with the heading they fill a terminal of 24
 _NARROW = 60  # below this many columns a place takes more than a line
 _ASKED, _WHY = 18, 27  # columns, at most
 _WORTH_TELLING = 20.0  # cents beyond which a doubt is told by how far off it is
@@ -31,10 +31,12 @@ def problems(groups: Sequence[Group], by_severity: bool) -> tuple[Group, ...]:
 def problem_lines(report: Report, found: Sequence[Group], page: Page) -> list[str]:
     """A line for each: margin sign, place, what is asked, why not in a few words, what instead."""
     rows = [(MARGIN[group.decisions[0].status], *_cells(report, group, page)) for group in found[:_MOST]]
+    titles = [page.say(f"short.{name}") for name in ("where", "asked", "why", "instead")]
     more = ["  " + page.say("report.and_more", n=len(found) - _MOST)] if len(found) > _MOST else []
     if page.width < _NARROW:
         texts = [f"{sign} {', '.join(cell for cell in cells if cell)}" for sign, *cells in rows]
         return [line for text in texts for line in wrap(text, page.width, hanging=4)] + more
+    rows = [(" ", titles[0], titles[1], titles[2], titles[3]), *rows] if rows else []
     widths = [max((display_width(row[n]) for row in rows), default=0) for n in range(1, 4)]
     widths = [widths[0], min(widths[1], _ASKED), min(widths[2], _WHY)]
     lines = []
