@@ -40,7 +40,7 @@ def nearby(
     semitone; each is then searched for with one lip, and only what the search finds is returned."""
     found: list[Nearby] = []
     for away, pitches in _proposals(model, tuple(sorted(targets, key=lambda pitch: pitch.midi)), a4_hz):
-        best = find(model, pitches, tolerance_cents, a4_hz, limit=1, jets=False, eased=False).best
+        best = find(model, pitches, tolerance_cents, a4_hz, limit=1, jets=False).best
         if best and best[0].confidence >= PLAYABLE_CONFIDENCE and not best[0].one_note:
             found.append(Nearby(pitches, best[0], away))
             if len(found) == wanted:

@@ -130,7 +130,8 @@ def _bands(model: Model, every: Atlas, branches: IndexArray, lips_m: RealArray |
 @dataclass(frozen=True, slots=True)
 class Answers:
     """All sounds that answer, unranked: rows of `reach.states`, lips [m], confidence, score, each of shape (n,); cents and
-    bands, shape (n, k), deviations and ± of each; branches, shape (n, k), those of the atlas that answer."""
+    bands, shape (n, k), deviations and ± of each; branches, shape (n, k), those of the atlas that answer. together: shape (n,),
+    how easily they sound at once, NaN where that was not looked at; confidence and score are without it there."""
 
     rows: IndexArray
     lips: RealArray
@@ -139,6 +140,7 @@ class Answers:
     bands: RealArray
     branches: IndexArray
     score: RealArray
+    together: RealArray
 
 
 def answers(model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float = 440.0) -> Answers:
@@ -158,7 +160,8 @@ def answers(model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4
     confidence = every.strengths(hits.branches, lips).min(axis=1, initial=1.0)
     bands = _bands(model, every, hits.branches, lips if len(hz) > 1 else None)
     scores = score(confidence, may_be_off(hits.cents, bands), model.effort[model.easiest[hits.sounds]])
-    return Answers(hits.sounds, hits.lips, confidence, hits.cents, bands, hits.branches, scores)
+    unknown = np.full(len(scores), np.nan)
+    return Answers(hits.sounds, hits.lips, confidence, hits.cents, bands, hits.branches, scores, unknown)
 
 
 def modes(model: Model, found: Answers) -> IndexArray:
@@ -191,19 +194,18 @@ def find(
     limit: int = 100,
     *,
     jets: bool = True,
-    eased: bool = True,
 ) -> Found:
     """Every distinct sound that answers, best first, each by its easiest fingering; the best `limit` listed in full, those
     left out that differ from a better one by an idle key. Of several pitches, what one jet sounds more easily at once comes
-    before what is as good otherwise (unless not eased: some milliseconds), and one note and its harmonics last.
+    before what is as good otherwise, and one note and its harmonics last.
     jets: with what the jets make of them (`with_jets`)."""
     found = answers(model, targets, tolerance_cents, a4_hz)
     order = np.argsort(-found.score, kind="stable")
     most = limit if len(targets) == 1 else max(limit, _RERANKED)
     best = told_apart(model, found.rows, found.cents, found.confidence, order, most)
     if len(targets) > 1:
-        best = _eased(model, found, best) if eased else best
-        best = best[np.argsort(one_notes(model, found, best), kind="stable")]
+        found = _looked_at(model, found, best)
+        best = best[np.lexsort((-found.score[best], one_notes(model, found, best)))]
     shown = candidates(model, found, best[:limit])
     hz = tuple(pitch.hz(a4_hz) for pitch in targets)
     return Found(len(found.rows), with_jets(model, shown, hz) if jets else shown)
@@ -211,19 +213,38 @@ def find(
 
 _SAME_RESONANCE = 3e-3  # 5 cents in ln f: atlas and grid place a resonance within far less
 _RERANKED = 24  # at least so many are looked at for being one note only, and for how easily they sound at once
-_EASY, _EASE_WEIGHT = 0.15, 0.1  # share of broad jets (C5+D6 of `T 2 3 | Eb` has it), worth so much confidence. Ours
+_EASY = 0.15  # share of broad jets from which on a pair is easy: C5+D6 of `T 2 3 | Eb`, published, has it. Ours
+_UNEASY = 1.0 / 3.0  # of its confidence lost by a set that no broad jet sounds at once; no more, guides have such. Ours
 
 
-def _eased(model: Model, found: Answers, order: IndexArray) -> IndexArray:
-    """The entries of `found` in the order given, the first of them ordered again by score and `together`."""
-    first, every = order[:_RERANKED], atlas(model)
-    if not len(first):
-        return order
-    rows, lips, branches = found.rows[first], found.lips[first], found.branches[first]
+def eased(confidence: RealArray, together: RealArray) -> RealArray:
+    """Confidence of sets whose weakest pitch has this one, by how easily they sound at once; any same shape. NaN: not known,
+    the confidence stays."""
+    lost = _UNEASY * (1.0 - np.minimum(np.nan_to_num(together, nan=_EASY) / _EASY, 1.0))
+    return np.asarray(confidence * (1.0 - lost))
+
+
+def _looked_at(model: Model, found: Answers, which: IndexArray) -> Answers:
+    """The same with `together` of some entries, and the confidence and the score that these have then (`eased`)."""
+    if not len(which):
+        return found
+    rows, lips, branches = found.rows[which], found.lips[which], found.branches[which]
+    every = atlas(model)
     asked_hz = every.hz(every.places(branches, np.broadcast_to(lips[:, None], branches.shape))[0])
-    together = _together(model, model.resonances(model.bore(rows), lips), asked_hz)
-    score = found.score[first] + _EASE_WEIGHT * np.minimum(together / _EASY, 1.0)
-    return np.concatenate([first[np.argsort(-score, kind="stable")], order[_RERANKED:]])
+    together = found.together.copy()
+    together[which] = _together(model, model.resonances(model.bore(rows), lips), asked_hz)
+    confidence = eased(found.confidence, together)
+    scores = found.score + confidence - found.confidence
+    return replace(found, together=together, confidence=confidence, score=scores)
+
+
+def together_of(model: Model, fingering: Fingering, hz: tuple[float, ...]) -> float:
+    """How easily resonances of a fingering, each with the lip of the law [Hz], sound at once, 0..1; NaN for a single one."""
+    if len(hz) < 2:
+        return math.nan
+    states = hole_states(model.instrument, fingering)[None, :]
+    crossings = model.drawn_out(states, model.flute.slide_mm)
+    return float(_together(model, crossings, np.array([hz]))[0])
 
 
 def _together(model: Model, crossings: Crossings, asked_hz: RealArray) -> RealArray:
@@ -250,7 +271,7 @@ def candidates(model: Model, found: Answers, order: IndexArray) -> tuple[Candida
             deviation_cents=tuple(found.cents[at].tolist()),
             band_cents=tuple(found.bands[at].tolist()),
             confidence=float(found.confidence[at]),
-            together=math.nan,
+            together=float(found.together[at]),
             one_note=bool(one_note[place]),
             lip_mm=float(found.lips[at] * 1e3),
             effort=float(model.effort[model.easiest[row]]),

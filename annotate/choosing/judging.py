@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
+import numpy as np
+
 from annotate.choosing.codes import WRITTEN_FINGERING_DIFFERS, WRITTEN_FINGERING_UNKNOWN
 from annotate.choosing.desk import Desk, shown, told_of_trials, transposition
 from annotate.decision import Decision, Status
@@ -18,7 +20,7 @@ from fingering_db.message import Message
 from fingering_db.model import Model
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
-from fingering_db.ranking import Candidate, Resonance, fundamental_of, sounds
+from fingering_db.ranking import Candidate, Resonance, eased, fundamental_of, sounds, together_of
 
 
 def heard_as(demand: Demand, fundamental: float | None, desk: Desk) -> Message:
@@ -33,12 +35,18 @@ class _Match:
     deviation_cents: tuple[float, ...]
     band_cents: tuple[float, ...]
     strength: float
+    together: float
     hz: tuple[float, ...]
 
 
 @lru_cache(maxsize=1024)  # one fingering is often written many times
 def _sounds(model: Model, fingering: Fingering) -> tuple[Resonance, ...]:
     return sounds(model, fingering)
+
+
+@lru_cache(maxsize=1024)
+def _together(model: Model, fingering: Fingering, hz: tuple[float, ...]) -> float:
+    return together_of(model, fingering, hz)
 
 
 def judged(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Finding:
@@ -56,7 +64,7 @@ def judged(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Findi
             Message("choice.written_unknown_advice"),
             demand.id,
         )
-    match = _match(resonances, demand, desk)
+    match = _match(fingering, resonances, demand, desk)
     worst = max((abs(cents) for cents in match.deviation_cents), default=float("inf"))
     tried = desk.experience.of(fingering, demand.sounding, desk.model.instrument)
     works = tried is not None and tried.works
@@ -88,6 +96,7 @@ def judged(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Findi
         deviation_cents=match.deviation_cents,
         band_cents=match.band_cents,
         confidence=tried.confidence(match.strength) if tried else match.strength,
+        together=match.together,
         one_note=fundamental is not None,
         sounds=shown(resonances, desk.a4_hz),
         tried=tried,
@@ -105,7 +114,7 @@ def fixed(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Findin
         advice = Message("decisions.not_taken_advice")
         return Finding(NOT_TAKEN, "warning", demand.place, found.message, advice, demand.id)
     resonances = _sounds(desk.model, fingering)
-    match = _match(resonances, demand, desk)
+    match = _match(fingering, resonances, demand, desk)
     return Decision(
         demand=demand,
         flute=desk.name,
@@ -115,6 +124,7 @@ def fixed(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Findin
         deviation_cents=match.deviation_cents,
         band_cents=match.band_cents,
         confidence=match.strength,
+        together=match.together,
         sounds=shown(resonances, desk.a4_hz),
         ruled=True,
     )
@@ -128,13 +138,13 @@ def held(demand: Demand, desk: Desk, fingering: Fingering) -> Candidate:
     """A fingering as an answer to a demand, with the lip that its notes have by themselves (`lip_mm` is NaN), however far off.
     Raises FingeringError for a touch that the flute lacks."""
     resonances = _sounds(desk.model, fingering)
-    match = _match(resonances, demand, desk)
+    match = _match(fingering, resonances, demand, desk)
     return Candidate(
         fingering=fingering,
         deviation_cents=match.deviation_cents,
         band_cents=match.band_cents,
         confidence=match.strength,
-        together=math.nan,
+        together=match.together,
         one_note=len(match.hz) > 1 and fundamental_of(match.hz, resonances) is not None,
         lip_mm=math.nan,
         effort=effort_of(fingering),
@@ -142,7 +152,7 @@ def held(demand: Demand, desk: Desk, fingering: Fingering) -> Candidate:
     )
 
 
-def _match(resonances: tuple[Resonance, ...], demand: Demand, desk: Desk) -> _Match:
+def _match(fingering: Fingering, resonances: tuple[Resonance, ...], demand: Demand, desk: Desk) -> _Match:
     deviations, bands, strengths, hz = [], [], [], []
     for pitch in demand.sounding:
         near = min(resonances, key=lambda sound: abs(Pitch.from_hz(sound.hz, desk.a4_hz).midi - pitch.midi))
@@ -150,4 +160,6 @@ def _match(resonances: tuple[Resonance, ...], demand: Demand, desk: Desk) -> _Ma
         strengths.append(near.strength)
         hz.append(near.hz)
         bands.append(near.band_cents)
-    return _Match(tuple(deviations), tuple(bands), min(strengths), tuple(hz))
+    together = _together(desk.model, fingering, tuple(hz))
+    strength = float(eased(np.array(min(strengths)), np.array(together)))
+    return _Match(tuple(deviations), tuple(bands), strength, together, tuple(hz))
