@@ -75,7 +75,9 @@ class Settings:
         for window in self.windows:
             shortest, longest = window.lips(self.model, sounds)
             least, most = np.maximum(least, shortest), np.minimum(most, longest)
-        return np.asarray(np.where(least <= most, 0.5 * (least + most), np.nan))
+        middle, found = np.full(np.shape(least), np.nan), least <= most
+        middle[found] = 0.5 * (least[found] + most[found])
+        return middle
 
 
 def _window(model: Model, freq: RealArray, slides_mm: RealArray) -> Window:
