@@ -91,7 +91,7 @@ def card(entry: Entry, shown: Shown) -> Html:
         f" {speech.asked(shown.page, first)} ",
         tag("span", {"class": "kind"}, shown.words.text(f"kind.{demand.kind}")),
     )  # fmt: skip
-    where = tag("p", {"class": "places"}, f"{shown.words.text('pack.places')}: ", *places)
+    where = tag("p", {"class": "places"}, f"{shown.words.text('pack.places')} ", *places)
     return tag("article", attributes, head, where, *sections)
 
 
@@ -167,11 +167,12 @@ def _tuner(answer: Answer, shown: Shown) -> Html:
 
 def _why(decision: Decision, shown: Shown) -> Html:
     sure = speech.confidence(shown.words, decision) if decision.fingering else ""
-    told = [clean(shown.words.say(decision.why))]
+    lines = [tag("p", {}, tag("b", {}, shown.words.text("pack.confidence")), f" {sure}.")] if sure else []
+    lines.append(tag("p", {"class": "why"}, clean(shown.words.say(decision.why))))
     reading = decision.demand.reading
-    told += [clean(shown.words.text("report.reading", reading=reading)) + "."] if reading else []
-    lines = [tag("p", {}, tag("b", {}, f"{shown.words.text('pack.confidence')}: "), sure + ".")] if sure else []
-    return joined(*lines, tag("p", {"class": "why"}, " ".join(told)))
+    if reading:
+        lines.append(tag("p", {"class": "quiet"}, clean(shown.words.text("report.reading", reading=reading))))
+    return joined(*lines)
 
 
 def by_ease(found: Sequence[Alternative]) -> list[Alternative]:
@@ -266,6 +267,6 @@ def _decide(entry: Entry, shown: Shown) -> Html:
         shown.words.text("pack.copy"),
     )
     return joined(
-        tag("h4", {}, shown.words.text("pack.decide")),
+        tag("h4", {"class": "decide-head"}, shown.words.text("pack.decide")),
         tag("div", {"class": "decide"}, tag("pre", {"tabindex": "0"}, "\n".join(map(clean, lines))), copy),
     )

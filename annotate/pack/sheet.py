@@ -16,6 +16,9 @@ from annotate.pack.typeset import pdf
 from annotate.report.content import Report
 from fingering_db.fingering import Fingering, text_of
 
+_SPEED = "m\N{WORD JOINER}/\N{WORD JOINER}s"
+"""Metres a second, at whose stroke no line is broken."""
+
 
 class _Pictures:
     """Diagrams as files, each once."""
@@ -93,7 +96,7 @@ def _card(entry: Entry, shown: Shown, pictures: _Pictures) -> dict[str, Any]:
         "places": "; ".join(speech.bar_beat(words, place) for place in places),
         "picture": pictures.name(decision.fingering) if played else "",
         "fingering": text_of(decision.fingering) if played else "",
-        "seek": " ".join(speech.seek(words, answer, shown.maps.get(key))) if played else "",
+        "seek": " ".join(speech.seek(words, answer, shown.maps.get(key))).replace("m/s", _SPEED) if played else "",
         "tuner": [list(row) for row in speech.tuner(words, answer)],
         "sure": speech.confidence(words, decision) + "." if played else "",
         "why": " ".join(text for text in (_own(decision, words), clean(words.say(decision.why))) if text),

@@ -118,7 +118,7 @@ def instead_pitches(page: Page, one: Instead) -> str:
 def shifted(words: Words, one: Shifted) -> str:
     """What a hand shape sounds at another place, from its lowest resonance up, as far as each is expected alone."""
     heard = [sound.pitch for sound in one.sounds if sound.strength >= EXPECTED_STRENGTH][:_MOST_SOUNDS]
-    return f"{one.hole}: {', '.join(map(words.pitch, heard))}"
+    return f"{one.hole.replace(chr(35), chr(0x266F))}: {', '.join(map(words.pitch, heard))}"
 
 
 def cents(values: Sequence[float]) -> str:
