@@ -48,9 +48,17 @@ def find_tremolos(scene: Scene, taken: Container[int]) -> Tremolos:
             found.append(one)
             used.update(note.start for event in one.events for note in event.notes)
             used.update(note.start for note in (other.all_notes if other and one.to else ()))
-        elif ornament(sonority, "trill") and _is_multiphonic(scene, sonority):
-            not_judged.append(NotJudged(scene.part.place(sonority.first), Message("technique.trill")))
+        elif _is_multiphonic(scene, sonority) and (what := _not_told(sonority)):
+            not_judged.append(NotJudged(scene.part.place(sonority.first), Message(f"technique.{what}")))
     return Tremolos(tuple(found), frozenset(used), tuple(not_judged))
+
+
+def _not_told(sonority: Sonority) -> str:
+    """The ornament of a multiphonic that leads to no other sound: 'trill', 'repeated' for strokes on one note; '' for none."""
+    tremolo = ornament(sonority, "tremolo")
+    if tremolo and tremolo.role == "single":
+        return "repeated"
+    return "trill" if ornament(sonority, "trill") else ""
 
 
 def _is_multiphonic(scene: Scene, sonority: Sonority) -> bool:
