@@ -86,7 +86,8 @@ class Decision:
     known. one_note: they are heard as one note and its harmonics. notes: technique notes as written into the score, top to
     bottom. contrary: the fingers that move against the ear on the way to it, as a fingering ('3v | Eb'), None for none.
     ruled: a decisions file chose the fingering; own_note: what the player wrote there about this place. tried: how players'
-    trials went, None for none; by_model: the confidence before them.
+    trials went, None for none; by_model: the confidence before them. jump_cents: the largest step on the way of a glissando,
+    0 where it is continuous.
     """
 
     demand: Demand
@@ -109,6 +110,7 @@ class Decision:
     own_note: str = ""
     tried: Tried | None = None
     by_model: float = math.nan
+    jump_cents: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -83,6 +83,7 @@ def _decided(demand: Demand, desk: Desk, ruling: Ruling, begin_mm: float | None 
         sounds=path_sounds(best, desk.a4_hz)[0],
         alternatives=others[:3],
         path=path_points(best, desk.a4_hz),
+        jump_cents=best.jump_cents,
     )
 
 

@@ -17,6 +17,8 @@ from fingering_db.fingering import Fingering, text_of
 from fingering_db.message import Message
 from fingering_db.pitch import Pitch
 
+_FEW_BARS = 8  # with chords, that a headline may list
+
 
 @dataclass(frozen=True, slots=True)
 class Page:
@@ -90,8 +92,19 @@ class Page:
         kinds = Counter(one.demand.kind for one in self.report.result.first_flute())
         told = [self.say("report.kinds", kind=self.say(f"kind.{kind}"), n=n) for kind, n in kinds.items()]
         lines = wrap(self.say("report.asked", list=", ".join(told)), self.width, hanging=2)
-        reading = self.one_reading
-        return lines + (wrap(self.say("report.chords", reading=reading), self.width, hanging=2) if reading else [])
+        if self.one_reading:
+            lines += wrap(self.chords_read(self.one_reading), self.width, hanging=2)
+        if any(one.demand.pitches != one.demand.sounding for one in self.report.result.first_flute()):
+            lines += wrap(self.say("report.as_written"), self.width, hanging=2)
+        return lines
+
+    def chords_read(self, reading: Message) -> str:
+        """Where and how the chords were read; the bars only where they are few."""
+        read = [one.demand.place for one in self.report.result.first_flute() if one.demand.reading]
+        places = {(place.part_id, place.bar): place for place in read}
+        if len(places) > _FEW_BARS:
+            return self.say("report.chords", reading=reading)
+        return self.say("report.chords_in", bars=self.places(tuple(places.values())), reading=reading)
 
     @property
     def one_reading(self) -> Message | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 from annotate.choosing.codes import SLOW_TREMOLO
@@ -91,14 +90,17 @@ def _cells(report: Report, group: Group, page: Page) -> tuple[str, str, str, str
     also = group.also
     where = page.places((demand.place, *also)) if also or page.several_parts else page.beat(demand.place)
     instead = next((_instead(one, demand, page) for one in decision.instead), "")
+    if not instead and demand.kind == Kind.GLISSANDO and decision.status == Status.DOUBTFUL:
+        instead = page.say("short.no_gliss")
     return where, page.asked(demand), _why(report, group, decision, page), instead
 
 
 def _instead(one: Instead, demand: Demand, page: Page) -> str:
-    """What to write; a glissando between the same notes is one in semitones."""
+    """What to write; a glissando between the same notes is one in semitones, and a plain note is called that."""
     if (one.pitches, one.to) == (demand.pitches, demand.to):
         return page.say("short.run")
-    return page.say("report.try", pitches=_said(one.pitches, one.to, page))
+    given_up = len(one.pitches) < len(demand.pitches) or demand.kind == Kind.MICROTONE
+    return page.say("short.plain" if given_up else "report.try", pitches=_said(one.pitches, one.to, page))
 
 
 def _said(pitches: tuple[Pitch, ...], to: tuple[Pitch, ...], page: Page) -> str:
@@ -114,9 +116,13 @@ def _why(report: Report, group: Group, decision: Decision, page: Page) -> str:
     if decision.status == Status.UNPLAYABLE:
         code = next((code for code in _REASONS if code in codes), "fails")
         return page.say(f"short.{code}")
-    worst = max((abs(cents) for _, cents, _ in deviations(decision)), default=math.nan)
-    if worst > _WORTH_TELLING:
-        return page.say("short.off", cents=round(worst))
+    off = [cents for _, cents, _ in deviations(decision)]
+    worst = max(off, key=abs, default=0.0)
+    if abs(worst) > _WORTH_TELLING:
+        key = "off" if min(off) < -_WORTH_TELLING and max(off) > _WORTH_TELLING else "low" if worst < 0.0 else "high"
+        return page.say(f"short.{key}", cents=round(abs(worst)))
     if SLOW_TREMOLO in codes:
         return page.say("short.slow")
+    if decision.jump_cents:
+        return page.say("short.jump", cents=round(decision.jump_cents))
     return page.say("short.glide" if decision.demand.kind == Kind.GLISSANDO else "short.weak")

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from report_samples import demand, pitches, place, playable, rich_result, two_flutes, unplayable
 
-from annotate.decision import Result, Sound
+from annotate.decision import Instead, Result, Sound
 from annotate.demand import NotJudged
 from annotate.findings import Finding
 from annotate.output import clean, display_width, needs_ascii, wrap
@@ -160,7 +160,7 @@ def test_the_first_screen_tells_every_doubtful_and_unplayable_place_in_a_line():
     brief = text.render(rich_result(), detail="brief").splitlines()
     first = [line for line in brief[: brief.index("─" * 80)] if line[:2] in ("? ", "! ")]
     assert [line.split("  ")[0] for line in first] == ["? bar 15, beat 1.5", "! bar 20, beat 1"]
-    assert "no fingering sounds it  try C5+C♯6" in first[1]
+    assert "no fingering sounds it   try C5+C♯6" in first[1]
     assert brief.index("─" * 80) < 24
     worst = text.render(rich_result(), detail="brief", sort="severity").splitlines()
     assert [line[0] for line in worst if line[:2] in ("? ", "! ")][:2] == ["!", "?"]
@@ -276,3 +276,28 @@ def test_wrapping_counts_wide_characters_and_cuts_long_words():
     assert "".join("".join(lines).split()) == "笛笛笛笛ababcdefghijkl"
     assert display_width("e\u0301笛") == 3
     assert wrap("", 10) == []
+
+
+def test_the_first_screen_calls_a_plain_note_plain_and_says_which_way_a_pitch_is_off():
+    result = rich_result()
+    doubtful = next(one for one in result.decisions if one.status == "doubtful")
+    low = replace(
+        doubtful,
+        deviation_cents=(-44.0,),
+        band_cents=(9.0,),
+        instead=(Instead(pitches("B4"), None, Message("short.weak")),),
+    )
+    told = text.render(replace(result, decisions=(low,)), detail="brief")
+    line = next(line for line in told.splitlines() if line.startswith("? "))
+    assert "up to 44 cents too low" in line and line.split("  ")[-1] == "plain B4"
+
+
+def test_chords_are_said_to_be_read_so_in_their_bars_and_transposed_pitches_to_be_as_written():
+    result = rich_result()
+    first = result.decisions[0]
+    demand = replace(first.demand, sounding=tuple(pitch.transposed(-5.0) for pitch in first.demand.pitches))
+    told = text.render(
+        replace(result, decisions=(replace(first, demand=demand), *result.decisions[1:])), detail="brief"
+    )
+    assert "as written, not as they sound" in told
+    assert "as written, not as they sound" not in text.render(result, detail="brief")
