@@ -133,7 +133,7 @@ def grows(body: Callable[[int], str]) -> list[str]:
     return [
         f"{Path(name).name}:{line}: {one[name, line]}, {two[name, line]}, {times}"
         for (name, line), times in four.items()
-        if times - two[name, line] > 2.6 * (two[name, line] - one[name, line]) + SMALL
+        if times - two[name, line] > 2.6 * max(two[name, line] - one[name, line], 0) + SMALL
     ]
 
 
