@@ -96,6 +96,7 @@ ORDER = [
         "annotate.pack.fonts",
         "annotate.pack.part_copy",
         "annotate.pack.resting",
+        "annotate.pack.turns",
     ],
     ["annotate.pack.engraving", "annotate.pack.typeset", "annotate.pack.figures", "annotate.pack.legends"],
     ["annotate.pack.part_pages", "annotate.pack.svg_out", "annotate.pack.charts", "annotate.pack.entries"],

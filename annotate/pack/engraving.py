@@ -15,6 +15,7 @@ from lxml import etree
 
 from annotate.findings import InputError
 from annotate.pack.resting import join_rests
+from annotate.pack.turns import fits, replanned, with_breaks
 from fingering_db.message import Message
 
 MEI = "{http://www.music-encoding.org/ns/mei}"
@@ -100,22 +101,33 @@ def _part_words_from_notes(root: etree._Element) -> None:
             before.text = f"{(before.text or '').rstrip()}\N{NO-BREAK SPACE}\N{NO-BREAK SPACE}"
 
 
-def engrave(mei: str, rooms: Sequence[Room], sheet: Sheet, draw: Draw) -> list[etree._Element]:
+def engrave(
+    mei: str, rooms: Sequence[Room], sheet: Sheet, draw: Draw, together: Sequence[tuple[str, str]] = ()
+) -> list[etree._Element]:
     """The pages as SVG trees. draw(number of the room, group to draw into, x of the middle, y of its top) puts in what the
-    room was kept for [SVG units, 100 a mm]."""
+    room was kept for [SVG units, 100 a mm]. together: names of notes that no turn of a page parts, where that can be."""
     root = etree.fromstring(mei.encode(), etree.XMLParser(huge_tree=True))
     _keep(root, rooms, sheet)
+    pages = _laid_out(root, sheet, "auto")
+    if together and not sheet.endless:
+        planned = replanned(pages, together, sheet.height * UNIT)
+        again = _laid_out(with_breaks(root, planned), sheet, "encoded") if planned else pages
+        pages = again if fits(again, sheet.height * UNIT) else pages
+    for page in pages:
+        _put_in(page, sheet, draw)
+    return pages
+
+
+def _laid_out(root: etree._Element, sheet: Sheet, breaks: str) -> list[etree._Element]:
     toolkit = _toolkit()
     toolkit.setInputFrom("mei")
-    toolkit.setOptions(_options(sheet))
+    toolkit.setOptions(_options(sheet) | {"breaks": breaks})
     if not toolkit.loadData(etree.tostring(root, encoding="unicode")):
         raise InputError(Message("pack.not_drawn", reason="Verovio"))
     pages = []
     for number in range(1, toolkit.getPageCount() + 1):
         plain = etree.XMLParser(huge_tree=True, remove_blank_text=True)
-        page = etree.fromstring(toolkit.renderToSVG(number).encode(), plain)
-        _put_in(page, sheet, draw)
-        pages.append(page)
+        pages.append(etree.fromstring(toolkit.renderToSVG(number).encode(), plain))
     return pages
 
 
@@ -140,7 +152,6 @@ def _options(sheet: Sheet) -> dict[str, object]:
         "scale": 100,
         "header": "encoded" if sheet.head else "none",
         "footer": "none",
-        "breaks": "auto",
         "xmlIdSeed": 1,
         "svgRemoveXlink": True,
         "lyricSize": _SYLLABLE,

@@ -27,7 +27,7 @@ _LINE_MM = 3.6
 @dataclass(frozen=True, slots=True)
 class PaperPart:
     """A part that is drawn. stands: what stands above its notes; flute: what it is played on; mei: its music;
-    names: of its notes, by byte offset."""
+    names: of its notes, by byte offset; glides: names of the notes each glissando begins and ends on."""
 
     part: Part
     stands: tuple[Stand, ...]
@@ -35,6 +35,7 @@ class PaperPart:
     flute: str
     mei: str
     names: Mapping[int, str]
+    glides: tuple[tuple[str, str], ...] = ()
 
 
 def sheet_for(paper: str, legend: Sequence[tuple[str, str]] = ()) -> Sheet:
@@ -49,7 +50,7 @@ def sheet_for(paper: str, legend: Sequence[tuple[str, str]] = ()) -> Sheet:
 def drawn(part: PaperPart, paper: str, words: Words) -> list[etree._Element]:
     """The pages of one part."""
     legend = legends.entries(part.stands, part.statuses, words)
-    return pages(part.mei, part.stands, part.names, sheet_for(paper, legend))
+    return pages(part.mei, part.stands, part.names, sheet_for(paper, legend), part.glides)
 
 
 def part_pdf(

@@ -60,12 +60,18 @@ def _drawing(fingering: Fingering, contrary: Fingering | None) -> tuple[str, flo
     return picture.svg(drawing), *picture.size(drawing)
 
 
-def pages(mei: str, stands: Sequence[Stand], names: Mapping[int, str], sheet: Sheet) -> list[etree._Element]:
+def pages(
+    mei: str,
+    stands: Sequence[Stand],
+    names: Mapping[int, str],
+    sheet: Sheet,
+    together: Sequence[tuple[str, str]] = (),
+) -> list[etree._Element]:
     """The pages of a part as SVG trees; groups of class `vw-room` hold what was drawn above the note named by their
-    `data-note`. names: of the notes, by their byte offset."""
+    `data-note`. names: of the notes, by their byte offset; together: of notes that no turn of a page is to part."""
     shown = [(stand, above(stand)) for stand in stands if stand.event.start in names]
     shown = [one for one in shown if one[1].words or one[1].shapes]
-    return engrave(mei, _rooms(shown, names, sheet), sheet, _drawer(shown, names))
+    return engrave(mei, _rooms(shown, names, sheet), sheet, _drawer(shown, names), together)
 
 
 def _rooms(shown: Sequence[tuple[Stand, Above]], names: Mapping[int, str], sheet: Sheet) -> list[Room]:

@@ -59,7 +59,10 @@ def prepared(looked: Looked) -> Prepared:
         mei = mei_of(copies[part.id].data)
         statuses = frozenset(one.status for one in own)
         flute = ", ".join(dict.fromkeys(one.flute for one in own))
-        parts.append(PaperPart(part, tuple(stands_of(part, own, style)), statuses, flute, mei, copies[part.id].names))
+        names = copies[part.id].names
+        ends = ((one.demand.events[0].start, one.demand.events[-1].start) for one in own)
+        glides = tuple((names[one], names[two]) for one, two in ends if one != two and one in names and two in names)
+        parts.append(PaperPart(part, tuple(stands_of(part, own, style)), statuses, flute, mei, names, glides))
     composer = next((one.composer for one in copies.values()), "")
     title = looked.score.title or looked.file.path.stem
     return Prepared(looked, report, entries(looked, report), tuple(parts), title, composer, words(looked.language))
