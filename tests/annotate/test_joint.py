@@ -1,0 +1,98 @@
+"""Where the telescoping head joint is from note to note (an invented study on the flute with one)."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from annotate.pipeline import Options, look
+from annotate.report import json_report
+
+HEAD = """<?xml version="1.0" encoding="UTF-8"?>
+<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Flute</part-name></score-part></part-list>
+<part id="P1">{}</part></score-partwise>"""
+TEMPO = '<direction><direction-type><words>x</words></direction-type><sound tempo="120"/></direction>'
+NEAR_MM, MM_A_SECOND, BEGIN_S = 1.5, 150.0, 0.1
+
+
+def note(name, quarters=1, slide=""):
+    alter = "<alter>1</alter>" * ("#" in name)
+    mark = f'<notations><slide type="{slide}" number="1" line-type="solid"/></notations>' if slide else ""
+    return (
+        f"<note><pitch><step>{name[0]}</step>{alter}<octave>{name[-1]}</octave></pitch>"
+        f"<duration>{quarters * 4}</duration><voice>1</voice>{mark}</note>"
+    )
+
+
+def glide(one, two):
+    return note(one, 2, "start") + note(two, 1, "stop")
+
+
+def rest(quarters):
+    return f"<note><rest/><duration>{int(quarters * 4)}</duration><voice>1</voice></note>"
+
+
+def study(bars):
+    head = f"<attributes><divisions>4</divisions></attributes>{TEMPO}"
+    return HEAD.format(
+        "".join(f'<measure number="{n}">{head * (n == 1)}{bar}</measure>' for n, bar in enumerate(bars, 1))
+    )
+
+
+@pytest.fixture(scope="module")
+def thirty(tmp_path_factory):
+    """Thirty bars of five kinds: back by a rest, on from where it is, no time, an ordinary note after it, and up again."""
+    down, on, up = glide("C5", "B4"), glide("B4", "A#4"), glide("B4", "C5")
+    kinds = [down + rest(1), down + rest(0.25) + on, down + down, down + note("G4"), down + up]
+    path = tmp_path_factory.mktemp("study") / "thirty.musicxml"
+    path.write_text(study([kinds[n % len(kinds)] + rest(2 * (n % 3 != 2)) for n in range(30)]), encoding="utf-8")
+    return look(path, Options(flutes=("open-hole-b-slide",)))
+
+
+def test_no_impossible_return_of_the_joint_is_left_unreported(thirty):
+    """Reckoned afresh from what is planned: where each hold leaves the joint, where the next begins, and the silence between."""
+    (plan,) = thirty.plans
+    holds = plan.line.holds
+    impossible, told_places = (
+        [],
+        {(finding.place.bar, finding.place.beat) for finding in thirty.result.findings if finding.code == "G2"},
+    )
+    for number in range(1, len(holds)):
+        before, after = plan.option(number - 1), plan.option(number)
+        away = abs(before.ends_mm - after.begins_mm)
+        silence = holds[number].first.seconds - holds[number - 1].last.seconds_end
+        if away > NEAR_MM and BEGIN_S + away / MM_A_SECOND > silence + 1e-6:
+            event = holds[number].first
+            impossible.append((event.bar, event.beat))
+    assert impossible, "the study must hold some"
+    assert set(impossible) == told_places
+
+
+def test_what_is_written_begins_where_the_plan_says(thirty):
+    (plan,) = thirty.plans
+    of = {one.demand.id: one for one in thirty.result.first_flute()}
+    for number, hold in enumerate(plan.line.holds):
+        if hold.decision is not None and of[hold.decision.demand.id].path:
+            told, taken = of[hold.decision.demand.id].path, plan.option(number)
+            assert (told[0].slide_mm, told[-1].slide_mm) == pytest.approx((taken.begins_mm, taken.ends_mm))
+
+
+def test_a_glissando_goes_on_from_where_the_last_one_ended(thirty):
+    (plan,) = thirty.plans
+    bar = [n for n, hold in enumerate(plan.line.holds) if hold.first.bar == "2"]
+    first, second = (plan.option(n) for n in bar)
+    assert first.ends_mm > 10.0 and second.begins_mm == pytest.approx(first.ends_mm, abs=NEAR_MM)
+    assert second.ends_mm > second.begins_mm
+
+
+def test_the_joint_stays_between_its_end_stops_on_the_players_own_scale(thirty):
+    slide = next(iter(thirty.desks.values())).model.instrument.slide
+    for one in json.loads(json_report.render(thirty.result))["demands"]:
+        for point in one["path"]:
+            assert -slide.slide_rest_mm <= point["slide_mm"] <= slide.travel_mm - slide.slide_rest_mm
+
+
+def test_the_way_back_is_told_where_there_is_time_for_it(thirty):
+    codes = [finding.code for finding in thirty.result.findings]
+    assert "G4" in codes and "G2" in codes
