@@ -10,6 +10,7 @@ from itertools import zip_longest
 
 import msgspec
 
+from fingering_db.chart import chart
 from fingering_db.fingering import Fingering
 from fingering_db.hand import effort_of
 from fingering_db.instrument import Instrument
@@ -79,6 +80,26 @@ def trills_of(instrument: Instrument, written_midi: float, upper_midi: float) ->
         if one.trill and wanted and has_touches(instrument, fingering):
             upper.append(Hold(fingering, one.cost))
     return tuple((low, high) for low in ways_of(instrument, written_midi) for high in upper)
+
+
+@lru_cache(maxsize=1024)
+def holds(fingering: Fingering, written_midi: float) -> bool:
+    """Whether a fingering is a way to hold a note of the flute (written pitch), on any flute: one of the chart or a common
+    alternative, the right little finger and the two keys of the thumb left aside."""
+    told = [one.fingering for one in chart("flute") if _near(one.pitch.midi, written_midi)]
+    told += [
+        Fingering.parse(one.fingering)
+        for one in _TOLD
+        if any(_near(Pitch.parse(n).midi, written_midi) for n in one.notes)
+    ]
+    own = _without_details(fingering)
+    return any(_without_details(one) == own for one in told)
+
+
+def _without_details(fingering: Fingering) -> tuple[str, ...]:
+    thumb, *others, little = fingering.touches
+    low = little if little in ("C#", "C", "B", "gz") else ""
+    return ("T" if thumb == "Tb" else thumb, *others, low)
 
 
 def _near(one: float, other: float) -> bool:

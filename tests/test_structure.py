@@ -78,6 +78,7 @@ ORDER = [
         "annotate.files.writing",
         "annotate.detecting",
         "annotate.drawing.diagram",
+        "annotate.drawing.reading_back",
         "annotate.drawing.picture",
         "annotate.drawing.path_picture",
     ],

@@ -16,6 +16,7 @@ from annotate.choosing.slides import decide_glissando
 from annotate.decision import Decision
 from annotate.decisions.rulings import NONE, Ruling, Rulings
 from annotate.demand import Demand, Kind
+from annotate.detecting.fingering_text import written_for_notes
 from annotate.findings import Finding
 from annotate.score import Event, Part
 from annotate.weights import changed
@@ -80,9 +81,12 @@ def _with_passage(
 ) -> tuple[Planned, ...]:
     """Put what the passage makes easier in the place of what was decided on one flute; the plan of the whole part on it."""
     desk_at = _column(at, number)
+    written = written_for_notes(part)
 
     def ruling_at(event: Event) -> Ruling:
-        return ruled.of(part.id, event)
+        own = ruled.of(part.id, event)
+        fixed = own.fix or written.get(event.start)
+        return replace(own, fix=fixed) if fixed else own
 
     decisions = [row[number] for row in rows if number < len(row)]
     found = planned(part, decisions, desk_at, ruling_at, changed(ruled.kept.weights))

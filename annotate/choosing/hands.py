@@ -23,6 +23,7 @@ from annotate.weights import WEIGHTS, Weights
 from fingering_db.alternatives import trills_of, ways_of
 from fingering_db.fingering import Fingering
 from fingering_db.hand import effort_of
+from fingering_db.mechanism import has_touches
 from fingering_db.motion import FingerMove, effort, moves
 from fingering_db.ranking import may_be_off, score
 
@@ -144,12 +145,13 @@ def _ordinary(part: Part, event: Event, desk: Desk, ruling: Ruling, weights: Wei
     written = event.notes[0].sounding.midi - instrument.transposition_semitones
     steps = upper_of(part, event)
     options = _plain(desk, written, weights) if steps is None else _trill(desk, written, written + steps, weights)
-    return _ruled(options, ruling, weights) if ruling is not NO_RULING else options
+    return _ruled(options, ruling, desk, weights) if ruling is not NO_RULING else options
 
 
-def _ruled(options: tuple[Option, ...], ruling: Ruling, weights: Weights) -> tuple[Option, ...]:
-    if ruling.fix is not None:
-        return (Option(ruling.fix, ruling.fix, 0.0),)
+def _ruled(options: tuple[Option, ...], ruling: Ruling, desk: Desk, weights: Weights) -> tuple[Option, ...]:
+    if ruling.fix is not None and has_touches(desk.model.instrument, ruling.fix):
+        return (Option(ruling.fix, ruling.fix, weights.holding * effort_of(ruling.fix)),)
+    ruling = replace(ruling, fix=None)
     allowed = [one for one in options if ruling.allows(one.start)] or list(options)
     liked = len(ruling.prefer)
     return tuple(

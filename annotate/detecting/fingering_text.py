@@ -7,8 +7,10 @@ from collections import defaultdict
 from collections.abc import Sequence
 from fractions import Fraction
 
-from annotate.detecting.sonority import Sonority
+from annotate.detecting.sonority import Sonority, gather
+from annotate.drawing.reading_back import read_diagram
 from annotate.score import Part
+from fingering_db.alternatives import holds
 from fingering_db.fingering import Fingering, FingeringError
 
 _CIRCLE = re.compile("[●○◐◑◒◓◉◎⦿⊙⬤◯⚫⚪⨂⊗]")
@@ -55,11 +57,11 @@ def is_fingering(rows: Sequence[str]) -> bool:
 
 
 def read_fingering(text: str) -> Fingering | None:
-    """The fingering that a text written in the score says in the way of this program; None for any other text."""
+    """The fingering that a text written in the score says in the way of this program, or draws; None for any other text."""
     try:
         return Fingering.parse(text)
     except FingeringError:
-        return None
+        return read_diagram(text)
 
 
 class WrittenFingerings:
@@ -91,3 +93,21 @@ class WrittenFingerings:
         if sonority.first.grace or not is_fingering(rows):
             return ""
         return "\n".join(row.strip() for row in rows)
+
+    @property
+    def has_words(self) -> bool:
+        """Whether there are words that may be fingerings."""
+        return bool(self._rows)
+
+
+def written_for_notes(part: Part) -> dict[int, Fingering]:
+    """Fingerings written at single notes that are ways to hold just these notes, by the byte offset of their event."""
+    told = WrittenFingerings(part)
+    if not told.has_words and not any(note.technical for event in part.events for note in event.notes):
+        return {}
+    found: dict[int, Fingering] = {}
+    for sonority in gather(part.events):
+        own = None if sonority.is_chord else read_fingering(told.at(sonority))
+        if own is not None and holds(own, sonority.notes[0].written.midi):
+            found |= {event.start: own for event in sonority.events}
+    return found

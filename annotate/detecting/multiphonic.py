@@ -6,11 +6,13 @@ from collections.abc import Container
 from dataclasses import dataclass
 
 from annotate.demand import Demand, Kind
+from annotate.detecting.fingering_text import read_fingering
 from annotate.detecting.microtone import is_microtone
 from annotate.detecting.players import stem_word
 from annotate.detecting.scene import Scene, demand
 from annotate.detecting.sonority import Sonority, ornament
 from annotate.detecting.words import MULTIPHONIC
+from fingering_db.alternatives import holds
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +37,9 @@ def opening(scene: Scene, sonority: Sonority) -> OpenNote | None:
     special = any(kind != "fingering" for kind, _ in note.technical)
     if special or is_microtone(note) or note.microtonal_as_printed:
         return None
+    own = read_fingering(fingering)
+    if own is not None and holds(own, note.written.midi):
+        return None  # an ordinary note, held as the score says
     return OpenNote("", fingering)
 
 

@@ -8,14 +8,21 @@ from pathlib import Path
 import pytest
 from in_words import in_words
 
+from annotate.choosing.desk import preferred
 from annotate.decisions.address import Address
 from annotate.decisions.kept import load, read
 from annotate.decisions.line import FIX, place_line
+from annotate.decisions.rulings import Ruling
+from annotate.decisions.wish import Wish
+from annotate.drawing import diagram
+from annotate.drawing.reading_back import read_diagram
 from annotate.findings import InputError
 from annotate.marking import Style
 from annotate.pipeline import Options, annotate, look, strip_file
 from annotate.pipeline import look as look_whole
 from annotate.report import json_report, text
+from fingering_db.fingering import Fingering
+from fingering_db.ranking import Candidate
 
 CASES = Path(__file__).parent.parent / "cases"
 HEAD = """<?xml version="1.0" encoding="UTF-8"?>
@@ -253,3 +260,77 @@ def test_a_decision_about_an_ordinary_note_is_planned(tmp_path):
     ):
         path.with_name("tide.decisions.toml").write_text(line, encoding="utf-8")
         assert str(look_whole(path, Options()).result.plan[1].fingering) == fingering, line
+
+
+def fingered(name, fingering):
+    return chord(name).replace(
+        "</note>", f"<notations><technical><fingering>{fingering}</fingering></technical></notations></note>"
+    )
+
+
+def test_a_fingering_written_at_an_ordinary_note_is_kept_in_the_plan_and_makes_no_multiphonic(tmp_path):
+    path = tmp_path / "fingered.musicxml"
+    bars = QUICK + chord("B4"), fingered("A#4", "T 1 | 1 Eb"), chord("B4"), fingered("F#4", "T 1 2 3 | 2")
+    path.write_text(score_of(*bars), encoding="utf-8")
+    result = look_whole(path, Options()).result
+    assert not result.decisions
+    assert [str(one.fingering) for one in result.plan] == ["T 1 | Eb", "T 1 | 1 Eb", "T 1 | Eb", "T 1 2 3 | 2"]
+
+
+def test_a_fingering_at_a_single_note_that_does_not_sound_it_is_reported_with_what_it_does_sound(tmp_path):
+    path = tmp_path / "fingered.musicxml"
+    path.write_text(score_of(fingered("F5", "T | Eb")), encoding="utf-8")
+    result = look_whole(path, Options()).result
+    (finding,) = (one for one in result.findings if one.code == "P2")
+    assert "sounds" in in_words(finding.message)
+
+
+def test_our_own_rows_saved_by_another_program_are_read_back(tmp_path):
+    """Every way of drawing, as plain words without our signature, for fingerings of every kind of touch."""
+    texts = [
+        "T 2 3 | Eb",
+        "T 1 | 1 Eb",
+        "Tb 1 | Eb",
+        "T 1 | Bb Eb",
+        "1 2 3 G# | 1",
+        "T 2o 3 | 3 Eb",
+        "T | 1 tr1",
+        "| C#",
+    ]
+    for told in texts:
+        fingering = Fingering.parse(told)
+        for drawn in (
+            diagram.rows(fingering),
+            diagram.plain_rows(fingering),
+            diagram.columns(fingering),
+            diagram.columns(fingering, plain=True),
+            (diagram.line(fingering),),
+        ):
+            assert read_diagram("\n".join(drawn)) == fingering, (told, drawn)
+    for other in ("p", "A\nB", "12", "○●\n●○", "mult.\nC5"):
+        assert read_diagram(other) is None
+
+
+@pytest.mark.parametrize(
+    ("confidence", "cents", "taken"), [(0.85, 8.0, "Tv 2 3 | Eb"), (0.7, 8.0, "T 2 3 | Eb"), (0.9, 29.0, "T 2 3 | Eb")]
+)
+def test_vents_are_taken_where_they_are_as_good_for_the_ear_and_else_not(confidence, cents, taken):
+    def candidate(told, confidence, cents):
+        return Candidate(Fingering.parse(told), (cents,), (5.0,), confidence, float("nan"), False, 40.0, 3.0, ())
+
+    both = candidate("T 2 3 | Eb", 0.9, 2.0), candidate("Tv 2 3 | Eb", confidence, cents)
+    assert str(preferred(both, None, Ruling(prefer=(Wish.parse("vents"),)), 30.0)[0].fingering) == taken
+    assert str(preferred(both, None, Ruling(), 30.0)[0].fingering) == "T 2 3 | Eb"
+
+
+def test_plugged_holes_change_the_plan(tmp_path):
+    """A quarter-tone that the open holes give, on a flute whose keys have none."""
+    path = tmp_path / "quarter.musicxml"
+    raised = chord("F4").replace("<octave>", "<alter>0.5</alter><octave>")
+    path.write_text(score_of(QUICK + chord("G4"), raised, chord("F4")), encoding="utf-8")
+    plans = [
+        [str(one.fingering) for one in look_whole(path, Options(flutes=(flute,))).result.plan]
+        for flute in ("open-hole-c", "closed-hole-c")
+    ]
+    assert len(plans[0]) == len(plans[1]) == 3
+    assert "o" in plans[0][1] and plans[0] != plans[1] and "o" not in " ".join(plans[1])

@@ -15,6 +15,7 @@ from annotate.choosing.motions import remarks
 from annotate.choosing.network import cheapest
 from annotate.choosing.options import Hold, Option
 from annotate.choosing.passage import plan, planned
+from annotate.choosing.slides import glide_status, is_a_jump, ways
 from annotate.reading.repeats import BACKWARD, ENDING, ENDING_STOPS, FORWARD, RepeatSign, order_played
 from annotate.score import Event, Note, Ornament, Part
 from annotate.weights import NAMES, WEIGHTS, changed
@@ -273,3 +274,15 @@ def test_a_leap_over_three_octaves_in_no_time_is_told_and_with_time_it_is_not(de
     assert told_places(part_of("C4 C7", 300.0, quarters=0.25), desk, "H5")
     assert not told_places(part_of("C4 C7", 60.0), desk, "H5")
     assert not told_places(part_of("C4 C5", 400.0, quarters=0.25), desk, "H5")
+
+
+def test_a_key_that_jumps_comes_after_all_that_roll_and_is_never_playable(desk):
+    found = ways(desk, (Pitch.parse("A4"),), (Pitch.parse("A#4"),), 30.0)
+    jumps = [is_a_jump(one) for one in found]
+    assert any(jumps) and jumps == sorted(jumps)
+    assert all(glide_status(one, 30.0) != "playable" and one.jump_cents > 35.0 for one in found if is_a_jump(one))
+    hands = [
+        (one.means, one.path[0].fingering.touches[:-1], one.path[-1].fingering.touches[:-1], one.moving)
+        for one in found
+    ]
+    assert len(set(hands)) == len(hands), "ways that differ by the little finger are one"
