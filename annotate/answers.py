@@ -49,7 +49,8 @@ class Search:
     """Fingerings for sounding pitches on one flute. asked: from the lowest up; written: the same as its part writes them.
     tolerance_cents: as asked. sounds_found: how many different sounds answer; found: the best of them, the best first; near:
     what is near where nothing answers. tried: fingerings that were looked at. remark: what the flute's file says that bears
-    on all its figures, '' for nothing. failed: left out of `found`, for the player has tried them in vain."""
+    on all its figures, '' for nothing. failed: left out of `found`, for the player has tried them in vain. at_once: how to blow
+    for the first of `found`, None for one pitch or one note."""
 
     flute: str
     asked: tuple[Pitch, ...]
@@ -61,6 +62,7 @@ class Search:
     near: tuple[Near, ...] = ()
     remark: str = ""
     failed: tuple[FoundFingering, ...] = ()
+    at_once: Message | None = None
 
 
 @dataclass(frozen=True, slots=True)

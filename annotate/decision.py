@@ -87,7 +87,7 @@ class Decision:
     bottom. contrary: the fingers that move against the ear on the way to it, as a fingering ('3v | Eb'), None for none.
     ruled: a decisions file chose the fingering; own_note: what the player wrote there about this place. tried: how players'
     trials went, None for none; by_model: the confidence before them. jump_cents: the largest step on the way of a glissando,
-    0 where it is continuous.
+    0 where it is continuous. at_once: how to blow for its pitches together, None where that was not looked at.
     """
 
     demand: Demand
@@ -111,6 +111,7 @@ class Decision:
     tried: Tried | None = None
     by_model: float = math.nan
     jump_cents: float = 0.0
+    at_once: Message | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 from annotate.answers import FoundFingering, Gliding, Near, Search, Shifted, Shifts, Sounding, Way, WayPoint
+from annotate.choosing.blowing import how_to_blow
 from annotate.choosing.desk import Desk, shown
 from annotate.choosing.multiphonics import MOST_PITCHES
 from annotate.choosing.slides import glide_reason, glide_status, no_way, ways
@@ -46,7 +47,16 @@ def find(desk: Desk, texts: Sequence[str], tolerance_cents: float, limit: int) -
         near=tuple(Near(one.pitches, one.candidate.fingering, one.candidate.confidence) for one in near),
         remark=desk.model.instrument.remark,
         failed=tuple(_found(desk, candidate) for candidate in found.failed),
+        at_once=_how_to_blow(desk, asked, found.best[0]) if found.best else None,
     )
+
+
+def _how_to_blow(desk: Desk, asked: tuple[Pitch, ...], best: Candidate) -> Message | None:
+    if best.one_note:
+        return None
+    pairs = zip(asked, best.deviation_cents, strict=True)
+    hz = tuple(pitch.hz(desk.a4_hz) * 2.0 ** (cents / 1200.0) for pitch, cents in pairs)
+    return how_to_blow(desk.model, best.fingering, hz, asked, best.lip_mm)
 
 
 def _found(desk: Desk, one: Candidate) -> FoundFingering:

@@ -204,21 +204,38 @@ def report(name: str, tell: Callable[[str], None]) -> None:
 OCTAVES = (("C4-B4", 60), ("C5-B5", 72), ("C6-B6", 84))
 
 
-def dyads(of: Model, tolerance_cents: float = 30.0) -> Mapping[int, tuple[float, ...]]:
-    """Share of two-note chords that are playable (two notes, within the tolerance, expected to sound), by interval
-    [semitones] and octave of the lower note (OCTAVES), of those whose upper note is at most C7; NaN where there is none."""
-    found: dict[int, tuple[float, ...]] = {}
-    for semitones in range(1, 25):
-        shares = []
-        for _, lowest in OCTAVES:
-            lows = [midi for midi in range(lowest, lowest + 12) if midi + semitones <= 96]
-            good = 0
-            for low in lows:
-                best = find(of, (Pitch.from_midi(low), Pitch.from_midi(low + semitones)), tolerance_cents, limit=1).best
-                good += bool(best and not best[0].one_note and best[0].confidence >= PLAYABLE_CONFIDENCE)
-            shares.append(good / len(lows) if lows else float("nan"))
-        found[semitones] = tuple(shares)
-    return found
+@dataclass(frozen=True, slots=True)
+class Share:
+    """How many of some chords are playable: two tones, each within the tolerance, expected to sound."""
+
+    playable: int
+    asked: int
+
+    def __add__(self, other: Share) -> Share:
+        return Share(self.playable + other.playable, self.asked + other.asked)
+
+    def __str__(self) -> str:
+        return f"{100.0 * self.playable / self.asked:.0f} %" if self.asked else "–"
+
+
+def dyads(of: Model, tolerance_cents: float = 30.0) -> Mapping[int, tuple[Share, ...]]:
+    """Two-note chords whose upper note is at most C7, by interval [semitones] and octave of the lower note (OCTAVES)."""
+    return {semitones: tuple(_dyads(of, semitones, low, tolerance_cents) for _, low in OCTAVES) for semitones in WIDTHS}
+
+
+WIDTHS = range(1, 25)
+
+
+def _dyads(of: Model, semitones: int, lowest: int, tolerance_cents: float) -> Share:
+    good, lows = 0, [midi for midi in range(lowest, lowest + 12) if midi + semitones <= _HIGHEST]
+    for low in lows:
+        chord = (Pitch.from_midi(low), Pitch.from_midi(low + semitones))
+        best = find(of, chord, tolerance_cents, limit=1, jets=False).best
+        good += bool(best and not best[0].one_note and best[0].confidence >= PLAYABLE_CONFIDENCE)
+    return Share(good, len(lows))
+
+
+_HIGHEST = 96  # C7
 
 
 def report_dyads(name: str, tell: Callable[[str], None]) -> None:
@@ -226,7 +243,7 @@ def report_dyads(name: str, tell: Callable[[str], None]) -> None:
     tell("| interval, semitones | " + " | ".join(f"lower note {octave}" for octave, _ in OCTAVES) + " |")
     tell("|---|---|---|---|")
     for semitones, shares in dyads(model(load(name))).items():
-        tell(f"| {semitones} | " + " | ".join("–" if np.isnan(s) else f"{100.0 * s:.0f} %" for s in shares) + " |")
+        tell(f"| {semitones} | " + " | ".join(map(str, shares)) + " |")
 
 
 if __name__ == "__main__":

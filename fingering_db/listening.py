@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fingering_db.acoustics.arrays import RealArray
-from fingering_db.acoustics.jet import HEARD, Jets, Modes, broad_jets, each_jet, pair_share
+from fingering_db.acoustics.jet import HEARD, Jets, Modes, broad_jets, each_jet, pair_share, side_by_side
 from fingering_db.acoustics.jet_time import RATE, Stepped, step
 from fingering_db.fingering import Fingering
 from fingering_db.mechanism import hole_states
@@ -114,8 +114,8 @@ def _resting(modes: Modes, pair: tuple[int, int], rate: float) -> tuple[tuple[fl
     every mode [m/s]: of those with which stepping has both before all others the one that does so loudest, else the one
     that comes nearest; None where there is no such jet."""
     broad = broad_jets()
-    both = [bool(found.together[0][pair]) for found in each_jet(modes, broad)]
-    tried = [(broad.distance[at], broad.thickness[at], broad.speed[at]) for at in np.flatnonzero(both)]
+    at_once = np.flatnonzero(side_by_side(modes, broad, pair).both)
+    tried = [(broad.distance[at], broad.thickness[at], broad.speed[at]) for at in at_once]
     if not tried:
         return None
     start = np.zeros((len(tried), modes.hz.shape[1]))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
+from annotate.choosing.blowing import how_to_blow
 from annotate.decision import Alternative, Decision, Instead, Sound, Status
 from annotate.decisions.rulings import Ruling
 from annotate.demand import Demand, Kind
@@ -190,6 +191,12 @@ def shown(sounds: tuple[Resonance, ...], a4_hz: float) -> tuple[Sound, ...]:
     )
 
 
+def sounding_hz(best: Candidate, demand: Demand, desk: Desk) -> tuple[float, ...]:
+    """What a candidate sounds for the pitches of a demand, in their order [Hz]."""
+    pairs = zip(demand.sounding, best.deviation_cents, strict=False)
+    return tuple(pitch.hz(desk.a4_hz) * 2.0 ** (cents / 1200.0) for pitch, cents in pairs)
+
+
 def decided(
     demand: Demand, desk: Desk, status: Status, why: Message, best: Candidate, others: tuple[Candidate, ...] = ()
 ) -> Decision:
@@ -210,6 +217,9 @@ def decided(
         alternatives=alternatives(others, desk.tolerance(demand)),
         tried=best.tried,
         by_model=best.by_model,
+        at_once=how_to_blow(desk.model, best.fingering, sounding_hz(best, demand, desk), demand.pitches, best.lip_mm)
+        if not best.one_note and not demand.open_pitches
+        else None,
         instead=instead(desk, demand, demand.sounding) if status != Status.PLAYABLE and not demand.open_pitches else (),
     )
 

@@ -8,6 +8,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from annotate.choosing.blowing import how_to_blow
 from annotate.choosing.codes import WRITTEN_FINGERING_DIFFERS, WRITTEN_FINGERING_UNKNOWN
 from annotate.choosing.desk import Desk, shown, told_of_trials, transposition
 from annotate.decision import Decision, Status
@@ -101,6 +102,7 @@ def judged(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Findi
         sounds=shown(resonances, desk.a4_hz),
         tried=tried,
         by_model=match.strength if tried else math.nan,
+        at_once=None if fundamental else how_to_blow(desk.model, fingering, match.hz, demand.pitches),
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from annotate.choosing.desk import Desk, decided, instead, preferred, ranked, status_of, transposition
+from annotate.choosing.desk import Desk, decided, instead, preferred, ranked, sounding_hz, status_of, transposition
 from annotate.choosing.judging import heard_as, judged
 from annotate.decision import Decision, Status
 from annotate.decisions.rulings import NO_RULING, Ruling
@@ -60,11 +60,6 @@ def decide_multiphonic_by_search(
     return decided(demand, desk, status, why, best, candidates)
 
 
-def _sounding_hz(best: Candidate, demand: Demand, desk: Desk) -> tuple[float, ...]:
-    pairs = zip(demand.sounding, best.deviation_cents, strict=False)
-    return tuple(pitch.hz(desk.a4_hz) * 2.0 ** (cents / 1200.0) for pitch, cents in pairs)
-
-
 def _reason(best: Candidate, status: Status, tolerance: float, demand: Demand, desk: Desk) -> Message:
     worst, band = best.worst_cents, best.worst_band
     if best.tried and best.tried.works:
@@ -74,7 +69,7 @@ def _reason(best: Candidate, status: Status, tolerance: float, demand: Demand, d
             else Message("log.far", worst=worst)
         )
     if best.one_note:
-        return heard_as(demand, fundamental_of(_sounding_hz(best, demand, desk), best.sounds), desk)
+        return heard_as(demand, fundamental_of(sounding_hz(best, demand, desk), best.sounds), desk)
     if status == Status.PLAYABLE and best.inside_band:
         return Message("choice.inside_band", worst=worst, band=band)
     if status == Status.PLAYABLE:

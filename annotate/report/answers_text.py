@@ -80,7 +80,8 @@ def _found(answer: Search, ascii_only: bool, say: Words) -> list[str]:
     lines = _headed(heading, _columns(table))
     lines += [line for one in answer.found if one.tried for line in _tried(one, say)]
     lines += _failed(answer, say)
-    return [*lines, "", say.text("answer.first_drawn"), *_drawn(answer.found[0].fingering, ascii_only)]
+    lines += ["", say.text("answer.first_drawn"), *_drawn(answer.found[0].fingering, ascii_only)]
+    return [*lines, "", *wrap(say.say(answer.at_once), _WIDTH)] if answer.at_once else lines
 
 
 def _tried(one: FoundFingering, say: Words) -> list[str]:

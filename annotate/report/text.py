@@ -371,6 +371,8 @@ class _Layout(Page):
     def reasons(self, decision: Decision, width: int) -> list[str]:
         """Confidence, why, the path, what else sounds, what to play instead."""
         texts = [self.sentence(decision.why)]
+        if decision.at_once:
+            texts.append(self.sentence(decision.at_once))
         if decision.own_note:
             texts.append(self.say("decisions.own_note", note=self.clean(decision.own_note)))
         if decision.fingering:

@@ -172,6 +172,32 @@ def pair_share(modes: Modes, broad: Jets, wanted: BoolArray) -> Float32:
     return np.asarray(share / np.float32(len(broad.speed)), dtype=np.float32)
 
 
+@dataclass(frozen=True, slots=True)
+class SideBySide:
+    """Two modes of one row at each of some jets, shape (n_jets,). both: the jet sounds both (as Held.together). lower_held:
+    the lower one is held, as the stronger where both could be, and the other is kept alive beside it. alone: shape
+    (n_jets, 2), which of them the jet holds at all, in the way players use."""
+
+    both: BoolArray
+    lower_held: BoolArray
+    alone: BoolArray
+
+
+def side_by_side(modes: Modes, jets: Jets, pair: tuple[int, int]) -> SideBySide:
+    """Two modes, lower first, of the only row of `modes`, at every jet; some milliseconds."""
+    wanted = np.zeros(modes.hz.shape, dtype=bool)
+    wanted[0, list(pair)] = True
+    ready = _Ready.of(modes, wanted)
+    both, lower_held, alone = [], [], []
+    for _, strips in _in_groups(jets, ready):
+        found = _at(ready, strips)
+        both.append(_side_by_side(ready, found)[:, 0, pair[0], pair[1]])
+        level = np.where(found.held, found.amplitude, 0.0)
+        lower_held.append(level[:, 0] >= level[:, 1])
+        alone.append(found.played)
+    return SideBySide(*(np.concatenate(parts) for parts in (both, lower_held, alone)))
+
+
 def each_jet(modes: Modes, jets: Jets) -> Iterator[AtJet]:
     """Every jet by itself, in their order; all rows at once, so for few rows."""
     ready = _Ready.of(modes)

@@ -1,0 +1,68 @@
+"""How to blow so that two tones of a fingering sound at once, as far as the model of the jet knows."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+
+from fingering_db.acoustics.arrays import RealArray
+from fingering_db.acoustics.jet import Modes, broad_jets, side_by_side
+from fingering_db.fingering import Fingering
+from fingering_db.mechanism import hole_states
+from fingering_db.model import Model
+from fingering_db.playability import modes_of
+
+EASY = 0.08
+"""Share of broad jets from which on a pair is called easy: a tenth of the pairs of random fingerings reach it. Ours."""
+
+
+@dataclass(frozen=True, slots=True)
+class AtOnce:
+    """Two pitches, by their numbers among those asked for. share: of the broad jets that sound both. first, second: the one that
+    a jet holds more often, to be sought first, and the one kept alive beside it. speed_m_s: air speeds from and to at which
+    they sound (quartiles), None where no jet sounds both. soft: these speeds lie below those at which the first is held
+    alone."""
+
+    first: int
+    second: int
+    share: float
+    speed_m_s: tuple[float, float] | None
+    soft: bool
+
+
+def at_once(of: Model, fingering: Fingering, hz: tuple[float, ...], lip_mm: float | None = None) -> AtOnce | None:
+    """Of the pairs of pitches of a fingering, each near one of its resonances [Hz], the one that sounds at once least easily;
+    None where there are not two. lip_mm: one lip (equivalent length), else by the law. Some milliseconds a pair.
+
+    Raises FingeringError when the flute has no such touch."""
+    states = hole_states(of.instrument, fingering)[None, :]
+    lips = None if lip_mm is None else np.array([lip_mm * 1e-3])
+    crossings = of.drawn_out(states, of.flute.slide_mm, lips)
+    modes, _ = modes_of(of.curve.size.likened(crossings))
+    number = [int(np.abs(np.log(crossings.hz / one)).argmin()) for one in hz]
+    told = (_pair(modes, number, pair) for pair in itertools.combinations(range(len(hz)), 2))
+    return min((one for one in told if one), key=lambda one: one.share, default=None)
+
+
+def _pair(modes: Modes, number: list[int], pair: tuple[int, int]) -> AtOnce | None:
+    lower, higher = sorted(pair, key=lambda asked: number[asked])
+    if number[lower] == number[higher]:
+        return None
+    jets = broad_jets()
+    found = side_by_side(modes, jets, (number[lower], number[higher]))
+    if not found.both.any():
+        return AtOnce(lower, higher, 0.0, None, soft=False)
+    low_first = bool(found.lower_held[found.both].mean() >= 0.5)
+    speeds = np.sort(jets.speed[found.both])
+    alone = jets.speed[found.alone[:, 0 if low_first else 1]]
+    first, second = (lower, higher) if low_first else (higher, lower)
+    soft = len(alone) > 0 and bool(np.median(speeds) < 0.8 * np.median(alone))
+    return AtOnce(first, second, float(found.both.mean()), _from_to(speeds), soft)
+
+
+def _from_to(speeds: RealArray) -> tuple[float, float]:
+    """Without the outer quarters: a jet far off is a chance."""
+    least, most = np.quantile(speeds, [0.25, 0.75], method="nearest")
+    return float(least), float(most)

@@ -1,0 +1,69 @@
+"""What the verdicts rest on, and what they say of two-note chords: `python tests/benchmarks/worth.py` prints both tables,
+`--readme` also puts them into README.md. Half a minute once the default flute's atlas is there."""
+
+from __future__ import annotations
+
+import re
+import sys
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+
+from fingering_db.evidence import OCTAVES, Measured, Share, dyads, measured
+from fingering_db.instrument import load
+from fingering_db.model import model
+
+README = Path(__file__).parent.parent.parent / "README.md"
+NAMES = {
+    "seconds": (1, 2), "thirds": (3, 4), "fourths": (5,), "tritones": (6,), "fifths": (7,), "sixths": (8, 9),
+    "sevenths": (10, 11), "octaves": (12,), "ninths": (13, 14), "tenths": (15, 16), "elevenths, to a tritone more": (17, 18),
+    "twelfths": (19,), "wider, to under two octaves": (20, 21, 22, 23), "two octaves": (24,),
+}  # fmt: skip
+
+
+def evidence_table(found: Mapping[str, tuple[Measured, Measured]]) -> str:
+    """The measures with both ways of counting, as Markdown."""
+    lines = ["| measure | silent ones only | not reported counted as silent |", "|---|---|---|"]
+    lines += [f"| {name} | {first} | {second} |" for name, (first, second) in found.items()]
+    return "\n".join(lines) + "\n"
+
+
+def dyad_table(found: Mapping[int, tuple[Share, ...]]) -> str:
+    """Shares of playable chords by name of the interval, as Markdown."""
+    lines = [
+        "| | " + " | ".join(f"lower note {octave}" for octave, _ in OCTAVES) + " |",
+        "|---|" + "---|" * len(OCTAVES),
+    ]
+    for name, widths in NAMES.items():
+        cells = (str(added(found[width][octave] for width in widths)) for octave in range(len(OCTAVES)))
+        lines.append(f"| {name} | " + " | ".join(cells) + " |")
+    return "\n".join(lines) + "\n"
+
+
+def added(shares: Iterable[Share]) -> Share:
+    """Several shares as one."""
+    return sum(shares, Share(0, 0))
+
+
+def filled(text: str, name: str, table: str) -> str:
+    """The README with a table in its place."""
+    marked = re.compile(rf"(<!-- {name} -->\n).*?(<!-- end {name} -->)", re.DOTALL)
+    if len(marked.findall(text)) != 1:
+        raise ValueError(f"README: expected <!-- {name} --> and <!-- end {name} --> once")
+    return marked.sub(lambda match: f"{match[1]}\n{table}\n{match[2]}", text)
+
+
+def main() -> None:
+    """Print the tables, and put them into the README if asked to."""
+    of = model(load("open-hole-b"))
+    tables = {"evidence": evidence_table(measured(of)[0]), "dyads": dyad_table(dyads(of))}
+    for table in tables.values():
+        print(table)
+    if "--readme" in sys.argv[1:]:
+        text = README.read_text(encoding="utf-8")
+        for name, table in tables.items():
+            text = filled(text, name, table)
+        README.write_text(text, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
