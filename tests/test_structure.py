@@ -47,6 +47,7 @@ ORDER = [
     ["fingering_db.two_features"],
     ["fingering_db.evidence"],
     [
+        "fingering_db.at_once",
         "fingering_db.listening",
         "fingering_db.nearby",
         "fingering_db.track",
