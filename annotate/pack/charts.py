@@ -15,7 +15,7 @@ _CURVE_HEIGHT, _MAP_HEIGHT, _TOP, _BOTTOM = 150.0, 130.0, 16.0, 20.0
 _LEAST_DB = -70.0
 _HZ_MARKS = (250, 500, 1000, 2000)
 _SPEED_MARKS = (10, 20, 40, 80)
-_DISTANCE_MARKS = (4, 6, 8)
+_DISTANCE_MARKS = (5, 6, 7, 8)
 
 
 def curve_svg(curve: Curve, targets: Sequence[tuple[str, float]], label: str) -> Html:

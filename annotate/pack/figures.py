@@ -21,7 +21,7 @@ from fingering_db.playability import modes_of
 LOW_HZ, HIGH_HZ = 200.0, 2600.0
 _POINTS = 260
 _SPEEDS = np.geomspace(8.0, 80.0, 18)  # [m/s]; as far as `jet.broad_jets` goes
-_DISTANCES = np.linspace(3.5e-3, 9.0e-3, 8)  # [m] lips to edge; a little beyond `jet.broad_jets`
+_DISTANCES = np.linspace(4.5e-3, 8.0e-3, 8)  # [m] lips to edge; likewise
 _THICKNESS = 0.9e-3  # [m] between the two of `jet.broad_jets`
 _SPREAD, _STRIPS = 0.3, 5  # as `jet.broad_jets`
 _SAME_TONE_CENTS = 60.0
