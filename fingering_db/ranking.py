@@ -110,10 +110,10 @@ def bands_of_modes(model: Model, sound: int, modes: IndexArray) -> RealArray:
     the last one's. Lip by the law."""
     one = of_one_sound(model, sound)
     own = one.by_law(0)
-    return _bands(model, one, own[np.minimum(modes, len(own) - 1)])
+    return bands_of(model, one, own[np.minimum(modes, len(own) - 1)])
 
 
-def _bands(model: Model, every: Atlas, branches: IndexArray, lips_m: RealArray | None = None) -> RealArray:
+def bands_of(model: Model, every: Atlas, branches: IndexArray, lips_m: RealArray | None = None) -> RealArray:
     """± of branches, same shape [cents]: one standard deviation, all errors together.
 
     lips_m: same shape, where several notes share one lip [m]. How much of the law's growth with pitch is the player's lip and
@@ -158,7 +158,7 @@ def answers(model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4
         hits = matching(atlas(model), hz, tolerance_cents, bounds)
     every, lips = atlas(model), np.broadcast_to(hits.lips[:, None], hits.branches.shape)
     confidence = every.strengths(hits.branches, lips).min(axis=1, initial=1.0)
-    bands = _bands(model, every, hits.branches, lips if len(hz) > 1 else None)
+    bands = bands_of(model, every, hits.branches, lips if len(hz) > 1 else None)
     scores = score(confidence, may_be_off(hits.cents, bands), model.effort[model.easiest[hits.sounds]])
     unknown = np.full(len(scores), np.nan)
     return Answers(hits.sounds, hits.lips, confidence, hits.cents, bands, hits.branches, scores, unknown)
@@ -260,7 +260,7 @@ def candidates(model: Model, found: Answers, order: IndexArray) -> tuple[Candida
     rows, lips, every = found.rows[order], found.lips[order], atlas(model)
     number, branch, hz = _resonances_of(model, rows, lips)
     strengths = every.strengths(branch, lips[number])
-    bands = _bands(model, every, branch, lips[number] if found.cents.shape[1] > 1 else None)
+    bands = bands_of(model, every, branch, lips[number] if found.cents.shape[1] > 1 else None)
     edges = np.searchsorted(number, np.arange(len(rows) + 1))
     told = (hz, strengths, bands)
     listed = [_resonances(model, *(one[first:past] for one in told)) for first, past in itertools.pairwise(edges)]

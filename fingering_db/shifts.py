@@ -76,6 +76,16 @@ class Pattern:
         return ", ".join(f"small {length}" for length in lengths)
 
 
+def standing(fingering: Fingering, instrument: Instrument) -> tuple[str, str]:
+    """The pattern of a fingering as text, and the name of the place of its first small opening; '' and '' where it has none."""
+    try:
+        pattern = Pattern.of(fingering, instrument)
+    except PatternError:
+        return "", ""
+    row = _place_states(instrument, hole_states(instrument, fingering)[None, :])[0].tolist()
+    return str(pattern), place_names(instrument)[row.index(SMALL_PLACE)]
+
+
 def _read(row: list[int]) -> Pattern | None:
     until_open = row[: row.index(OPEN_PLACE)] if OPEN_PLACE in row else row
     return Pattern(tuple(until_open[until_open.index(SMALL_PLACE) :])) if SMALL_PLACE in until_open else None

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from html import escape
 from typing import Any
 
-_VOID = frozenset({"meta", "input", "link", "br", "hr"})
+_VOID = frozenset({"meta", "input", "link", "br", "hr", "img"})
 
 
 class Html(str):
