@@ -3,9 +3,9 @@
 The lip of a set is the one half-way (mean) between what the law has for its lowest and its highest note: nothing is asked, so
 nothing draws it nearer to one of them. Left out are sets that are heard as one note and its harmonics, those with notes nearer to
 each other than about a semitone, and those with another resonance between their notes that is expected to sound: published sets
-are neighbours among what plays (Wolfe, Smith, Tann & Fletcher 2001, JSV 243:127, supplement; a pair around a third note that plays
-too is listed with it). Sounds are looked at in batches, so that memory does not grow with their number. A *cell* is a set to the
-nearest quarter-tone: its lowest note, and the intervals."""
+are neighbours among what plays (Wolfe, Smith, Tann & Fletcher 2001, JSV 243:127, supplement; a pair around a third note that
+plays too is listed with it). Sounds are looked at in batches, so that memory does not grow with their number. A *cell* is a set
+to the nearest quarter-tone: its lowest note, and the intervals."""
 
 from __future__ import annotations
 
@@ -113,8 +113,10 @@ def _sets(
 def _alone(every: Atlas, branch: IndexArray) -> tuple[RealArray, RealArray]:
     """Place [cents] and strength of branches by the law, shape of branch; with a lip in their midst where the law has none."""
     cents, strength = every.law_cents[branch].astype(float), every.law_strength[branch].astype(float)
-    low, high = (np.clip(end[branch], every.lips[0], every.lips[-1]) for end in (every.shortest, every.longest))
-    middle, none = 0.5 * (low + high).astype(float), ~np.isfinite(cents)
+    none, lips, line = ~np.isfinite(cents), every.lips, every.shelf.line[branch]
+    ends = (every.curves.shortest[line], every.curves.longest[line])
+    low, high = (np.clip(end.astype(float), lips[0], lips[-1]) for end in ends)
+    middle = 0.5 * (low + high)
     cents[none] = every.places(branch[none], middle[none])[0]
     strength[none] = every.strengths(branch[none], middle[none])
     return cents, strength
