@@ -69,7 +69,7 @@ def _picture(
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 {width} {height}" '
-        'font-family="DejaVu Sans, Arial, sans-serif" font-size="11">',
+        'font-family="sans-serif" font-size="11">',
         f"<title>{escape(title)}</title>",
         f'<rect width="{width}" height="{height}" fill="#ffffff"/>',
         _text(_LEFT, 20, title, size=14),

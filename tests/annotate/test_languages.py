@@ -204,6 +204,7 @@ ENGLISH_KEPT = {
     "annotate/cli.py": "the report of a fault, for those who mend it",
     "annotate/options.py": "the help of options",
     "annotate/commands/asking.py": "the help of options",
+    "annotate/catalogue/page.py": "the style of the page and its policy, for browsers",
     "annotate/commands/catalogues.py": "the help of options",
     "annotate/commands/flutes.py": "the help of options",
     "annotate/commands/logs.py": "the help of options",
