@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fingering_db.acoustics.arrays import RealArray
-from fingering_db.acoustics.jet import Modes, broad_jets, side_by_side
+from fingering_db.acoustics.jet import Modes, broad_jets, held_share, side_by_side, stated_jets
 from fingering_db.fingering import Fingering
 from fingering_db.mechanism import hole_states
 from fingering_db.model import Model
@@ -21,7 +21,7 @@ EASY = 0.08
 @dataclass(frozen=True, slots=True)
 class AtOnce:
     """Two pitches, by their numbers among those asked for. share: of the broad jets that sound both. first, second: the one that
-    a jet holds more often, to be sought first, and the one kept alive beside it. speed_m_s: air speeds from and to at which
+    more of the stated jets hold by itself, to be sought first, and the other. speed_m_s: air speeds from and to at which
     they sound (quartiles), None where no jet sounds both. soft: these speeds lie below those at which the first is held
     alone."""
 
@@ -50,14 +50,17 @@ def _pair(modes: Modes, number: list[int], pair: tuple[int, int]) -> AtOnce | No
     lower, higher = sorted(pair, key=lambda asked: number[asked])
     if number[lower] == number[higher]:
         return None
+    wanted = np.zeros(modes.hz.shape, dtype=bool)
+    wanted[0, [number[lower], number[higher]]] = True
+    held = held_share(modes, stated_jets(), wanted)[0][0]
+    low_first = bool(held[number[lower]] >= held[number[higher]])
+    first, second = (lower, higher) if low_first else (higher, lower)
     jets = broad_jets()
     found = side_by_side(modes, jets, (number[lower], number[higher]))
     if not found.both.any():
-        return AtOnce(lower, higher, 0.0, None, soft=False)
-    low_first = bool(found.lower_held[found.both].mean() >= 0.5)
+        return AtOnce(first, second, 0.0, None, soft=False)
     speeds = np.sort(jets.speed[found.both])
     alone = jets.speed[found.alone[:, 0 if low_first else 1]]
-    first, second = (lower, higher) if low_first else (higher, lower)
     soft = len(alone) > 0 and bool(np.median(speeds) < 0.8 * np.median(alone))
     return AtOnce(first, second, float(found.both.mean()), _from_to(speeds), soft)
 

@@ -90,8 +90,8 @@ def _breath(decision: Decision, sign: str) -> list[Finding]:
 
 def _attack(decision: Decision) -> list[Finding]:
     sounds = sorted(_asked(decision), key=lambda one: one.speed_m_s[0])
-    if decision.demand.kind != Kind.MULTIPHONIC or len(sounds) < 2:
-        return []
+    if decision.demand.kind != Kind.MULTIPHONIC or len(sounds) < 2 or decision.at_once:
+        return []  # how to blow for both at once is told with the answer
     first, last = sounds[0], sounds[-1]
     if last.speed_m_s[0] < _SPEAKS_EARLIER * first.speed_m_s[0]:
         return []

@@ -174,12 +174,10 @@ def pair_share(modes: Modes, broad: Jets, wanted: BoolArray) -> Float32:
 
 @dataclass(frozen=True, slots=True)
 class SideBySide:
-    """Two modes of one row at each of some jets, shape (n_jets,). both: the jet sounds both (as Held.together). lower_held:
-    the lower one is held, as the stronger where both could be, and the other is kept alive beside it. alone: shape
-    (n_jets, 2), which of them the jet holds at all, in the way players use."""
+    """Two modes of one row at each of some jets. both: shape (n_jets,), the jet sounds both (as Held.together). alone: shape
+    (n_jets, 2), which of them the jet holds by itself, in the way players use."""
 
     both: BoolArray
-    lower_held: BoolArray
     alone: BoolArray
 
 
@@ -188,14 +186,12 @@ def side_by_side(modes: Modes, jets: Jets, pair: tuple[int, int]) -> SideBySide:
     wanted = np.zeros(modes.hz.shape, dtype=bool)
     wanted[0, list(pair)] = True
     ready = _Ready.of(modes, wanted)
-    both, lower_held, alone = [], [], []
+    both, alone = [], []
     for _, strips in _in_groups(jets, ready):
         found = _at(ready, strips)
         both.append(_side_by_side(ready, found)[:, 0, pair[0], pair[1]])
-        level = np.where(found.held, found.amplitude, 0.0)
-        lower_held.append(level[:, 0] >= level[:, 1])
         alone.append(found.played)
-    return SideBySide(*(np.concatenate(parts) for parts in (both, lower_held, alone)))
+    return SideBySide(*(np.concatenate(parts) for parts in (both, alone)))
 
 
 def each_jet(modes: Modes, jets: Jets) -> Iterator[AtJet]:

@@ -7,17 +7,19 @@ from fingering_db.at_once import EASY, at_once
 from fingering_db.fingering import Fingering
 from fingering_db.model import Model, sound_of
 from fingering_db.pitch import Pitch
-from fingering_db.ranking import answers, find, together_of
+from fingering_db.ranking import answers, eased, find, sounds, together_of
 
 
 def hz(text):
     return tuple(Pitch.parse(name).hz() for name in text.split())
 
 
-def test_of_the_published_pair_the_upper_tone_is_sought_first_and_softly(made: Model):
+def test_the_published_pair_is_easy_and_soft_and_the_surer_tone_is_sought_first(made: Model):
     found = at_once(made, Fingering.parse("T 2 3 | Eb"), hz("C5 D6"))
     assert found is not None and found.share >= EASY
-    assert (found.first, found.second, found.soft) == (1, 0, True)
+    assert (found.first, found.second, found.soft) == (0, 1, True)
+    held = {round(one.hz): one.holds for one in sounds(made, Fingering.parse("T 2 3 | Eb"))}
+    assert held[516] > held[1170]  # C5 against D6
     assert found.speed_m_s is not None and 8.0 <= found.speed_m_s[0] <= found.speed_m_s[1] <= 30.0
     assert found.share == pytest.approx(together_of(made, Fingering.parse("T 2 3 | Eb"), (516.0, 1169.7)), abs=1e-6)
 
@@ -27,6 +29,12 @@ def test_of_three_the_least_easy_pair_is_told_and_one_pitch_has_none(made: Model
     pairs = [at_once(made, Fingering.parse("T 1 3 | tr2"), hz(text)) for text in ("D5+50 C#6", "C#6 B6", "D5+50 B6")]
     assert three is not None and three.share == min(one.share for one in pairs if one)
     assert at_once(made, Fingering.parse("T 1 3 | tr2"), hz("C#6")) is None
+
+
+def test_strong_tones_that_no_jet_sounds_at_once_lose_a_third_and_are_not_vetoed():
+    assert eased(np.array([0.9, 0.9, 0.9, 0.9]), np.array([0.0, 0.15, 0.4, np.nan])) == pytest.approx(
+        [0.6, 0.9, 0.9, 0.9]
+    )
 
 
 # C5 D6 and the notes of `T 1 3 | tr2`: Wolfe, Smith, Tann & Fletcher 2001, JSV 243:127.
