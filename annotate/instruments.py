@@ -123,4 +123,4 @@ def _load(name: str) -> Instrument:
     try:
         return load(name)
     except InstrumentError as error:
-        raise InputError(str(error)) from error
+        raise InputError(error.message) from error

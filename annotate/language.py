@@ -13,7 +13,7 @@ from importlib.resources import files
 from typing import Any
 
 from annotate.place import Place
-from fingering_db.message import Message
+from fingering_db.message import Message, error_words
 from fingering_db.pitch import Pitch
 
 DEFAULT = "en"
@@ -161,4 +161,5 @@ def words(language: str = DEFAULT, signs: bool = True) -> Words:
     if language not in languages():
         raise KeyError(language)
     source = files("annotate").joinpath("languages", f"{language}.toml")
-    return Words(language, tomllib.loads(source.read_text(encoding="utf-8")), signs)
+    tables = tomllib.loads(source.read_text(encoding="utf-8"))
+    return Words(language, {**tables, **error_words()} if language == DEFAULT else tables, signs)

@@ -43,7 +43,7 @@ def write(
         fingering = Fingering.typed(text)
         heard = listen(desks[0].model, fingering, seconds, slide_mm)
     except FingeringError as error:
-        raise InputError(str(error)) from error
+        raise InputError(error.message) from error
     with prepared(output, wave_file(heard.samples, heard.rate), lambda _: None, before) as ready:
         ready.place()
     return _told(desks[0], fingering, heard, seconds, words(language))

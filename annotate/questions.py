@@ -83,7 +83,7 @@ def sounds(desk: Desk, text: str, slide_mm: float = 0.0) -> Sounding:
         fingering = Fingering.typed(text)
         resonances = resonances_of(desk.model, fingering, slide_mm=slide_mm)
     except FingeringError as error:
-        raise InputError(str(error)) from error
+        raise InputError(error.message) from error
     return Sounding(desk.name, fingering, shown(resonances, desk.a4_hz), slide_mm, desk.model.instrument.remark)
 
 
@@ -138,7 +138,7 @@ def _pitch(text: str) -> Pitch:
     try:
         pitch = Pitch.parse(text)
     except PitchError as error:
-        raise InputError(str(error)) from error
+        raise InputError(error.message) from error
     if not LOWEST.midi <= pitch.midi <= HIGHEST.midi:
         raise InputError(Message("question.beyond", text=text, least=str(LOWEST), most=str(HIGHEST)))
     return pitch
@@ -162,9 +162,9 @@ def _shifts(desk: Desk, text: str) -> Shifts:
         pattern = Pattern.of(Fingering.typed(text), desk.model.instrument) if "|" in text else Pattern.parse(text)
     except PatternError as error:
         key = "question.no_pattern_read" if "|" in text else "question.no_pattern"
-        raise InputError(Message(key, reason=str(error))) from error
+        raise InputError(Message(key, reason=error.message)) from error
     except FingeringError as error:
-        raise InputError(str(error)) from error
+        raise InputError(error.message) from error
     found = places_for(desk.model, pattern)
     reached = [one for one in found if one.reachable]
     others = tuple(one for one in found if one.hole != found[0].hole)

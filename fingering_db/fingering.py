@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from fingering_db.message import Message, MessageError
 from fingering_db.touches import FINGERS, HANDS, HELD, LEFT_FINGERS, Held, Touch, ways
 
 _WRITTEN_ORDER = {placed: index for index, placed in enumerate(HELD)}
@@ -18,13 +19,7 @@ def _tokens(hand: tuple[Touch, ...]) -> dict[str, Held]:
 _TOKENS = {side: _tokens(hand) for side, hand in HANDS.items()}
 
 
-def _expected(side: str) -> str:
-    """What stands in a hand: `T Tb 1 2 3 G# (o: hole in the key open, v: vent open, as 2o, Tv)`."""
-    vent = ", v: vent open, as 2o, Tv" if side == "left" else ", as 2o"
-    return f"{' '.join(touch.touch for touch in HANDS[side])} (o: hole in the key open{vent})"
-
-
-class FingeringError(ValueError):
+class FingeringError(MessageError):
     """A text that is no fingering, or one that the instrument at hand does not have."""
 
 
@@ -49,20 +44,19 @@ class Fingering:
         """Read `T 1 2 3 | 1 2 3 C`. Case is forgiven, ♯ and ♭ too. Raises FingeringError saying what was expected."""
         hands = text.replace("♯", "#").replace("♭", "b").split("|")
         if len(hands) != 2:
-            raise FingeringError(f"fingering '{text}': expected left hand | right hand, for example T 2 3 | Eb")
+            raise FingeringError(Message("error.hands", text=text))
         held: dict[str, Held] = {}
         for side, hand in zip(("left", "right"), hands, strict=True):
             for token in re.split(r"\s+", hand.strip()) if hand.strip() else ():
                 found = _TOKENS[side].get(token.lower())
                 if found is None:
-                    raise FingeringError(
-                        f"fingering '{text}': '{token}' is no {side}-hand touch; expected {_expected(side)}"
-                    )
+                    key = "error.left_touch" if side == "left" else "error.right_touch"
+                    touches = " ".join(touch.touch for touch in HANDS[side])
+                    raise FingeringError(Message(key, text=text, token=token, touches=touches))
                 finger = found.touch.finger
                 if finger in held:
-                    raise FingeringError(
-                        f"fingering '{text}': {held[finger]} and {found} need the same finger ({finger})"
-                    )
+                    one, two = str(held[finger]), str(found)
+                    raise FingeringError(Message("error.one_finger", text=text, one=one, two=two, finger=finger))
                 held[finger] = found
         return cls(tuple(str(held.get(finger, "")) for finger in FINGERS))
 

@@ -13,6 +13,7 @@ from typing import Annotated
 
 import msgspec
 
+from fingering_db.message import Message, MessageError, in_english
 from fingering_db.mistakes import mistakes
 from fingering_db.toml_size import too_nested
 
@@ -26,13 +27,18 @@ class InstrumentError(ValueError):
     needed; as text the first of them."""
 
     @property
-    def mistakes(self) -> tuple[str, ...]:
+    def mistakes(self) -> tuple[Message, ...]:
         """Every mistake, one line each."""
-        return tuple(map(str, self.args))
+        return self.args
+
+    @property
+    def message(self) -> Message:
+        """The first mistake, and how many more there are."""
+        first, *others = self.args
+        return Message("flute_file.more", first=first, n=len(others)) if others else first
 
     def __str__(self) -> str:
-        more = f" (and {len(self.args) - 1} more: see flute check)" if len(self.args) > 1 else ""
-        return f"{self.args[0]}{more}"
+        return in_english(self.message)
 
 
 # Bounds of the values are wide: they keep out slips of units and signs, not unusual flutes.
@@ -166,30 +172,35 @@ def load(name_or_file: str) -> Instrument:
     except (OSError, ValueError) as error:
         if isinstance(error, InstrumentError):
             raise
-        reason = "is no UTF-8 text" if isinstance(error, UnicodeDecodeError) else getattr(error, "strerror", error)
-        raise InstrumentError(f"flute file '{name_or_file}': {reason}; expected a TOML instrument file") from error
+        reason = getattr(error, "strerror", None) or getattr(error, "message", str(error))
+        reason = Message("flute_file.no_text") if isinstance(error, UnicodeDecodeError) else reason
+        raise InstrumentError(Message("flute_file.unread", source=name_or_file, reason=reason)) from error
     near = difflib.get_close_matches(name_or_file.lower(), shipped(), n=2, cutoff=0.5)
-    meant = f" (did you mean {' or '.join(near)}?)" if near else ""
-    raise InstrumentError(f"no flute '{name_or_file}'{meant}: expected {', '.join(shipped())} or a .toml file")
+    if near:
+        raise InstrumentError(
+            Message("flute_file.no_flute_near", name=name_or_file, near=tuple(near), names=tuple(shipped()))
+        )
+    raise InstrumentError(Message("flute_file.no_flute", name=name_or_file, names=tuple(shipped())))
 
 
-def _syntax(message: str, text: str) -> str:
+def _syntax(reason: str, text: str, source: str) -> Message:
     """A mistake of syntax with the line it stands in and what a line must be."""
-    at = re.search(r"at line (\d+)", message)
+    at = re.search(r"at line (\d+)", reason)
     lines = text.splitlines()
     line = " ".join(lines[int(at[1]) - 1].split()) if at and int(at[1]) <= len(lines) else ""
-    shown = f", which is `{line[:60]}`" if line else ""
-    return f'{message}{shown}; expected each line as key = value, texts in "straight quotes", decimals with a point'
+    if at and line:
+        return Message("flute_file.syntax", source=source, line=at[1], text=line[:60])
+    return Message("flute_file.syntax_end", source=source, reason=reason)
 
 
 def _text(path: Path) -> str:
     """The text of a file; an endless device is not read, nor a file that is too large for a flute."""
     if path.exists() and not path.is_file():
-        raise ValueError("is no file")
+        raise MessageError(Message("flute_file.no_file"))
     with path.open("rb") as file:
         raw = file.read(MOST_BYTES + 1)
     if len(raw) > MOST_BYTES:
-        raise ValueError(f"is larger than {MOST_BYTES >> 10} kB")
+        raise MessageError(Message("flute_file.too_large", most=MOST_BYTES >> 10))
     return raw.decode("utf-8-sig")
 
 
@@ -198,12 +209,12 @@ def decode(text: str, source: str) -> Instrument:
     """An instrument from TOML text; `source` names it in errors. Raises InstrumentError with every mistake."""
     nested = too_nested(text)
     if nested:
-        raise InstrumentError(f"flute file '{source}': {nested}: expected tables and values as in the flutes shipped")
+        raise InstrumentError(Message("flute_file.nested", source=source, what=nested))
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InstrumentError(f"flute file '{source}': no valid TOML: {_syntax(str(error), text)}") from error
+        raise InstrumentError(_syntax(str(error), text, source)) from error
     found = mistakes(raw, Instrument)
     if found:
-        raise InstrumentError(*(f"flute file '{source}': {line}" for line in found))
+        raise InstrumentError(*(Message("flute_file.at", source=source, what=line) for line in found))
     return msgspec.convert(raw, Instrument)

@@ -101,11 +101,11 @@ def _trial(line: int, row: dict[str, str], source: str, player: str) -> Trial:
     try:
         fingering = Fingering.typed(cells["fingering"])
     except FingeringError as error:
-        mistaken("fingering", str(error))
+        mistaken("fingering", error.message)
     try:
         pitches = [Pitch.parse(each) for each in cells["pitches"].split()]
     except PitchError as error:
-        mistaken("pitches", str(error))
+        mistaken("pitches", error.message)
     worked = _OUTCOMES.get(cells["outcome"].lower())
     if worked is None:
         mistaken("outcome", Message("log.expected_outcome", text=cells["outcome"][:60]))

@@ -11,6 +11,7 @@ from fingering_db.acoustics.arrays import IndexArray, StateArray
 from fingering_db.chart import ChartNote, chart
 from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.instrument import Instrument, Placement
+from fingering_db.message import Message
 from fingering_db.touches import FINGERS
 
 # States of a hole. The small openings count only while the key is down.
@@ -52,11 +53,9 @@ def hole_states(instrument: Instrument, fingering: Fingering) -> StateArray:
     for finger, options, touch in zip(FINGERS, choices(instrument), fingering.touches, strict=True):
         known = [placement.touch for placement in options]
         if touch not in known:
-            has = ", ".join(known[1:])
-            expected = f"expected {has}" if has else "it has no key at all for this finger; expected it up"
-            raise FingeringError(
-                f"fingering '{fingering}': {instrument.name} has no '{touch}' for {finger}; {expected}"
-            )
+            told = {"text": str(fingering), "flute": instrument.name, "touch": touch, "finger": finger}
+            lacks = Message("error.lacks_touch", **told, touches=tuple(known[1:]))
+            raise FingeringError(lacks if known[1:] else Message("error.no_key", **told))
         numbers.append(known.index(touch))
     return np.asarray(_states(instrument, np.array([numbers], dtype=np.uint8))[0])
 

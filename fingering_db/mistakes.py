@@ -10,13 +10,14 @@ import math
 import re
 import types
 import typing
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import cache
 from typing import Any
 
 import msgspec
 
 from fingering_db.chart import FIRST_REGISTER_TOP, chart, charts
+from fingering_db.message import Message
 from fingering_db.touches import FINGERS, touches_of
 
 MOST_FINGERINGS = 1_000_000  # of an instrument: bounds time and memory
@@ -27,15 +28,15 @@ FAMILIES = ("flute", "piccolo", "alto", "bass")
 
 Table = dict[str, Any]  # a table of a file, sound values only
 
-_WORDS = {float: "a number", int: "a whole number", str: "a text in quotes"}
+_WORDS = {float: "flute_file.number", int: "flute_file.whole_number", str: "flute_file.text"}
 _LEAST_HOLE_MM, _LEAST_SMALL_MM = 0.5, 0.1  # a pinhole is no hole of a flute; far below a figure of 64 bits is none
 
 
-def mistakes(raw: Table, file_type: type) -> list[str]:
+def mistakes(raw: Table, file_type: type) -> list[Message]:
     """Every mistake in the values of an instrument file; empty if it can be used.
 
     file_type: the msgspec struct that the whole file must be."""
-    found: list[str] = []
+    found: list[Message] = []
     sound = _sound_table(raw, file_type, "", found)
     return [*found, *_together(sound)]
 
@@ -43,22 +44,21 @@ def mistakes(raw: Table, file_type: type) -> list[str]:
 # --- one value at a time
 
 
-def _sound_table(raw: Any, struct: Any, where: str, found: list[str]) -> Table:
+def _sound_table(raw: Any, struct: Any, where: str, found: list[Message]) -> Table:
     """The sound values of a table, defaults filled in; what is wrong is added to `found`."""
     if not isinstance(raw, dict):
-        found.append(f"{where} = {_value(raw)}: expected a table of {', '.join(_keys(struct))}")
+        found.append(_expected(where, _value(raw), Message("flute_file.table", keys=_keys(struct))))
         return {}
     kept: Table = {}
     for key in raw:
         if key not in _keys(struct):
-            found.append(
-                f"{_dotted(where, key)} = {_value(raw[key])}: no such key; expected {', '.join(_keys(struct))}"
-            )
+            told = {"where": _dotted(where, key), "value": _value(raw[key])}
+            found.append(Message("flute_file.no_such_key", **told, keys=_keys(struct)))
     for field in msgspec.structs.fields(struct):
         name = _dotted(where, field.encode_name)
         if field.encode_name not in raw:
             if field.required:
-                found.append(f"{name} is missing: expected {_wanted(field.type)}")
+                found.append(Message("flute_file.missing", where=name, wanted=_wanted(field.type)))
             elif field.default is not msgspec.NODEFAULT:
                 kept[field.encode_name] = field.default
             continue
@@ -68,12 +68,12 @@ def _sound_table(raw: Any, struct: Any, where: str, found: list[str]) -> Table:
     return kept
 
 
-def _sound_value(value: Any, kind: Any, name: str, found: list[str]) -> Any:
+def _sound_value(value: Any, kind: Any, name: str, found: list[Message]) -> Any:
     """The value, if it is of its kind, else None."""
     struct, many = _struct_of(kind)
     if struct is not None and many:
         if not isinstance(value, list):
-            found.append(f"{name} = {_value(value)}: expected {_wanted(kind)}")
+            found.append(_expected(name, _value(value), _wanted(kind)))
             return None
         return [_sound_table(one, struct, _label(name, n, one), found) for n, one in enumerate(value, start=1)]
     if struct is not None:
@@ -81,19 +81,20 @@ def _sound_value(value: Any, kind: Any, name: str, found: list[str]) -> Any:
     return _sound_plain(value, kind, name, found)
 
 
-def _sound_plain(value: Any, kind: Any, name: str, found: list[str]) -> Any:
+def _sound_plain(value: Any, kind: Any, name: str, found: list[Message]) -> Any:
     """The value, if it is a text, a list or a number of its kind and within its bounds, else None."""
     plain, bounds = _bounded(kind)
     try:
         sound = msgspec.convert(value, plain)
     except msgspec.ValidationError:
-        found.append(f"{name} = {_value(value)}: expected {_wanted(kind)}")
+        found.append(_expected(name, _value(value), _wanted(kind)))
         return None
     if isinstance(sound, float) and not math.isfinite(sound):
-        found.append(f"{name} = {_value(value)}: expected a finite number")
+        found.append(_expected(name, _value(value), Message("flute_file.finite")))
         return None
     if bounds is not None and not bounds.ge <= sound <= bounds.le:
-        found.append(f"{name} = {sound:g}: expected {bounds.ge:g} to {bounds.le:g}")
+        wanted = Message("flute_file.range", least=f"{bounds.ge:g}", most=f"{bounds.le:g}")
+        found.append(_expected(name, f"{sound:g}", wanted))
         return None
     return sound
 
@@ -121,15 +122,23 @@ def _is_struct(kind: Any) -> bool:
 
 
 @cache
-def _keys(struct: Any) -> list[str]:
-    return [field.encode_name for field in msgspec.structs.fields(struct)]
+def _keys(struct: Any) -> tuple[str, ...]:
+    return tuple(field.encode_name for field in msgspec.structs.fields(struct))
 
 
-def _wanted(kind: Any) -> str:
+def _expected(where: str, value: str, wanted: Message) -> Message:
+    return Message("flute_file.expected", where=where, value=value, wanted=wanted)
+
+
+def _one_of(names: Iterable[str]) -> Message:
+    return Message("flute_file.one_of", names=tuple(names))
+
+
+def _wanted(kind: Any) -> Message:
     struct, many = _struct_of(kind)
     if struct is not None:
-        return f"{'tables' if many else 'a table'} of {', '.join(_keys(struct))}"
-    return _WORDS.get(_bounded(kind)[0], 'a list of hole names such as ["C5"]')
+        return Message("flute_file.tables" if many else "flute_file.table", keys=_keys(struct))
+    return Message(_WORDS.get(_bounded(kind)[0], "flute_file.hole_names"))
 
 
 def _dotted(where: str, key: str) -> str:
@@ -142,7 +151,7 @@ def _label(name: str, number: int, raw: Any) -> str:
     table, _, last = name.rpartition(", ")
     lead = f"{table}, " if table else ""
     word = {"holes": "hole", "fingers": "finger", "placements": "touch"}.get(last, last)
-    return f"{lead}{word} '{own}'" if isinstance(own, str) else f"{lead}{word} number {number}"
+    return f"{lead}{word} '{own}'" if isinstance(own, str) else f"{lead}{word} {number}"
 
 
 def _value(value: Any) -> str:
@@ -152,7 +161,7 @@ def _value(value: Any) -> str:
     elif isinstance(value, bool):
         text = str(value).lower()
     elif isinstance(value, dict):
-        text = "a table"
+        text = "{..}"
     else:
         text = str(value)
     text = " ".join(text.split())
@@ -162,20 +171,18 @@ def _value(value: Any) -> str:
 # --- values together
 
 
-def _together(data: Table) -> Iterator[str]:
+def _together(data: Table) -> Iterator[Message]:
     """Mistakes that only show when values are looked at together, or against a range."""
     if "family" in data and data["family"] not in FAMILIES:
-        yield f'family = "{data["family"]}": expected one of {", ".join(FAMILIES)}'
+        yield _expected("family", _value(data["family"]), _one_of(FAMILIES))
     elif data.get("family", "flute") != "flute" and data.get("transposition_semitones", 1) == 0:
-        yield (
-            f'transposition_semitones = 0: expected other than 0 for family = "{data["family"]}" '
-            "(12 on a piccolo in C, -5 on an alto in G, -12 on a bass in C)"
-        )
+        yield Message("flute_file.no_shift", family=data["family"])
     if "name" in data and not data["name"].strip():
-        yield 'name = "": expected a name'
+        yield _expected("name", '""', Message("flute_file.a_name"))
     slide = data.get("slide") or {}
     if slide.get("slide_rest_mm", 0.0) > slide.get("travel_mm", math.inf):
-        yield f"slide.slide_rest_mm = {slide['slide_rest_mm']:g}: expected at most the travel, {slide['travel_mm']:g}"
+        wanted = Message("flute_file.within_travel", most=f"{slide['travel_mm']:g}")
+        yield _expected("slide.slide_rest_mm", f"{slide['slide_rest_mm']:g}", wanted)
     if "holes" in data:
         yield from _holes(data)
     if "fingers" in data:
@@ -183,51 +190,46 @@ def _together(data: Table) -> Iterator[str]:
         yield from _chart(data)
 
 
-def _holes(data: Table) -> Iterator[str]:
+def _holes(data: Table) -> Iterator[Message]:
     holes: list[Table] = data["holes"]
     if not 2 <= len(holes) <= MOST_HOLES:
-        yield f"holes: there are {len(holes)}; expected 2 to {MOST_HOLES}"
+        yield Message("flute_file.hole_count", n=len(holes), least=2, most=MOST_HOLES)
     yield from _twice((hole.get("name") for hole in holes), "hole")
     bore = (data.get("body") or {}).get("bore_mm", math.inf)
     for number, hole in enumerate(holes, start=1):
         where = _label("holes", number, hole)
         name = hole.get("name", "C4")
         if not _HOLE_NAME.fullmatch(name):
-            yield f"{where}, name = {_value(name)}: expected a note such as A#4, or a name that ends in trill"
+            yield _expected(f"{where}, name", _value(name), Message("flute_file.hole_name"))
         if hole.get("rest", "open") not in ("open", "shut"):
-            yield f'{where}, rest = "{hole["rest"]}": expected "open" or "shut"'
+            yield _expected(f"{where}, rest", _value(hole["rest"]), Message("flute_file.rest"))
         diameter = hole.get("diameter_mm", math.inf)
         if "diameter_mm" in hole and not _LEAST_HOLE_MM <= diameter <= bore:
-            yield f"{where}, diameter_mm = {diameter:g}: expected {_LEAST_HOLE_MM:g} to the bore, {bore:g}"
+            wanted = Message("flute_file.to_the_bore", least=f"{_LEAST_HOLE_MM:g}", most=f"{bore:g}")
+            yield _expected(f"{where}, diameter_mm", f"{diameter:g}", wanted)
             continue
         for key in ("perforation_mm", "vent_mm"):
             if key in hole and not (hole[key] == 0.0 or _LEAST_SMALL_MM <= hole[key] < diameter):
-                yield (
-                    f"{where}, {key} = {hole[key]:g}: expected 0 (none), or {_LEAST_SMALL_MM:g} to below the hole's "
-                    f"diameter, {diameter:g}"
-                )
+                wanted = Message("flute_file.small_hole", least=f"{_LEAST_SMALL_MM:g}", most=f"{diameter:g}")
+                yield _expected(f"{where}, {key}", f"{hole[key]:g}", wanted)
     yield from _places(data, holes)
 
 
-def _places(data: Table, holes: list[Table]) -> Iterator[str]:
+def _places(data: Table, holes: list[Table]) -> Iterator[Message]:
     placed = [hole for hole in holes if "position_mm" in hole and "name" in hole]
     for before, after in itertools.pairwise(placed):
         if after["position_mm"] < before["position_mm"]:
-            yield (
-                f"hole '{after['name']}', position_mm = {after['position_mm']:g}: expected at least "
-                f"{before['position_mm']:g}, the place of '{before['name']}' before it (holes stand from the top down)"
-            )
+            wanted = Message("flute_file.after", least=f"{before['position_mm']:g}", before=before["name"])
+            yield _expected(f"hole '{after['name']}', position_mm", f"{after['position_mm']:g}", wanted)
     taper = (data.get("head") or {}).get("taper_mm", -math.inf)
     end = (data.get("body") or {}).get("end_mm", math.inf)
     for hole in placed:
         if not taper < hole["position_mm"] < end:
-            yield (
-                f"hole '{hole['name']}', position_mm = {hole['position_mm']:g}: expected between the end of the head's "
-                f"taper, {taper:g}, and the open end, {end:g}"
-            )
+            wanted = Message("flute_file.between", least=f"{taper:g}", most=f"{end:g}")
+            yield _expected(f"hole '{hole['name']}', position_mm", f"{hole['position_mm']:g}", wanted)
 
 
-def _fingers(data: Table) -> Iterator[str]:
+def _fingers(data: Table) -> Iterator[Message]:
     fingers: list[Table] = data["fingers"]
     yield from _twice((finger.get("name") for finger in fingers), "finger")
     holes = {hole["name"]: hole for hole in data.get("holes", ()) if "name" in hole}
@@ -237,47 +239,46 @@ def _fingers(data: Table) -> Iterator[str]:
         where = _label("fingers", number, finger)
         count *= 1 + len(placements)
         if name is not None and name not in FINGERS:
-            yield f'{where}, name = "{name}": expected one of {", ".join(FINGERS)}'
+            yield _expected(f"{where}, name", _value(name), _one_of(FINGERS))
         yield from _twice((one.get("touch") for one in placements), f"{where}, touch")
         for at, placement in enumerate(placements, start=1):
             label = _label(f"{where}, placements", at, placement)
             touch = placement.get("touch")
             if name in FINGERS and touch is not None and touch not in touches_of(name):
-                yield f'{label}, touch = "{touch}": expected one of {", ".join(touches_of(name))}'
+                yield _expected(f"{label}, touch", _value(touch), _one_of(touches_of(name)))
             if "holes" in data:
                 yield from _placement(placement, label, holes)
     if count > MOST_FINGERINGS:
-        yield f"fingers: their placements make {count:,} fingerings; expected at most {MOST_FINGERINGS:,}"
+        yield Message("flute_file.fingering_count", n=count, most=MOST_FINGERINGS)
 
 
-def _placement(placement: Table, where: str, holes: dict[str, Table]) -> Iterator[str]:
+def _placement(placement: Table, where: str, holes: dict[str, Table]) -> Iterator[Message]:
     for key in ("shuts", "opens", "uncovers", "vents"):
         for name in placement.get(key, ()):
             if name not in holes:
-                yield f"{where}, {key}: there is no hole '{name}'; expected one of {', '.join(holes)}"
+                yield Message("flute_file.no_hole", where=f"{where}, {key}", hole=name, names=tuple(holes))
     for name in placement.get("opens", ()):
         if holes.get(name, {}).get("rest", "shut") == "open":
-            yield f"{where}, opens: hole '{name}' is open at rest; expected a hole with rest = \"shut\""
+            yield Message("flute_file.open_at_rest", where=f"{where}, opens", hole=name)
     for key, kind in (("uncovers", "perforation"), ("vents", "vent")):
         for name in placement.get(key, ()):
             if name in holes and holes[name].get(f"{kind}_mm", 1.0) == 0.0:
-                yield f"{where}, {key}: hole '{name}' has no {kind}; expected {kind}_mm above 0 at that hole"
+                yield Message(f"flute_file.no_{kind}", where=f"{where}, {key}", hole=name)
             if name in holes and name not in placement.get("shuts", (name,)):
-                yield f"{where}, {key}: this touch does not hold the key of hole '{name}'; expected it in shuts too"
+                yield Message("flute_file.not_held", where=f"{where}, {key}", hole=name)
     touch = str(placement.get("touch", ""))
     if touch and not placement.get("shuts", True) and not placement.get("opens", True):
-        yield f"{where}: this touch moves nothing; expected holes in shuts or opens"
+        yield Message("flute_file.moves_nothing", where=where)
     for letter, key, kind in (("o", "uncovers", "perforation"), ("v", "vents", "vent")):
         if key in placement and ("o" in touch, "v" in touch)[letter == "v"] != bool(placement[key]):
-            needed = "a hole there" if letter in touch else f"no hole there, or a touch ending in {letter}"
-            yield f"{where}, {key}: {letter} in a touch means that a {kind} is open; expected {needed}"
+            yield Message(f"flute_file.{kind}_{'needed' if letter in touch else 'unsaid'}", where=f"{where}, {key}")
 
 
-def _chart(data: Table) -> Iterator[str]:
+def _chart(data: Table) -> Iterator[Message]:
     if "chart" not in data:
         return
     if data["chart"] not in charts():
-        yield f'chart = "{data["chart"]}": expected one of {", ".join(charts())}'
+        yield _expected("chart", _value(data["chart"]), _one_of(charts()))
         return
     has = {
         (finger.get("name"), placement.get("touch"))
@@ -293,17 +294,15 @@ def _chart(data: Table) -> Iterator[str]:
         )
     ]
     if len(plain) - len(lacking) < _FEWEST_PLAIN:
-        yield (
-            f'chart = "{data["chart"]}": the fingers lack touches for {", ".join(str(note.pitch) for note in lacking)}; '
-            f"expected at least {_FEWEST_PLAIN} notes of its first register to be fingered"
-        )
+        notes = tuple(str(note.pitch) for note in lacking)
+        yield Message("flute_file.few_fingered", chart=data["chart"], notes=notes, least=_FEWEST_PLAIN)
 
 
-def _twice(names: Iterator[str | None], what: str) -> Iterator[str]:
+def _twice(names: Iterator[str | None], what: str) -> Iterator[Message]:
     seen: dict[str, int] = {}
     for name in names:
         if name is not None:
             seen[name] = seen.get(name, 0) + 1
     for name, count in seen.items():
         if count > 1:
-            yield f"{what} '{name}' stands {count} times; expected once"
+            yield Message("flute_file.twice", what=what, name=name, n=count)

@@ -6,6 +6,8 @@ import math
 import re
 from dataclasses import dataclass
 
+from fingering_db.message import Message, MessageError
+
 MOST_CENTS = 1200
 """Largest deviation that is read in a text, either way."""
 STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
@@ -15,7 +17,7 @@ _SUFFIX = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
 _PITCH = re.compile(r"\s*([A-Ga-g])(##|bb|[#xb♯♭𝄪𝄫♮]?)(-?\d{1,2})\s*(?:([+-]\d+(?:\.\d+)?))?\s*\Z")
 
 
-class PitchError(ValueError):
+class PitchError(MessageError):
     """A text that names no pitch."""
 
 
@@ -36,10 +38,10 @@ class Pitch:
         """Read `C5`, `F#4`, `Bb3`, `C5+50`. Raises PitchError saying what was expected."""
         found = _PITCH.match(text)
         if not found:
-            raise PitchError(f"'{text}' is not a pitch: expected a note with octave such as C5, F#4, Bb4 or C5+50")
+            raise PitchError(Message("error.pitch", text=text))
         step, accidental, octave, cents = found.groups()
         if abs(float(cents or 0.0)) > MOST_CENTS:
-            raise PitchError(f"'{text}' is not a pitch: expected at most {MOST_CENTS} cents beside the note")
+            raise PitchError(Message("error.pitch_cents", text=text, most=MOST_CENTS))
         return cls(step.upper(), _ACCIDENTALS[accidental], int(octave), float(cents or 0.0))
 
     @classmethod

@@ -146,7 +146,7 @@ class _Row:
         try:
             return reading(self.text(column))
         except (FingeringError, PitchError) as error:
-            self._mistaken(column, str(error))
+            self._mistaken(column, error.message)
         return None
 
     def _number(self, column: str) -> float | None:

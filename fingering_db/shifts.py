@@ -17,7 +17,7 @@ from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray, Stat
 from fingering_db.fingering import Fingering
 from fingering_db.instrument import Instrument
 from fingering_db.mechanism import OPEN, SHUT, choices, hole_states
-from fingering_db.message import Message
+from fingering_db.message import Message, MessageError
 from fingering_db.model import Model
 from fingering_db.ranking import Resonance, sounds
 from fingering_db.touches import FINGERS
@@ -34,7 +34,7 @@ _SAID = {
 }
 
 
-class PatternError(ValueError):
+class PatternError(MessageError):
     """A text that is no pattern, or a fingering that holds none."""
 
 
@@ -49,7 +49,7 @@ class Pattern:
         """Read `small N`. Raises PatternError."""
         found = _TEXT.match(text)
         if not found:
-            raise PatternError(f"'{text}' is no pattern: expected small N, for example small 4")
+            raise PatternError(Message("error.pattern", text=text))
         return cls((SMALL_PLACE, *[SHUT_PLACE] * int(found[1])))
 
     @classmethod
@@ -58,16 +58,11 @@ class Pattern:
         lacks."""
         states = hole_states(instrument, fingering)[None, :]
         if not _trills_shut(instrument, states)[0]:
-            raise PatternError(
-                f"fingering '{fingering}': a trill hole is open; expected both shut, for a pattern to move"
-            )
+            raise PatternError(Message("error.trill_open", text=str(fingering)))
         row = _place_states(instrument, states)[0].tolist()
         pattern = _read(row)
         if pattern is None:
-            raise PatternError(
-                f"fingering '{fingering}': above its first open hole nothing is small; expected an open C sharp hole, "
-                "perforation or vent with only shut places above it"
-            )
+            raise PatternError(Message("error.nothing_small", text=str(fingering)))
         return pattern
 
     def __str__(self) -> str:

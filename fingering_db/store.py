@@ -120,6 +120,7 @@ COMPUTES = (
     "hand",
     "instrument",
     "mechanism",
+    "message",
     "mistakes",
     "model",
     "neighbours",

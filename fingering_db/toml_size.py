@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+from fingering_db.message import Message
+
 MOST_DOTS = 8
 """Dots in one key; those of an instrument file have one at most. A reader keeps every beginning of a dotted key."""
 MOST_NESTED = 8
@@ -25,17 +27,17 @@ _LONG = re.compile(rf"\w{{{MOST_DIGITS + 1}}}")
 _APART = re.compile(r"[=\n,{}\[\]]")
 
 
-def too_nested(text: str) -> str:
-    """What is nested too deeply, in one phrase with its limit; '' where nothing is."""
+def too_nested(text: str) -> Message | None:
+    """What is nested too deeply, in one phrase with its limit; None where nothing is."""
     bare = _TEXT.sub(lambda found: "" if found[0].startswith("#") else ";", text)
     for number, line in enumerate(bare.split("\n"), start=1):
         if _LONG.search(line):
-            return f"a number or key of more than {MOST_DIGITS} signs near line {number}"
+            return Message("flute_file.long_key", most=MOST_DIGITS, line=number)
         if any(len(piece.split(".")) > MOST_DOTS + 1 for piece in _APART.split(line)):
-            return f"a key of more than {MOST_DOTS} dots near line {number}"
+            return Message("flute_file.dots", most=MOST_DOTS, line=number)
     depth = 0
     for bracket in re.finditer(r"[\[\]{}]", bare):
         depth = depth + 1 if bracket[0] in "[{" else max(depth - 1, 0)
         if depth > MOST_NESTED:
-            return f"more than {MOST_NESTED} brackets within each other"
-    return ""
+            return Message("flute_file.brackets", most=MOST_NESTED)
+    return None

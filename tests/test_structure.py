@@ -11,7 +11,7 @@ from fingering_db.store import COMPUTES
 ROOT = Path(__file__).parent.parent
 # Lower stages first. A module may import from its own row or from rows above it in this list, never from below.
 ORDER = [
-    ["fingering_db.acoustics.arrays", "fingering_db.toml_size", "fingering_db.neighbours"],
+    ["fingering_db.acoustics.arrays", "fingering_db.neighbours"],
     ["fingering_db.acoustics.air"],
     ["fingering_db.acoustics.tube", "fingering_db.acoustics.resonance", "fingering_db.acoustics.branches"],
     [
@@ -22,7 +22,7 @@ ORDER = [
         "fingering_db.acoustics.jet_time",
     ],
     ["fingering_db.message"],
-    ["fingering_db.touches"],
+    ["fingering_db.touches", "fingering_db.toml_size"],
     ["fingering_db.pitch", "fingering_db.fingering", "fingering_db.store"],
     ["fingering_db.chart"],
     ["fingering_db.mistakes"],

@@ -35,7 +35,7 @@ def desk(name: str, a4_hz: float | None = None, tolerance_cents: float | None = 
     try:
         instrument = load(name)
     except InstrumentError as error:
-        raise InputError(str(error)) from error
+        raise InputError(error.message) from error
     told = f"{instrument.name} {slide_mm:+g} mm" if slide_mm else instrument.name
     ready = model(instrument, slide_mm)
     return Desk(told, ready, a4_hz or instrument.a4_hz, tolerance_cents, experience_on(instrument))

@@ -61,7 +61,7 @@ def judged(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Findi
             WRITTEN_FINGERING_UNKNOWN,
             "warning",
             place,
-            Message("choice.written_unknown", reason=str(error)),
+            Message("choice.written_unknown", reason=error.message),
             Message("choice.written_unknown_advice"),
             demand.id,
         )

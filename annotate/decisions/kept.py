@@ -123,7 +123,7 @@ def _said(entry: _Entry, where: str) -> Said:
         fix = Fingering.parse(entry.fix) if entry.fix is not None else None
         forbid, prefer = (tuple(map(Wish.parse, _listed(each))) for each in (entry.forbid, entry.prefer))
     except FingeringError as error:
-        raise _NotReadError(Message("decisions.at", where=where, what=str(error))) from error
+        raise _NotReadError(Message("decisions.at", where=where, what=error.message)) from error
     except WishError as error:
         raise _NotReadError(Message("decisions.at", where=where, what=error.message)) from error
     return Said(fix, forbid, prefer, entry.read or "", " ".join((entry.note or "").split()))

@@ -34,7 +34,7 @@ def fit_flute(
     try:
         instrument = load(name)
     except InstrumentError as error:
-        raise InputError(str(error)) from error
+        raise InputError(error.message) from error
     if any(out.exists() and other.exists() and out.samefile(other) for other in (Path(name), played)):
         raise file_error(out, Message("played.is_an_input"))
     before = standing(out)
@@ -53,7 +53,7 @@ def fit_flute(
             ready.place()
             on_written(ready)
     except InstrumentError as error:
-        raise InputError(str(error)) from error
+        raise InputError(error.message) from error
     return "\n".join(_told(fit, instrument, played, words))
 
 

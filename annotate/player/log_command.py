@@ -39,7 +39,7 @@ def add_fingering(text: str, pitches: tuple[str, ...], flute: str, worked: bool,
         hole_states(instrument, fingering)
         asked = tuple(Pitch.parse(one) for one in pitches)
     except (FingeringError, PitchError) as error:
-        about = Message("log.place_or_fingering", text=plain(text)) if "|" not in text else str(error)
+        about = Message("log.place_or_fingering", text=plain(text)) if "|" not in text else error.message
         raise InputError(about) from error
     return _add(_trial(instrument, fingering, asked, worked, remark), words)
 
@@ -164,7 +164,7 @@ def _instrument(flute: str) -> Instrument:
     try:
         return load(flute)
     except InstrumentError as error:
-        raise InputError(str(error)) from error
+        raise InputError(error.message) from error
 
 
 def _log() -> Path:

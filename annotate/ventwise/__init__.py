@@ -120,7 +120,7 @@ def _states(flute: ModelFlute, fingering: str | Fingering) -> StateArray:
         held = Fingering.parse(fingering) if isinstance(fingering, str) else fingering
         return hole_states(flute.desk.model.instrument, held)[None, :]
     except FingeringError as error:
-        raise InputError(str(error)) from error
+        raise InputError(error.message) from error
 
 
 def load_flute(flute: str | os.PathLike[str] = DEFAULT_FLUTE, *, a4_hz: float | None = None) -> ModelFlute:
