@@ -32,6 +32,8 @@ from fingering_db.survey import Progress
 
 INDEX, PART, SHEET = "index.html", "part.pdf", "practice.pdf"
 _WIDTH = 80
+_SOUND_ROOM = 2_000_000
+"""Characters of a page that sounds may take: with the rest of it under 5 MB for a piece of 150 different demands."""
 _REPORT_PAPER = "a4"
 
 
@@ -72,7 +74,7 @@ def pack(looked: Looked, paper: str, progress: Progress | None = None) -> dict[s
     """The files of a practice pack by their names, folders parted by '/'."""
     made = prepared(looked)
     heard = _heard(made.entries, progress)
-    shown = shown_on(made, {key: f"s{number}" for number, key in enumerate(heard, start=1)})
+    shown = shown_on(made, {key: f"s{number}" for number, key in enumerate(_embedded(heard), start=1)})
     heading = made.words.text("pack.title")
     music = [drawn(part, paper, made.words) for part in made.parts]
     files = {
@@ -88,6 +90,16 @@ def pack(looked: Looked, paper: str, progress: Progress | None = None) -> dict[s
         number, place = places[entry]
         files[f"sounds/{number:02d}-{place_name(place)}.wav"] = one.wav
     return files
+
+
+def _embedded(heard: Mapping[tuple[str, str], sounds.Heard]) -> list[tuple[str, str]]:
+    """Those whose sounds find room in the page, in the order to learn; the others are files alone."""
+    found, room = [], _SOUND_ROOM
+    for key, one in heard.items():
+        room -= len(one.mulaw)
+        if room >= 0:
+            found.append(key)
+    return found
 
 
 def report_file(looked: Looked, ending: str) -> bytes:
@@ -160,7 +172,7 @@ def page(
         music=drawings,
         drawn=store.symbols(),
         legend=_legend(made),
-        sounds={shown.sounds[key]: one.mulaw for key, one in heard.items()},
+        sounds={shown.sounds[key]: one.mulaw for key, one in heard.items() if key in shown.sounds},
         shown=shown,
     )
     return render(content)
