@@ -38,11 +38,16 @@ def part_copies(data: bytes, part_ids: tuple[str, ...]) -> dict[str, PartCopy]:
     text = data[form.start :].decode(form.encoding, "replace").lstrip("\ufeff")
     if text.startswith("<?xml"):
         text = text[text.index("?>") + 2 :]
-    parser = etree.XMLParser(load_dtd=False, no_network=True, huge_tree=True, remove_comments=True, remove_pis=True)
+    parser = etree.XMLParser(
+        load_dtd=False, no_network=True, huge_tree=True, remove_comments=True, remove_pis=True, recover=True
+    )
     try:
         root = etree.fromstring(text, parser)
     except (etree.XMLSyntaxError, ValueError) as error:
         raise InputError(Message("pack.not_drawn", reason=" ".join(str(error).split()))) from error
+    if root is None:
+        raise InputError(Message("pack.not_drawn", reason="XML"))
+    _named_parts(root)
     names = {}
     for number, note in enumerate(root.iter("note")):
         note.set("id", f"{NAMED}{number}")
@@ -58,10 +63,18 @@ def part_copies(data: bytes, part_ids: tuple[str, ...]) -> dict[str, PartCopy]:
     return {part_id: PartCopy(_only(_with_tempo(root, part_id), part_id), names, composer) for part_id in part_ids}
 
 
+def _named_parts(root: etree._Element) -> None:
+    """A part without a name of its own has that of the head that stands in its place."""
+    heads = root.findall("part-list/score-part")
+    for head, part in zip(heads, root.findall("part"), strict=False):
+        if part.get("id") is None:
+            part.set("id", str(head.get("id", "")))
+
+
 def _with_tempo(root: etree._Element, part_id: str) -> etree._Element:
     """Tempo and rehearsal marks that stand in another part alone, put into this one. root: changed."""
     parts = root.findall("part")
-    own = next((part for part in parts if part.get("id") == part_id), None)
+    own = next((part for part in parts if part.get("id", "") == part_id), None)
     if own is None:
         return root
     bars = own.findall("measure")
@@ -127,7 +140,7 @@ def _only(root: etree._Element, part_id: str) -> str:
         if child.tag == "part-list":
             listed = etree.SubElement(own, "part-list")
             for part in child.findall("score-part"):
-                if part.get("id") == part_id:
+                if part.get("id", "") == part_id:
                     copy = etree.fromstring(etree.tostring(part))
                     for tag in ("part-name", "part-abbreviation", "part-name-display", "part-abbreviation-display"):
                         for name in copy.findall(tag):
@@ -135,7 +148,7 @@ def _only(root: etree._Element, part_id: str) -> str:
                     copy.insert(0, etree.Element("part-name"))
                     listed.append(copy)
         elif child.tag == "part":
-            if child.get("id") == part_id:
+            if child.get("id", "") == part_id:
                 own.append(etree.fromstring(etree.tostring(child), etree.XMLParser(huge_tree=True)))
         else:
             own.append(etree.fromstring(etree.tostring(child)))

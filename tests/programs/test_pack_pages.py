@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+import shutil
+import subprocess
 from collections.abc import Callable
 from functools import cache
 from itertools import combinations
 from pathlib import Path
 
+import numpy as np
 import pytest
 from lxml import etree
 from pages import NOTE, OTHER, STAFF, TEXT, Box, _box, _is_staff_line, _of_verovio, _staves, _whole_staves
+from PIL import Image
 from svg import Matrix, apply, extent, points, walk
 
 from annotate.language import words
 from annotate.pack import engraving, part_pages
 from annotate.pack.engraving import Sheet
 from annotate.pack.look import look as the_look
-from annotate.pack.paper import drawn
+from annotate.pack.paper import drawn, part_pdf
 from annotate.pack.part_pages import pages
 from annotate.pack.prepare import Prepared, prepared
 from annotate.pipeline import Options, look
@@ -122,3 +126,30 @@ def test_a_drawing_stands_over_the_middle_of_its_notehead(monkeypatch: pytest.Mo
                 else float(head.get("x", "0"))
             )
             assert 0.0 < middle - at < 2.0 * the_look().printed.staff / 4.0 * 100.0
+
+
+@pytest.mark.skipif(not shutil.which("pdftoppm"), reason="pdftoppm (poppler) is not installed")
+def test_on_the_sheet_ink_stands_where_the_drawings_do_and_nowhere_before_the_music(tmp_path: Path) -> None:
+    """The PDF as a picture: every drawing has black in it, most of what lies between its shapes is white."""
+    one = made(PERFORMER)
+    pages_drawn = [drawn(part, "a4", words("en")) for part in one.parts]
+    path = tmp_path / "part.pdf"
+    path.write_bytes(part_pdf(list(zip(one.parts, pages_drawn, strict=True)), "a4", one.title, one.composer, one.words))
+    subprocess.run(["pdftoppm", "-r", "100", "-gray", str(path), str(tmp_path / "page")], check=True)
+    pictures = [np.asarray(Image.open(picture)) < 128 for picture in sorted(tmp_path.glob("page*.pgm"))]
+    tree = [page for svgs in pages_drawn for page in svgs]
+    assert len(pictures) == len(tree)
+    dots, margin = 100 / 25.4, the_look().printed.margin
+    seen = 0
+    for picture, page in zip(pictures, tree, strict=True):
+        for mark, matrix in walk(next(each for each in page.iter("{*}svg") if each.get("viewBox"))):
+            if mark.get("class") == "mark":
+                x0, y0, x1, y1 = (
+                    round((value / 100.0 + margin) * dots) for value in extent([apply(matrix, p) for p in points(mark)])
+                )
+                ink = picture[y0:y1, x0:x1].mean()
+                assert 0.01 < ink < 0.7
+                seen += 1
+    assert seen > 20
+    left = round(margin * dots)
+    assert not pictures[0][:, : left - 2].any()
