@@ -208,7 +208,7 @@ def find(
         best = best[np.lexsort((-found.score[best], one_notes(model, found, best)))]
     shown = candidates(model, found, best[:limit])
     hz = tuple(pitch.hz(a4_hz) for pitch in targets)
-    return Found(len(found.rows), with_jets(model, shown, hz) if jets else shown)
+    return Found(len(found.rows), with_jets(model, shown, hz, found.rows[best[:limit]]) if jets else shown)
 
 
 _SAME_RESONANCE = 3e-3  # 5 cents in ln f: atlas and grid place a resonance within far less
@@ -301,12 +301,14 @@ def _resonances_of(model: Model, rows: IndexArray, lips: RealArray) -> tuple[Ind
     return number, branch, every.hz(every.places(branch, lips[number])[0])
 
 
-def with_jets(model: Model, found: tuple[Candidate, ...], targets_hz: tuple[float, ...]) -> tuple[Candidate, ...]:
-    """Candidates with what the jets make of each resonance, and how easily those asked for [Hz] sound at once; some
-    milliseconds each."""
+def with_jets(
+    model: Model, found: tuple[Candidate, ...], targets_hz: tuple[float, ...], rows: IndexArray | None = None
+) -> tuple[Candidate, ...]:
+    """Candidates with what the jets make of each resonance, and how easily those asked for [Hz] sound at once; a millisecond
+    or less each. rows: of `reach.states`, where they are known."""
     if not found:
         return ()
-    rows = np.array([sound_of(model, one.fingering) for one in found])
+    rows = np.array([sound_of(model, one.fingering) for one in found]) if rows is None else rows
     crossings = model.resonances(model.bore(rows), np.array([one.lip_mm * 1e-3 for one in found]))
     like = model.curve.size.likened(crossings)
     whole, edges = holding(like), np.searchsorted(crossings.row, np.arange(len(rows) + 1))

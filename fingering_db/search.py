@@ -15,7 +15,7 @@ import numpy as np
 from fingering_db.acoustics.arrays import IndexArray, RealArray
 from fingering_db.atlas import Atlas, Curves, ragged
 
-_DONE_CENTS = 1e-4
+_DONE_CENTS = 2e-3  # of largest and smallest deviation together: far below what a place is good for
 _MOST_STEPS = 40
 
 
@@ -85,8 +85,8 @@ def _best(atlas: Atlas, sets: IndexArray, targets: RealArray, tolerance: float, 
     end = np.minimum(curves.longest[own].astype(float).min(axis=1, initial=np.inf), high)
     there = begin <= end
     sets, own, begin, end = sets[there], own[there], begin[there], end[there]
-    at_begin = curves.places(own, _wide(begin, own))[0] - targets
-    at_end = at_begin if low == high else curves.places(own, _wide(end, own))[0] - targets
+    both = np.broadcast_to(own, (2, *own.shape))
+    at_begin, at_end = curves.places(both, np.broadcast_to(np.stack([begin, end])[:, :, None], both.shape))[0] - targets
     # All fall from begin to end, so no lip between can do better than this.
     least = np.maximum(at_end.max(axis=1), -at_begin.min(axis=1))
     kept = least <= tolerance

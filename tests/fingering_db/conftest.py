@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -34,16 +32,9 @@ def every(open_hole: Instrument) -> Reach:
 
 
 @pytest.fixture(scope="session")
-def made(open_hole: Instrument, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Model]:
-    # Built in this run, by one of its processes: nothing is read from or left in the user's cache folder.
-    with pytest.MonkeyPatch.context() as patch:
-        shared = tmp_path_factory.getbasetemp()
-        patch.setenv(
-            "XDG_CACHE_HOME", str((shared.parent if "PYTEST_XDIST_WORKER" in os.environ else shared) / "cache")
-        )
-        model.cache_clear()
-        yield model(open_hole)
-    model.cache_clear()
+def made(open_hole: Instrument) -> Model:
+    # What was computed by the code as it is may be in the cache folder from a run before.
+    return model(open_hole)
 
 
 @pytest.fixture
