@@ -45,7 +45,7 @@ def main() -> None:
     """Run the command line: one clear line on stderr and exit 2 whenever it could not look (one for each mistake in a
     flute file that is to be checked), exit 3 when only the telling failed."""
     console.open_descriptors()
-    run = Run()
+    run = Run(quiet=console.asked_to_be_quiet(sys.argv[1:]))
     run.take_signals()
     if not sys.warnoptions:  # warnings are for those who work on the program, and say so to Python
         warnings.simplefilter("ignore")

@@ -128,6 +128,12 @@ def _interrupt(number: int) -> None:
         _thread.interrupt_main(signal.Signals(number))
 
 
+def asked_to_be_quiet(words: list[str]) -> bool:
+    """Whether the option, or the environment, asks for no progress: known before the options are looked at, for on a busy
+    machine the imports alone may take long."""
+    return "--quiet" in words or os.environ.get("VENTWISE_QUIET", "").lower() in ("1", "true", "t", "yes", "y", "on")
+
+
 def quiet(ctx: click.Context, _: click.Parameter, value: bool) -> None:
     """Callback of the option --quiet."""
     run = ctx.find_object(Run)

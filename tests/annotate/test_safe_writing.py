@@ -327,6 +327,16 @@ def test_a_signal_that_comes_in_a_callback_is_not_lost_and_shows_no_traceback(pa
     assert done.returncode == 2 and done.stderr.startswith("ventwise: interrupted") and done.stderr.count("\n") == 1
 
 
+@pytest.mark.parametrize(
+    ("words", "told", "quiet"), [([], "1", True), (["--quiet"], "", True), ([], "", False), ([], "0", False)]
+)
+def test_quiet_is_known_before_anything_is_imported(
+    words: list[str], told: str, quiet: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("VENTWISE_QUIET", told)
+    assert console.asked_to_be_quiet(["check", "a.mxl", *words]) == quiet
+
+
 # The signal comes when the command has done its work, at the very end of Python.
 AT_THE_END = """
 import atexit, os, signal
