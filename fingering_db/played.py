@@ -32,7 +32,8 @@ class PlayedError(ValueError):
 @dataclass(frozen=True, slots=True)
 class PlayedNote:
     """One row. line: in the file, 1 for the header. note: written pitch. hz: sounding frequency [Hz]. temperature_c: of the air
-    in the tube, NaN where not told. take: what was played at one time, '' for one take alone."""
+    in the tube, NaN where not told. take: what was played at one time, '' for one take alone. is_multiphonic: a row of a
+    recording that names no note; `note` and `hz` mean nothing."""
 
     line: int
     fingering: Fingering
@@ -40,10 +41,12 @@ class PlayedNote:
     hz: float
     temperature_c: float = math.nan
     take: str = ""
+    is_multiphonic: bool = False
 
 
-def read(raw: bytes, instrument: Instrument, a4_hz: float) -> tuple[PlayedNote, ...]:
-    """The rows of a table. a4_hz: what `cents` count from [Hz].
+def read(raw: bytes, instrument: Instrument, a4_hz: float, *, measured: bool = True) -> tuple[PlayedNote, ...]:
+    """The rows of a table. a4_hz: what `cents` count from [Hz]. measured: whether each row tells its pitch; else none does,
+    `hz` is that of the note, and a row without a note is a multiphonic.
 
     Commas, semicolons or tabs part the cells; with the latter two a decimal comma is read. Raises PlayedError."""
     text = _decoded(raw)
@@ -52,12 +55,12 @@ def read(raw: bytes, instrument: Instrument, a4_hz: float) -> tuple[PlayedNote, 
     numbered = _rows(reader)
     _, header = next(numbered, (1, []))
     names = [cell.strip().lower() for cell in header]
-    _check_header(names)
+    _check_header(names, measured)
     found: list[PlayedNote] = []
     wrong: list[Message] = []
     for line, cells in numbered:
         try:
-            found.append(_Row(line, names, cells, delimiter != ",").note(instrument, a4_hz))
+            found.append(_Row(line, names, cells, delimiter != ",", measured).note(instrument, a4_hz))
         except PlayedError as error:
             wrong += error.mistakes
         if len(found) > MOST_ROWS:
@@ -93,7 +96,7 @@ def _rows(reader: Iterator[list[str]]) -> Iterator[tuple[int, list[str]]]:
             yield line, cells
 
 
-def _check_header(names: list[str]) -> None:
+def _check_header(names: list[str], measured: bool) -> None:
     wrong = [
         Message("played.unknown_column", name=name[:40], columns=COLUMNS)
         for name in names
@@ -101,23 +104,25 @@ def _check_header(names: list[str]) -> None:
     ]
     wrong += [Message("played.column_twice", name=name) for name in COLUMNS if names.count(name) > 1]
     wrong += [Message("played.no_column", name=name) for name in ("fingering", "note") if name not in names]
-    if "hz" not in names and "cents" not in names:
+    if measured and "hz" not in names and "cents" not in names:
         wrong.append(Message("played.no_measure"))
     if wrong:
         raise PlayedError(*wrong)
 
 
 Value = TypeVar("Value")
+_NO_NOTE = Pitch("A", 0, 4)  # of a multiphonic: means nothing
 
 
 @dataclass(frozen=True, slots=True)
 class _Row:
-    """The cells of one line, and what is wrong with them. comma: whether decimals may have one."""
+    """The cells of one line, and what is wrong with them. comma: whether decimals may have one; measured: as in `read`."""
 
     line: int
     names: list[str]
     cells: list[str]
     comma: bool
+    measured: bool
     wrong: list[Message] = field(default_factory=list)
 
     def note(self, instrument: Instrument, a4_hz: float) -> PlayedNote:
@@ -125,17 +130,20 @@ class _Row:
         if any(cell.strip() for cell in self.cells[len(self.names) :]):
             self.wrong.append(Message("played.too_wide", line=self.line, most=len(self.names)))
         fingering = self._read("fingering", lambda text: _fingering(instrument, text))
-        note = self._read("note", Pitch.parse)
+        is_multiphonic = not self.measured and not self.text("note")
+        note = _NO_NOTE if is_multiphonic else self._read("note", Pitch.parse)
         celsius = self._number("temperature_c") if self.text("temperature_c") else math.nan
         measured = [column for column in ("hz", "cents") if self.text(column)]
-        if len(measured) != 1:
+        if self.measured and len(measured) != 1:
             self.wrong.append(Message("played.one_measure", line=self.line))
-        number = self._number(measured[0]) if measured else None
+        if not self.measured and measured:
+            self.wrong.append(Message("played.no_measure_here", line=self.line))
+        number = self._number(measured[0]) if measured else (None if self.measured else 0.0)
         if self.wrong or fingering is None or note is None or number is None or celsius is None:
             raise PlayedError(*self.wrong)
         sounding = note.transposed(instrument.transposition_semitones).hz(a4_hz)
         hz = number if measured == ["hz"] else sounding * 2.0 ** (number / 1200.0)
-        return PlayedNote(self.line, fingering, note, hz, celsius, self.text("take")[:60])
+        return PlayedNote(self.line, fingering, note, hz, celsius, self.text("take")[:60], is_multiphonic)
 
     def text(self, column: str) -> str:
         """What stands in a column, '' where it is not there."""

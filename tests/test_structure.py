@@ -28,6 +28,7 @@ ORDER = [
     ["fingering_db.mistakes"],
     ["fingering_db.instrument"],
     ["fingering_db.instrument_text", "fingering_db.mechanism", "fingering_db.uncertainty"],
+    ["fingering_db.hearing"],
     ["fingering_db.trials"],
     ["fingering_db.player_log"],
     ["fingering_db.sounding", "fingering_db.hand"],

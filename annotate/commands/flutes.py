@@ -54,8 +54,8 @@ def check_flute(file: str) -> int:
 
 @command("fit")
 @click.argument("name", metavar="NAME|FILE")
-@click.option("--played", type=FILE, required=True, metavar="CSV",
-              help="Notes played: a header, then fingering, note, and hz or cents.")  # fmt: skip
+@click.option("--played", type=FILE, required=True, metavar="CSV|WAV",
+              help="Notes played: fingering, note, and hz or cents; or take.wav, fingering and note in take.csv.")  # fmt: skip
 @click.option("-o", "--output", "output", type=FILE, required=True, metavar="NEW.toml", help="Flute file to write.")
 @click.option(
     "--a4", type=Number(380.0, 500.0), metavar="HZ", help="What cents in CSV count from  [default: the flute's]"

@@ -13,6 +13,7 @@ from annotate.files.placing import Ready, prepared, standing
 from annotate.findings import InputError
 from annotate.language import Words
 from annotate.output import KEEP, display_width, pad, together, wrap
+from annotate.player import recording
 from annotate.player.reading import content_of
 from fingering_db.chart import ChartNote
 from fingering_db.instrument import Instrument, InstrumentError, decode, load, shipped
@@ -35,11 +36,16 @@ def fit_flute(
         instrument = load(name)
     except InstrumentError as error:
         raise InputError(error.message) from error
-    if any(out.exists() and other.exists() and out.samefile(other) for other in (Path(name), played)):
+    if any(
+        out.exists() and other.exists() and out.samefile(other)
+        for other in (Path(name), played, recording.table_of(played))
+    ):
         raise file_error(out, Message("played.is_an_input"))
     before = standing(out)
-    notes = notes_of(played, instrument, a4_hz or instrument.a4_hz)
+    notes, remarks = notes_of(played, instrument, a4_hz or instrument.a4_hz)
     try:
+        if not notes:
+            raise NothingPlayedError
         fit = fit_player(instrument, notes)
     except NothingPlayedError as error:
         raise file_error(played, Message("played.nothing_near")) from error
@@ -54,16 +60,23 @@ def fit_flute(
             on_written(ready)
     except InstrumentError as error:
         raise InputError(error.message) from error
-    return "\n".join(_told(fit, instrument, played, words))
+    told = [line for one in remarks for line in wrap(words.say(one), _WIDTH, hanging=2)]
+    if played.suffix.lower() == recording.SUFFIX:
+        told += wrap(words.text("fit.recording"), _WIDTH)
+    return "\n".join([*_told(fit, instrument, played, words), *told])
 
 
-def notes_of(played: Path, instrument: Instrument, a4_hz: float) -> tuple[PlayedNote, ...]:
-    """The notes of a table. Raises InputError with every mistake on a line of its own."""
-    raw = content_of(played, MOST_BYTES, Message("played.expected_table"))
+def notes_of(played: Path, instrument: Instrument, a4_hz: float) -> tuple[tuple[PlayedNote, ...], tuple[Message, ...]]:
+    """The notes of a table, or of a recording and the table beside it, and what to say of them. Raises InputError with every
+    mistake on a line of its own."""
+    is_recording = played.suffix.lower() == recording.SUFFIX
+    table = recording.table_of(played) if is_recording else played
+    raw = content_of(table, MOST_BYTES, Message("played.expected_order" if is_recording else "played.expected_table"))
     try:
-        return read(raw, instrument, a4_hz)
+        notes = read(raw, instrument, a4_hz, measured=not is_recording)
     except PlayedError as error:
-        raise InputError(*(file_error(played, one).messages[0] for one in error.mistakes)) from error
+        raise InputError(*(file_error(table, one).messages[0] for one in error.mistakes)) from error
+    return recording.heard(played, notes, instrument, a4_hz) if is_recording else (notes, ())
 
 
 def _file_text(fit: PlayerFit, base: Instrument, played: Path, out: Path, words: Words) -> str:

@@ -7,11 +7,13 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from annotate.findings import InputError
 from annotate.language import languages, words
-from annotate.player.fit_flute import fit_flute
+from annotate.model_sound import wave_file
+from annotate.player.fit_flute import fit_flute, notes_of
 from fingering_db.instrument import load
 from fingering_db.played import MOST_BYTES, PlayedError, read
 
@@ -118,3 +120,48 @@ def test_semicolons_decimal_commas_marks_of_order_and_written_pitches_are_read()
     assert cents.hz == pytest.approx(442.0 * 2.0 ** (-5.0 / 12.0 - 12.5 / 1200.0))
     with pytest.raises(PlayedError):
         read("fingering,note,hz\nT 1 2 | Eb,A4,329,6\n".encode("utf-16"), alto, 440.0)
+
+
+def recorded(folder: Path, cents: float, rows: str = "T 1 2 | Eb,A4\nT 1 2 3 | 1 2 Eb,E5\n1 | Eb,C6\n") -> Path:
+    """Three tones by formula, so many cents off the written notes, and the table of their order."""
+    rate = 22050
+    t = np.arange(int(0.8 * rate)) / rate
+    fade = np.clip(np.minimum(t, 0.8 - t) / 0.03, 0.0, 1.0)
+    pieces = [np.zeros(rate // 2)]
+    for hz in (440.0, 659.26, 1046.5):
+        tone = sum(
+            level * np.sin(2.0 * np.pi * hz * 2.0 ** (cents / 1200.0) * n * t) for n, level in ((1, 0.5), (2, 0.2))
+        )
+        pieces += [fade * tone, np.zeros(rate // 2)]
+    (folder / "take.wav").write_bytes(wave_file(np.concatenate(pieces), rate))
+    (folder / "take.csv").write_text(f"fingering,note\n{rows}", encoding="utf-8")
+    return folder / "take.wav"
+
+
+def test_a_recording_with_its_notes_in_order_fits_like_a_table(tmp_path: Path) -> None:
+    take = recorded(tmp_path, -22.0)
+    notes, remarks = notes_of(take, load("open-hole-b"), 440.0)
+    assert [1200.0 * np.log2(note.hz / note.note.hz()) for note in notes] == pytest.approx([-22.0] * 3, abs=1.5)
+    assert not remarks
+    told = fit_flute("open-hole-b", take, tmp_path / "mine.toml", None, words(), lambda ready: None)
+    assert "fitted to 3 notes of take.wav" in told and "on no real recording" in " ".join(told.split())
+
+
+def test_a_row_without_a_note_is_a_multiphonic_whose_loudest_tones_are_told(tmp_path: Path) -> None:
+    take = recorded(tmp_path, 0.0, "T 1 2 | Eb,A4\nT 1 3 | tr2,\n1 | Eb,C6\n")
+    notes, (remark,) = notes_of(take, load("open-hole-b"), 440.0)
+    assert [str(note.note) for note in notes] == ["A4", "C6"]
+    assert "T 1 3 | tr2" in words().say(remark).replace("\N{NO-BREAK SPACE}", " ") and "E5" in words().say(remark)
+
+
+def test_a_recording_that_does_not_match_its_table_is_told_and_nothing_written(tmp_path: Path) -> None:
+    take = recorded(tmp_path, 0.0, "T 1 2 | Eb,A4\n1 | Eb,C6\n")
+    with pytest.raises(InputError, match=r"3 tones are heard .* has 2 rows"):
+        notes_of(take, load("open-hole-b"), 440.0)
+    (tmp_path / "take.csv").unlink()
+    with pytest.raises(InputError, match="beside the recording a table"):
+        notes_of(take, load("open-hole-b"), 440.0)
+    recorded(tmp_path, 0.0)
+    take.write_bytes(b"RIFF....WAVEnothing")
+    with pytest.raises(InputError, match="no recording that can be read"):
+        notes_of(take, load("open-hole-b"), 440.0)
