@@ -114,8 +114,8 @@ def _time(part: Part, step: Step) -> list[Finding]:
     if step.before.last.grace or step.after.first.grace:
         return []  # the file does not say how long a grace note is
     moved = step.moved()
-    needed = seconds(moved)
-    if needed <= step.seconds:
+    needed, left = seconds(moved), _left(step)
+    if needed <= left:
         return []
     tempo = tempo_at(step.after.first)
     message = Message(
@@ -124,10 +124,18 @@ def _time(part: Part, step: Step) -> list[Finding]:
         first=str(step.start),
         last=str(step.end),
         needed=needed * 1000,
-        left=step.seconds * 1000,
+        left=left * 1000,
     )
-    advice = Message("hands.tempo_would_do", tempo=tempo, slower=math.floor(tempo * step.seconds / needed))
+    advice = Message("hands.tempo_would_do", tempo=tempo, slower=math.floor(tempo * left / needed))
     return [finding_at(LITTLE_TIME, "warning", part, step, message, advice)]
+
+
+def _left(step: Step) -> float:
+    """Seconds that the fingers may take. Between two ordinary notes the whole of the shorter: scales that every player has
+    practised are run at tempi at which half of it would not do (ours, by orchestral parts that are played)."""
+    if step.before.decision is not None or step.after.decision is not None:
+        return step.seconds
+    return step.rest + min(event.seconds_end - event.seconds for event in (step.before.last, step.after.first))
 
 
 def _leap(part: Part, step: Step) -> list[Finding]:
