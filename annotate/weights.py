@@ -38,11 +38,18 @@ class _Weight(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     why: str
 
 
+MOST = 10_000.0
 NAMES = Weights.__struct_fields__
 _TOLD = msgspec.toml.decode((resources.files("annotate") / "weights.toml").read_bytes(), type=dict[str, _Weight])
 WEIGHTS = msgspec.convert({name: one.value for name, one in _TOLD.items()}, Weights)
 
 
 def changed(own: Mapping[str, float]) -> Weights:
-    """The weights with those of a player in their place; names that are none are passed over, and so are values below 0."""
-    return msgspec.structs.replace(WEIGHTS, **{name: one for name, one in own.items() if name in NAMES and one >= 0.0})
+    """The weights with those of a player in their place; names that are none are passed over, and so are values
+    that are none of a weight (`is_weight`)."""
+    return msgspec.structs.replace(WEIGHTS, **{name: one for name, one in own.items() if is_weight(name, one)})
+
+
+def is_weight(name: str, value: float) -> bool:
+    """Whether there is a weight of that name and the value may be one: from 0 to MOST."""
+    return name in NAMES and 0.0 <= value <= MOST

@@ -6,6 +6,8 @@ import math
 from bisect import bisect_right
 
 from annotate.choosing.codes import AGAINST_THE_JET, AWKWARD, LONGER_THAN_A_BREATH, SPEAKS_FIRST
+from annotate.choosing.desk import Desk
+from annotate.choosing.judging import sounds_of
 from annotate.decision import Decision, Sound, Status
 from annotate.demand import Kind
 from annotate.findings import Finding
@@ -28,13 +30,13 @@ _AWKWARD_EFFORT = 1.5  # pressed keys; the lifted little finger is no news to a 
 _SAME_TONE_SEMITONES = 0.6
 
 
-def concerns(part: Part, decision: Decision, temperature_c: float) -> tuple[Finding, ...]:
-    """Findings about one decision on its flute. temperature_c: of the air in it."""
+def concerns(part: Part, decision: Decision, desk: Desk) -> tuple[Finding, ...]:
+    """Findings about one decision on its flute."""
     if decision.status == Status.UNPLAYABLE:
         return ()
     event = decision.demand.events[0]
     sign = dynamic_at(part, event)
-    found = [*_jet(decision, sign, temperature_c), *_breath(decision, sign), *_attack(decision), *_hold(decision)]
+    found = [*_jet(decision, sign, desk), *_breath(decision, sign), *_attack(decision), *_hold(decision)]
     return tuple(found)
 
 
@@ -53,29 +55,49 @@ def usual_speed(hz: float, temperature_c: float) -> float:
     return math.sqrt(2.0 * _PASCAL_PER_HERTZ * hz / air_at(temperature_c).rho)
 
 
-def _asked(decision: Decision) -> list[Sound]:
-    """What of the fingering's sounds is asked for and has known air speeds, low to high."""
+def _asked(decision: Decision, sounds: tuple[Sound, ...] | None = None) -> list[Sound]:
+    """What of the fingering's sounds (or of those given) is asked for and has known air speeds, low to high."""
     found = []
     for pitch in decision.demand.sounding:
-        near = min(decision.sounds, key=lambda one: abs(one.pitch.midi - pitch.midi), default=None)
+        near = min(
+            decision.sounds if sounds is None else sounds,
+            key=lambda one: abs(one.pitch.midi - pitch.midi),
+            default=None,
+        )
         if near and abs(near.pitch.midi - pitch.midi) <= _SAME_TONE_SEMITONES and math.isfinite(near.speed_m_s[0]):
             found.append(near)
     return found
 
 
-def _jet(decision: Decision, sign: str, temperature_c: float) -> list[Finding]:
+def _jet(decision: Decision, sign: str, desk: Desk) -> list[Finding]:
     sounds = _asked(decision)
     if decision.demand.kind != Kind.MULTIPHONIC or len(sounds) < 2 or sign not in LOUD | SOFT:
         return []
-    low, high = max(one.speed_m_s[0] for one in sounds), min(one.speed_m_s[1] for one in sounds)
-    usual = usual_speed(math.exp(sum(math.log(one.hz) for one in sounds) / len(sounds)), temperature_c)
-    wrong = _CLEARLY * high < usual if sign in LOUD else low > _CLEARLY * usual
-    if not wrong or low > high:
+    low, high = _held(sounds)
+    usual = usual_speed(
+        math.exp(sum(math.log(one.hz) for one in sounds) / len(sounds)), desk.model.instrument.temperature_c
+    )
+    if low > high or not _is_against(sounds, sign, usual):
         return []
     key = "concern.held_low" if sign in LOUD else "concern.held_high"
     message = Message(key, pitches=decision.demand.pitches, low=low, high=high, usual=usual, sign=sign)
     advice = Message("concern.softer" if sign in LOUD else "concern.louder")
+    for other in decision.alternatives:
+        own = _asked(decision, sounds_of(desk, other.fingering))
+        if len(own) == len(sounds) and not _is_against(own, sign, usual):
+            advice = Message("concern.other_fits", fingering=str(other.fingering)) + advice
+            break
     return [_finding(AGAINST_THE_JET, "warning", decision, message, advice)]
+
+
+def _held(sounds: list[Sound]) -> tuple[float, float]:
+    """Air speeds from and to which all are held [m/s]; from above to where there are none."""
+    return max(one.speed_m_s[0] for one in sounds), min(one.speed_m_s[1] for one in sounds)
+
+
+def _is_against(sounds: list[Sound], sign: str, usual: float) -> bool:
+    low, high = _held(sounds)
+    return low > high or (_CLEARLY * high < usual if sign in LOUD else low > _CLEARLY * usual)
 
 
 def _breath(decision: Decision, sign: str) -> list[Finding]:

@@ -62,8 +62,7 @@ def decide(
     for of in (unplayable_finding, one_note_finding):
         findings += [finding for decision in first if (finding := of(decision))]
     for row in rows:
-        desk = at(row[0].demand.events[0])[0]
-        findings += concerns(part, row[0], desk.model.instrument.temperature_c)
+        findings += concerns(part, row[0], at(row[0].demand.events[0])[0])
     findings += _motions(part, rows, plans[0])
     return Decided(tuple(decision for row in rows for decision in row), tuple(findings), plans[0])
 

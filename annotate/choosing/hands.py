@@ -27,6 +27,8 @@ from fingering_db.mechanism import has_touches
 from fingering_db.motion import FingerMove, effort, moves
 from fingering_db.ranking import may_be_off, score
 
+_TREMOLO_A_SECOND = 8.0  # changes from which two sounds are a tremolo, as in to_and_fro.py
+
 
 @dataclass(frozen=True, slots=True)
 class Join:
@@ -264,12 +266,22 @@ def _join(holds: tuple[Hold, ...], before: int, after: int, weights: Weights) ->
     rest = max(rest, 0.0)
     if rest > weights.rest_resets_s:
         return None
+    if _is_tremolo(one.last, two.first):
+        return Join(before, after, weights.of_a_note / _TREMOLO_A_SECOND)
     shorter = min(_seconds(event, weights) for event in (one.last, two.first))
     return Join(before, after, rest + weights.of_a_note * shorter, rest)
 
 
 def _seconds(event: Event, weights: Weights) -> float:
     return weights.grace_s if event.grace else event.seconds_end - event.seconds
+
+
+def _is_tremolo(before: Event, after: Event) -> bool:
+    """Whether two notes alternate quickly, written as one after the other."""
+    ends = ((before, "start"), (after, "stop"))
+    return all(
+        any((each.kind, each.role) == ("tremolo", role) for each in event.notes[0].ornaments) for event, role in ends
+    )
 
 
 def _into_bar(event: Event) -> float:

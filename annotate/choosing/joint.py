@@ -42,8 +42,9 @@ def with_the_joint(holds: list[Hold], weights: Weights) -> list[Hold]:
             if rest >= max(map(seconds_to_draw, settings)):
                 settings = ()  # it is back
         own = _with_settings(hold, settings, weights) if settings and hold.desk else hold
-        ends = sorted({round(one.ends_mm, 1) for one in own.options if abs(one.ends_mm) > NEAR_MM})
-        settings = _apart(ends)
+        if own.options:
+            ends = sorted({round(one.ends_mm, 1) for one in own.options if abs(one.ends_mm) > NEAR_MM})
+            settings = _apart(ends)
         placed.append(own)
         last = hold
     return placed

@@ -11,7 +11,7 @@ import numpy as np
 from annotate.choosing.blowing import how_to_blow
 from annotate.choosing.codes import WRITTEN_FINGERING_DIFFERS, WRITTEN_FINGERING_UNKNOWN
 from annotate.choosing.desk import Desk, shown, told_of_trials, transposition
-from annotate.decision import Decision, Status
+from annotate.decision import Decision, Sound, Status
 from annotate.decisions.rulings import NOT_TAKEN
 from annotate.demand import Demand
 from annotate.findings import Finding
@@ -48,6 +48,11 @@ def _sounds(model: Model, fingering: Fingering) -> tuple[Resonance, ...]:
 @lru_cache(maxsize=1024)
 def _together(model: Model, fingering: Fingering, hz: tuple[float, ...]) -> float:
     return together_of(model, fingering, hz)
+
+
+def sounds_of(desk: Desk, fingering: Fingering) -> tuple[Sound, ...]:
+    """What a fingering sounds, lip by the law. Raises FingeringError for a touch that the flute lacks."""
+    return shown(_sounds(desk.model, fingering), desk.a4_hz)
 
 
 def judged(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Finding:

@@ -15,6 +15,7 @@ _TEXT = re.compile(
     r"(?: \((?P<number>\d{1,6}) of (?P<total>\d{1,6})\))?\Z"
 )
 _DECIMALS = 3
+_MOST_SIGNS = 400  # of an address
 
 Content = tuple[float, ...]
 """What stands at a place: written pitches as MIDI numbers, low to high."""
@@ -35,7 +36,7 @@ class Address:
     @classmethod
     def parse(cls, text: str) -> Address | None:
         """Read an address; None for a text that is none."""
-        found = _TEXT.match(text.strip())
+        found = _TEXT.match(text.strip()) if len(text) <= _MOST_SIGNS else None
         if not found:
             return None
         try:

@@ -8,10 +8,11 @@ from dataclasses import dataclass, field
 from annotate.decisions.address import Address, Content, at, content_of, places
 from annotate.decisions.aligned import Meant, meant
 from annotate.decisions.kept import NOTHING, Kept, Said
-from annotate.decisions.line import FLUTE, PITCH, PLACE
+from annotate.decisions.line import FLUTE, PITCH, PLACE, WEIGHT
 from annotate.decisions.wish import Wish
 from annotate.findings import Finding
 from annotate.score import Event, Part
+from annotate.weights import MOST, NAMES, is_weight
 from fingering_db.fingering import Fingering
 from fingering_db.message import Message
 from fingering_db.pitch import Pitch, PitchError
@@ -86,6 +87,7 @@ def rulings(kept: Kept, parts: Sequence[Part]) -> Rulings:
     if not kept.path:
         return NONE
     findings = [_unknown_key(kept, *one) for one in kept.unknown]
+    findings += [_no_weight(kept, name, value) for name, value in kept.weights.items() if not is_weight(name, value)]
     placed = _placed(kept, parts, findings)
     standing = {at(event) for part in parts for event in places(part)}
     pitches: dict[Content, Said] = {}
@@ -137,6 +139,11 @@ def _content(text: str) -> Content | None:
 def _unknown_key(kept: Kept, key: str, near: str) -> Finding:
     advice = Message("decisions.key_meant", near=near) if near else Message("decisions.keys_known")
     return Finding(UNKNOWN_KEY, "warning", None, Message("decisions.unknown_key", name=key, path=kept.path), advice)
+
+
+def _no_weight(kept: Kept, name: str, value: float) -> Finding:
+    message = Message("decisions.no_weight", name=f"{WEIGHT}.{name}", value=value, path=kept.path)
+    return Finding(UNKNOWN_KEY, "warning", None, message, Message("decisions.weights_known", names=NAMES, most=MOST))
 
 
 def _unknown(message: Message) -> Finding:

@@ -9,12 +9,17 @@ import pytest
 from report_samples import demand, place
 
 from annotate.choosing.concerns import concerns, dynamic_at, usual_speed
-from annotate.decision import Decision, Sound, Status
+from annotate.choosing.desk import Desk
+from annotate.decision import Alternative, Decision, Sound, Status
 from annotate.demand import Kind
 from annotate.score import Event, Note, Part
 from fingering_db.fingering import Fingering
+from fingering_db.instrument import load
 from fingering_db.message import Message
+from fingering_db.model import model
 from fingering_db.pitch import Pitch
+
+DESK = Desk("open-hole-b", model(load("open-hole-b")), 440.0)
 
 
 def decision(low=(20.0, 30.0), high=(22.0, 60.0), seconds=2.0, fingering="T 2 3 | Eb"):
@@ -33,7 +38,7 @@ def part(*dynamics):
 
 
 def codes(one, *dynamics):
-    return [each.code for each in concerns(part(*dynamics), one, 25.0)]
+    return [each.code for each in concerns(part(*dynamics), one, DESK)]
 
 
 def test_the_usual_speed_of_c5_is_some_thirty_metres_a_second():
@@ -60,7 +65,7 @@ def test_a_sound_longer_than_a_breath_is_told_sooner_when_loud():
 
 
 def test_the_tone_that_holds_at_less_air_speaks_first():
-    found = concerns(part(), decision((20.0, 50.0), (40.0, 60.0)), 25.0)
+    found = concerns(part(), decision((20.0, 50.0), (40.0, 60.0)), DESK)
     told = dict(found[0].message.values)
     assert (found[0].code, str(told["first"]), str(told["last"])) == ("P12", "C5", "D6")
     assert "P12" not in codes(decision((20.0, 50.0), (22.0, 60.0)))
@@ -69,3 +74,10 @@ def test_the_tone_that_holds_at_less_air_speaks_first():
 def test_an_awkward_hold_is_told_and_the_lifted_little_finger_is_none():
     assert "H4" in codes(decision(fingering="T 2 3 G# | 1 2 3 C#"))
     assert "H4" not in codes(decision(fingering="T 2 3 |"))
+
+
+def test_an_alternative_that_fits_the_dynamic_is_the_cure():
+    other = Alternative(Fingering.parse("T 2 3 |"), (0.0, 0.0), (5.0, 5.0), 0.9)
+    quiet = replace(decision((3.0, 4.0), (3.0, 5.0)), alternatives=(other,))
+    (finding,) = (one for one in concerns(part((0, "ff")), quiet, DESK) if one.code == "P10")
+    assert "T 2 3 |" in str(finding.advice)

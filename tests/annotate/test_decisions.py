@@ -177,9 +177,11 @@ place."bar 1, beat 1: E5 D6".note = "gone"
 pitch."H4".note = "no pitch"
 pitch."E4".note = "not there"
 flute."Oboe" = "alto"
+weight.moved = 1.0
+weight.moving = nan
 """
     result = looked([A], decisions)
-    assert codes(result).count("R301") == 2 and codes(result).count("R302") == 5
+    assert codes(result).count("R301") == 4 and codes(result).count("R302") == 5
     assert any("Perhaps place is meant" in in_words(one.advice) for one in result.findings if one.code == "R301")
 
 
