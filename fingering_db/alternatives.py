@@ -13,7 +13,7 @@ import msgspec
 from fingering_db.chart import chart
 from fingering_db.fingering import Fingering
 from fingering_db.hand import effort_of
-from fingering_db.instrument import Instrument
+from fingering_db.instrument import Instrument, Placement
 from fingering_db.mechanism import chart_of, choices, has_touches
 from fingering_db.pitch import Pitch
 
@@ -40,6 +40,9 @@ class _Alternatives(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 _TOLD = msgspec.toml.decode(
     (resources.files("fingering_db") / "data/alternatives.toml").read_bytes(), type=_Alternatives
 ).fingerings
+
+
+Holes = tuple[frozenset[str], frozenset[str], frozenset[str]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,27 +112,40 @@ def _near(one: float, other: float) -> bool:
 def _same_holes(instrument: Instrument, fingering: Fingering) -> list[Fingering]:
     """Fingerings with one finger elsewhere that leave every hole as it is, and are not much harder to hold."""
     held, effort = holes_held(instrument, fingering), effort_of(fingering)
+    placed = _placed(instrument, fingering)
+    at_rest = _at_rest(instrument)
     found = []
     for finger, options in enumerate(choices(instrument)):
+        others = placed[:finger] + placed[finger + 1 :]
         for option in options:
-            touches = (*fingering.touches[:finger], option.touch, *fingering.touches[finger + 1 :])
-            other = Fingering(touches)
-            easy = other != fingering and effort_of(other) <= effort + _EFFORT_MORE
-            if easy and holes_held(instrument, other) == held:
+            if option == placed[finger] or _holes(at_rest, (*others, option)) != held:
+                continue
+            other = Fingering((*fingering.touches[:finger], option.touch, *fingering.touches[finger + 1 :]))
+            if effort_of(other) <= effort + _EFFORT_MORE:
                 found.append(other)
     return found
 
 
-def holes_held(instrument: Instrument, fingering: Fingering) -> frozenset[tuple[str, str]]:
-    """What is down and what is open in it, as (hole, 'shut', 'perforation' or 'vent'): the same for two fingerings just where
+def holes_held(instrument: Instrument, fingering: Fingering) -> Holes:
+    """What is down, and in what of it the perforation and the vent are open: the same for two fingerings just where
     `mechanism.hole_states` is, without arrays."""
-    opens, shuts, uncovers, vents = set[str](), set[str](), set[str](), set[str]()
-    for options, touch in zip(choices(instrument), fingering.touches, strict=True):
-        placed = next(option for option in options if option.touch == touch)
-        opens.update(placed.opens)
-        shuts.update(placed.shuts)
-        uncovers.update(placed.uncovers)
-        vents.update(placed.vents)
-    down = shuts | {hole.name for hole in instrument.holes if hole.rest == "shut"} - opens
-    told = [("shut", down), ("perforation", down & uncovers), ("vent", down & vents)]
-    return frozenset((hole, what) for what, holes in told for hole in holes)
+    return _holes(_at_rest(instrument), _placed(instrument, fingering))
+
+
+def _placed(instrument: Instrument, fingering: Fingering) -> tuple[Placement, ...]:
+    pairs = zip(choices(instrument), fingering.touches, strict=True)
+    return tuple(next(option for option in options if option.touch == touch) for options, touch in pairs)
+
+
+def _at_rest(instrument: Instrument) -> frozenset[str]:
+    """Holes that are shut where nothing is touched."""
+    return frozenset(hole.name for hole in instrument.holes if hole.rest == "shut")
+
+
+def _holes(at_rest: frozenset[str], placed: tuple[Placement, ...]) -> Holes:
+    opened, shut, uncovered, vented = (
+        frozenset().union(*told)
+        for told in zip(*((one.opens, one.shuts, one.uncovers, one.vents) for one in placed), strict=True)
+    )
+    down = (at_rest - opened) | shut
+    return down, down & uncovered, down & vented

@@ -78,11 +78,13 @@ def _spread(cost: RealArray, axis: int, axes: int) -> RealArray:
 
 def _settle(table: RealArray, axis: int, most: int) -> tuple[RealArray, IndexArray, int]:
     """The table without an axis: for each choice elsewhere the best over it."""
-    moved = np.moveaxis(table, axis, -2)
+    order = (*(n for n in range(table.ndim - 1) if n != axis), axis, table.ndim - 1)
+    moved = table.transpose(order)
     kept = moved.shape[-1]
     flat = moved.reshape(*moved.shape[:-2], -1)
     came = np.argsort(flat, axis=-1, kind="stable")[..., :most]
-    return np.take_along_axis(flat, came, axis=-1), came, kept
+    # In most music one place is open at a time; indexing is several times faster there.
+    return flat[came] if flat.ndim == 1 else np.take_along_axis(flat, came, axis=-1), came, kept
 
 
 def _way(cost: float, number: int, done: list[_Done], places: int) -> Way:
