@@ -8,6 +8,7 @@ from annotate.choosing.choose import choose
 from annotate.choosing.codes import one_note_finding, unplayable_finding
 from annotate.choosing.concerns import concerns
 from annotate.choosing.desk import Desk
+from annotate.choosing.fixed_notes import fixed_remarks
 from annotate.choosing.hands import DeskAt
 from annotate.choosing.judged_on import DesksAt
 from annotate.choosing.motions import remarks
@@ -63,6 +64,8 @@ def decide(
         findings += [finding for decision in first if (finding := of(decision))]
     for row in rows:
         findings += concerns(part, row[0], at(row[0].demand.events[0])[0])
+    if ruled.kept.path:
+        findings += fixed_remarks(part, plans[0], lambda event: ruled.of(part.id, event))
     findings += _motions(part, rows, plans[0])
     return Decided(tuple(decision for row in rows for decision in row), tuple(findings), plans[0])
 

@@ -336,3 +336,14 @@ def test_plugged_holes_change_the_plan(tmp_path):
     ]
     assert len(plans[0]) == len(plans[1]) == 3
     assert "o" in plans[0][1] and plans[0] != plans[1] and "o" not in " ".join(plans[1])
+
+
+@pytest.mark.parametrize(
+    ("fingering", "code"), [("T 1 | gz", "R304"), ("T 1 2 3 | 1 2 3 C", "P2"), ("T 1 | Bb Eb", "")]
+)
+def test_a_decision_about_an_ordinary_note_that_cannot_be_or_does_not_sound_it_is_told(tmp_path, fingering, code):
+    path = tmp_path / "tide.musicxml"
+    path.write_text(score_of(QUICK + chord("B4"), chord("A#4"), chord("B4")), encoding="utf-8")
+    path.with_name("tide.decisions.toml").write_text(f'pitch."A#4".fix = "{fingering}"', encoding="utf-8")
+    told = [one.code for one in look_whole(path, Options()).result.findings]
+    assert told == ([code] if code else [])
