@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from annotate.choosing.desks import refuse_out_of_tune
 from annotate.findings import InputError
 from annotate.output import wrap
 from fingering_db.instrument import SLIDE_SUFFIX, Instrument, InstrumentError, load, shipped
@@ -42,16 +43,10 @@ def description(name: str) -> str:
         "",
         f"Standard fingerings, cents off{_fitted(instrument)}:",
     ]
-    rows = chart_deviations(ready)
-    notes = [f"{row.pitch} {_signed(row.cents)}{'' if row.judged else '*'}" for row in rows]
+    notes = [f"{row.pitch} {row.cents:+.0f}{'' if row.judged else '*'}" for row in chart_deviations(ready)]
     lines += wrap("  ".join(notes), 80)
-    lines += [] if all(np.isfinite(row.cents) for row in rows) else ["?: this fingering has no resonance at all."]
     lines.append(f"* real flutes are sharp here; {'not part of the fit' if _fitted(instrument) else 'not counted'}")
     return "\n".join(lines)
-
-
-def _signed(cents: float) -> str:
-    return f"{cents:+.0f}" if np.isfinite(cents) else "?"
 
 
 def _fitted(instrument: Instrument) -> str:
@@ -63,9 +58,7 @@ def _fitted(instrument: Instrument) -> str:
 
 def _chart_line(instrument: Instrument, ready: Model) -> str:
     """How well the standard fingerings are in tune, and what to look at where all of them are off."""
-    judged = np.array([row.cents for row in chart_deviations(ready) if row.judged and np.isfinite(row.cents)])
-    if not len(judged):
-        return "standard chart: none of its fingerings has a resonance"
+    judged = np.array([row.cents for row in chart_deviations(ready) if row.judged])
     rms, worst, mean = np.sqrt(np.mean(judged**2)), np.abs(judged).max(), judged.mean()
     line = f"standard chart: rms {rms:.1f} cents, worst {worst:.1f}{' (in-sample)' if _fitted(instrument) else ''}"
     if abs(mean) <= _ALL_OFF_CENTS:
@@ -108,19 +101,16 @@ def verdict(file: str) -> str:
         instrument = load(file)
     except InstrumentError as error:
         raise InputError(*error.mistakes) from error
+    refuse_out_of_tune(instrument, file)
     ready = model(instrument)
-    silent = [row for row in chart_deviations(ready) if np.isnan(row.cents)]
-    if silent:
-        one = f"the standard fingering of {silent[0].pitch}, {silent[0].fingering}, has no resonance at all"
-        raise InputError(
-            f"flute file '{file}': {one}: expected a bore that sounds; look at bore_mm, bore_at_embouchure_mm, taper_mm"
-        )
     used = f"{file}: can be used: {instrument.title}, {len(ready.reach.placements):,} fingerings"
     return "\n".join([used, *wrap(_chart_line(instrument, ready), 80)])
 
 
 def _load(name: str) -> Instrument:
     try:
-        return load(name)
+        instrument = load(name)
     except InstrumentError as error:
         raise InputError(error.message) from error
+    refuse_out_of_tune(instrument, name)
+    return instrument

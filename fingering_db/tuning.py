@@ -7,10 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from fingering_db.acoustics.arrays import RealArray
-from fingering_db.acoustics.resonance import Crossings
+from fingering_db.acoustics.resonance import Crossings, rising_zeros
+from fingering_db.instrument import Instrument
 from fingering_db.mechanism import chart_of, hole_states
-from fingering_db.model import Model
+from fingering_db.message import Message
+from fingering_db.model import Model, grid_for
 from fingering_db.pitch import Pitch
+from fingering_db.sounding import Flute
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,8 +26,29 @@ class ChartDeviation:
     judged: bool
 
 
+_FEWEST, _NEAR_CENTS = 8, 60.0
+"""So many standard fingerings must sound near their notes: what plays and what not is learnt from them (playability.py), four
+figures each time; ours."""
 _STEP_MM = 4.0
 _FARTHEST_CENTS = 60.0  # in one step: the highest notes move by some 20 cents, and resonances lie farther apart
+
+
+def out_of_tune(instrument: Instrument) -> Message | None:
+    """Why a flute cannot be used: a standard fingering that sounds nothing at all, or too few that sound near their notes. None
+    for one that can."""
+    flute, grid, chart = Flute(instrument, 0.0), grid_for(instrument), chart_of(instrument)
+    states = np.array([hole_states(instrument, note.fingering) for note in chart])
+    reactance = 1j * flute.lip_slope(grid) * flute.lip_law_m(grid)
+    crossings = rising_zeros(flute.bore_impedance(states, grid) + reactance, grid)
+    asked = np.array([note.pitch.transposed(instrument.transposition_semitones).hz(instrument.a4_hz) for note in chart])
+    sounding = _nearest(crossings, asked)
+    for note, hz in zip(chart, sounding, strict=True):
+        if np.isnan(hz):
+            return Message("flute_file.silent", pitch=note.pitch, fingering=note.fingering)
+    near = int((np.abs(1200.0 * np.log2(sounding / asked)) < _NEAR_CENTS).sum())
+    if near < _FEWEST:
+        return Message("flute_file.out_of_tune", n=near, of=len(chart), cents=_NEAR_CENTS, least=_FEWEST)
+    return None
 
 
 def chart_deviations(of: Model, slide_mm: float = 0.0) -> tuple[ChartDeviation, ...]:

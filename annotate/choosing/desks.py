@@ -7,10 +7,11 @@ from collections.abc import Iterable
 from annotate.choosing.desk import Desk
 from annotate.findings import InputError
 from fingering_db import player_log
-from fingering_db.instrument import Instrument, InstrumentError, load
+from fingering_db.instrument import Instrument, InstrumentError, load, shipped
 from fingering_db.message import Message
 from fingering_db.model import acoustic_fingerprint, model
 from fingering_db.trials import NO_EXPERIENCE, Experience
+from fingering_db.tuning import out_of_tune
 
 DEFAULT_FLUTE = "open-hole-b"
 
@@ -36,9 +37,17 @@ def desk(name: str, a4_hz: float | None = None, tolerance_cents: float | None = 
         instrument = load(name)
     except InstrumentError as error:
         raise InputError(error.message) from error
+    refuse_out_of_tune(instrument, name)
     told = f"{instrument.name} {slide_mm:+g} mm" if slide_mm else instrument.name
     ready = model(instrument, slide_mm)
     return Desk(told, ready, a4_hz or instrument.a4_hz, tolerance_cents, experience_on(instrument))
+
+
+def refuse_out_of_tune(instrument: Instrument, source: str) -> None:
+    """Raise InputError for a flute of the user's own on which the chart does not sound."""
+    what = None if source in shipped() else out_of_tune(instrument)
+    if what is not None:
+        raise InputError(Message("flute_file.at", source=source, what=what))
 
 
 def experience_on(instrument: Instrument) -> Experience:

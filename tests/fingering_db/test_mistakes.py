@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from annotate import instruments
+from annotate.choosing.desks import desk
 from annotate.findings import InputError
 from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.instrument import DATA, Instrument, InstrumentError, decode, load
@@ -23,7 +24,7 @@ from fingering_db.mistakes import mistakes
 from fingering_db.model import model
 from fingering_db.pitch import Pitch
 from fingering_db.ranking import find, sounds
-from fingering_db.tuning import chart_deviations
+from fingering_db.tuning import chart_deviations, out_of_tune
 
 TEXT = (DATA / "instruments" / "open-hole-b.toml").read_text(encoding="utf-8")
 PAGE = (DATA / "YOUR-FLUTE.md").read_text(encoding="utf-8")
@@ -161,10 +162,20 @@ def test_a_bore_and_a_taper_that_silence_a_standard_fingering_are_told_in_one_li
         text = text.replace(key, value)
     file = tmp_path / "wide.toml"
     file.write_text(text.replace("bore_at_embouchure_mm = 17.0", "bore_at_embouchure_mm = 4.956"), encoding="utf-8")
-    with pytest.raises(InputError, match="has no resonance at all: expected a bore that sounds") as refused:
+    for ask in (instruments.verdict, instruments.description, desk):
+        with pytest.raises(InputError, match="has no resonance at all: expected a bore that sounds") as refused:
+            ask(str(file))
+        assert "\n" not in str(refused.value)
+
+
+def test_a_flute_that_is_far_too_long_is_refused_in_one_line_and_one_a_little_flat_is_not(tmp_path: Path) -> None:
+    file = tmp_path / "long.toml"
+    file.write_text(TEXT.replace("at_c4_mm = ", "at_c4_mm = 1"), encoding="utf-8")
+    with pytest.raises(
+        InputError, match="standard fingerings sound within 60 cents of their notes: expected 8 at least"
+    ):
         instruments.verdict(str(file))
-    assert "\n" not in str(refused.value)
-    assert "?: this fingering has no resonance at all." in instruments.description(str(file))
+    assert out_of_tune(load("open-hole-b")) is None
 
 
 def test_one_slip_of_a_unit_is_one_line() -> None:
