@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+import os
 import sys
 import traceback
 import warnings
@@ -35,6 +37,15 @@ for _command in (
     cli.add_command(_command)
 
 
+def _language(typed: list[str], otherwise: str) -> str:
+    """The language asked for, as far as it can be told before the words are read: what is wrong with them is said in it."""
+    known = Path(__file__).with_name("languages")
+    told = [after for word, after in itertools.pairwise(typed) if word == "--language"]
+    told += [word.partition("=")[2] for word in typed if word.startswith("--language=")]
+    asked = (told or [os.environ.get("VENTWISE_LANGUAGE", "")])[-1]
+    return asked if asked.isalpha() and (known / f"{asked}.toml").is_file() else otherwise
+
+
 def _fault(error: BaseException) -> str:
     last = traceback.extract_tb(error.__traceback__)[-1]
     where = f"{Path(last.filename).name}, line {last.lineno}"
@@ -50,6 +61,7 @@ def main() -> None:
     if not sys.warnoptions:  # warnings are for those who work on the program, and say so to Python
         warnings.simplefilter("ignore")
     try:
+        run.language = _language(sys.argv[1:], run.language)
         with run.signs_of_life():
             code = cli.main(standalone_mode=False, obj=run, prog_name="ventwise")
         run.end()
@@ -78,7 +90,7 @@ def _end(run: Run, error: BaseException) -> tuple[int, list[str]]:
         key = "command.report_unprintable" if written else "command.unprintable"
         return code, [f"{written}{say.text(key, reason=str(error))}"]
     if isinstance(error, click.UsageError):
-        return code, [misuse(error)]
+        return code, [misuse(error, say)]
     if isinstance(error, InputError):
         return code, [f"{written}{say.say(line)}" for line in error.messages]
     # A fault of this program must not pass for exit 1, "something is unplayable".

@@ -12,6 +12,8 @@ import click
 
 from annotate import console
 from annotate.telling import progress
+from annotate.usage import MisusedError
+from fingering_db.message import Message
 
 if TYPE_CHECKING:
     from annotate.pipeline import Options
@@ -20,7 +22,6 @@ Decorated = TypeVar("Decorated", bound=Callable[..., Any])
 
 _CHORDS = click.Choice(["auto", "multiphonic", "players", "voice"])
 _FORMAT = click.Choice(["text", "json"])
-_LANGUAGES = sorted(file.stem for file in Path(__file__).with_name("languages").glob("*.toml"))
 _LANGUAGES = sorted(file.stem for file in Path(__file__).with_name("languages").glob("*.toml"))
 
 
@@ -35,7 +36,8 @@ class Number(click.FloatRange):
             number = math.nan
         least, most = float(self.min or 0.0), float(self.max or 0.0)
         if not least <= number <= most:
-            self.fail(f"{value!r}: expected a number from {least:g} to {most:g}", param, ctx)
+            told = Message("usage.number_between", text=str(value), least=f"{least:g}", most=f"{most:g}")
+            raise MisusedError(told, param, ctx)
         return number
 
 
@@ -48,7 +50,7 @@ class Whole(click.IntRange):
         with contextlib.suppress(ValueError):
             if least <= int(value) <= most:
                 return int(value)
-        self.fail(f"{value!r}: expected a whole number from {least} to {most}", param, ctx)
+        raise MisusedError(Message("usage.whole_between", text=str(value), least=least, most=most), param, ctx)
 
 
 class _File(click.Path):
@@ -57,7 +59,7 @@ class _File(click.Path):
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         """The path that a text names."""
         if not str(value).strip():
-            self.fail(f"{str(value)!r}: expected a name", param, ctx)
+            raise MisusedError(Message("usage.a_name", text=str(value)), param, ctx)
         return super().convert(value, param, ctx)
 
 
@@ -74,33 +76,27 @@ def _together(*options: Callable[[Decorated], Decorated]) -> Callable[[Decorated
 
 
 flute_options = _together(
-    click.option("--flute", "flutes", multiple=True, metavar="NAME|FILE",
-                 help="Flute to judge on; repeat to compare; PART=NAME for one part."),
-    click.option("--a4", type=Number(380.0, 500.0), metavar="HZ", help="Pitch of A4."),
+    click.option("--flute", "flutes", multiple=True, metavar="NAME|FILE"),
+    click.option("--a4", type=Number(380.0, 500.0), metavar="HZ"),
 )  # fmt: skip
 read_options = _together(
-    click.option("--part", "parts", multiple=True, metavar="NAME|ID|NUMBER",
-                 help="Part to read (number from 1); may repeat."),
-    click.option("--chords", type=_CHORDS, default="auto", show_default=True, help="How to read chords."),
-    click.option("--tolerance", type=Number(1.0, 100.0), metavar="CENTS",
-                 help="How far off is near enough  [default: 30; microtones 20]"),
-    click.option("--decisions", type=FILE, metavar="FILE",
-                 help="What players have decided  [default: SCORE.decisions.toml, if there]"),
-    click.option("--musescore", default="", metavar="PROGRAM", help="MuseScore, asked what its own files mean."),
+    click.option("--part", "parts", multiple=True, metavar="NAME|ID|NUMBER"),
+    click.option("--chords", type=_CHORDS, default="auto", show_default=True),
+    click.option("--tolerance", type=Number(1.0, 100.0), metavar="CENTS"),
+    click.option("--decisions", type=FILE, metavar="FILE"),
+    click.option("--musescore", default="", metavar="PROGRAM"),
 )  # fmt: skip
 format_option = click.option("--format", "form", type=_FORMAT, default="text", show_default=True)
 target_options = _together(
-    click.option("-o", "--output", "output", type=FILE, metavar="OUT", help="File to write."),
-    click.option("--in-place", is_flag=True, help="Write to SCORE itself."),
+    click.option("-o", "--output", "output", type=FILE, metavar="OUT"),
+    click.option("--in-place", is_flag=True),
 )
-slide_option = click.option("--slide", type=Number(-100.0, 200.0), default=0.0, metavar="MM",
-                           help="How far the head joint is drawn out.")  # fmt: skip
+slide_option = click.option("--slide", type=Number(-100.0, 200.0), default=0.0, metavar="MM")  # fmt: skip
 quiet_option = click.option("--quiet", is_flag=True, expose_value=False, callback=console.quiet,
-                           envvar="VENTWISE_QUIET", help="No progress on stderr.")  # fmt: skip
+                           envvar="VENTWISE_QUIET")  # fmt: skip
 language_option = click.option("--language", type=click.Choice(_LANGUAGES), default="en",
                                show_default=True, is_eager=True, expose_value=False, callback=console.language,
-                               envvar="VENTWISE_LANGUAGE",
-                               help="Language of what is said and written; JSON is the same in all.")  # fmt: skip
+                               envvar="VENTWISE_LANGUAGE")  # fmt: skip
 score_argument = click.argument("score", type=FILE)
 
 
@@ -143,7 +139,6 @@ def target_of(score: Path, output: Path | None, in_place: bool) -> Path:
     """Where to write. Raises InputError where that is not said, or said twice."""
     from annotate.findings import InputError
     from annotate.forms import is_native
-    from fingering_db.message import Message
 
     if output is None and not in_place and is_native(score):
         return score.with_name(f"{score.stem}.annotated{score.suffix}")

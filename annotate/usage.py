@@ -1,17 +1,43 @@
-"""How the words of a command line are read, and what is said of wrong ones."""
+"""How the words of a command line are read, what is said of wrong ones, and what `--help` says, in the language asked for."""
 
 from __future__ import annotations
 
 import contextlib
+import textwrap
 from collections.abc import Callable, Iterator
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from annotate.console import UnprintableError
+from annotate.console import Run, UnprintableError
+from fingering_db.message import Message
+
+if TYPE_CHECKING:
+    from annotate.language import Words
 
 
-class Command(click.Command):
+class _Told(click.Command):
+    """A command that tells what it is for in the language of the run."""
+
+    def format_usage(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """How the command is typed."""
+        pieces = " ".join(self.collect_usage_pieces(ctx))
+        formatter.write_usage(ctx.command_path, pieces, prefix=f"{_words(ctx).text('usage.usage')} ")
+
+    def format_help_text(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """What the command does."""
+        formatter.write_paragraph()
+        with formatter.indentation():
+            formatter.write_text(_words(ctx).text(f"help.{_key(ctx)}"))
+
+    def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """What may be typed behind it."""
+        rows = [row for param in self.get_params(ctx) if (row := _option(param, ctx))]
+        with formatter.section(_words(ctx).text("usage.options")):
+            formatter.write_dl(rows)
+
+
+class Command(_Told):
     """A command whose help may not fit where it is printed."""
 
     def make_context(self, info_name: str | None, args: list[str], parent: Any = None, **extra: Any) -> click.Context:
@@ -20,8 +46,19 @@ class Command(click.Command):
             return super().make_context(info_name, args, parent, **extra)
 
 
-class Group(click.Group):
+class Group(_Told, click.Group):
     """What ends any command early, told as one of the errors that `main` words."""
+
+    def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """What may be typed behind it, and its commands."""
+        super().format_options(ctx, formatter)
+        names = self.list_commands(ctx)
+        path = "" if _key(ctx) == "ventwise" else f"{_key(ctx)}_"
+        room = formatter.width - 6 - max(map(len, names))
+        told = (_words(ctx).text(f"help.{path}{name}").partition(". ")[0] for name in names)
+        briefs = [textwrap.shorten(each, max(room, 10), placeholder=" ..") for each in told]
+        with formatter.section(_words(ctx).text("usage.commands")):
+            formatter.write_dl(list(zip(names, briefs, strict=True)))
 
     def make_context(self, info_name: str | None, args: list[str], parent: Any = None, **extra: Any) -> click.Context:
         """As that of a command."""
@@ -36,7 +73,6 @@ class Group(click.Group):
             raise click.exceptions.Abort from None
         except MemoryError:
             from annotate.findings import InputError
-            from fingering_db.message import Message
 
             raise InputError(Message("command.memory")) from None
 
@@ -61,13 +97,87 @@ def group(**settings: Any) -> Callable[[Callable[..., Any]], Group]:
     return click.group(cls=Group, no_args_is_help=False, **settings)
 
 
-def misuse(error: click.UsageError) -> str:
+class MisusedError(click.BadParameter):
+    """A value that an option or argument cannot have; told: what was expected of it."""
+
+    def __init__(self, told: Message, param: click.Parameter | None, ctx: click.Context | None) -> None:
+        super().__init__(str(told), ctx, param)
+        self.told = told
+
+
+def misuse(error: click.UsageError, say: Words) -> str:
     """What is wrong with the words of the command line: where, what, and what was expected."""
-    ctx = error.ctx
-    if ctx is None:
-        return f"{error.format_message().rstrip('.')}; see ventwise --help"
-    where = ctx.command_path.removeprefix("ventwise").strip()
-    told = f"{where}: {error.format_message()}" if where else error.format_message()
-    if isinstance(ctx.command, click.Group) and not isinstance(error, click.NoSuchOption):
-        told = f"{told.rstrip('.')}: expected one of {', '.join(ctx.command.list_commands(ctx))}"
-    return f"{told.rstrip('.')}; see {ctx.command_path} --help"
+    command = error.ctx.command_path if error.ctx else "ventwise"
+    where = command.removeprefix("ventwise").strip()
+    what = _wrong(error, say)
+    told = say.text("usage.at", where=where, what=what) if where else what
+    return say.text("usage.see_help", what=told, command=command)
+
+
+def _wrong(error: click.UsageError, say: Words) -> str:
+    """What is wrong, without where."""
+    own = error.format_message().rstrip(".")
+    if isinstance(error, click.NoSuchOption):
+        near = tuple(error.possibilities or ())
+        key = "usage.no_option_near" if near else "usage.no_option"
+        return say.text(key, name=error.option_name, **({"near": near} if near else {}))
+    if isinstance(error, click.BadOptionUsage):
+        key = "usage.takes_no_value" if own.endswith("does not take a value") else "usage.needs_value"
+        return say.text(key, name=error.option_name)
+    if isinstance(error, click.MissingParameter) and error.param:
+        kind = "option" if isinstance(error.param, click.Option) else "argument"
+        return say.text(f"usage.missing_{kind}", name=_hint(error.param, error.ctx))
+    if isinstance(error, click.BadParameter) and error.param:
+        return say.text("usage.invalid", name=_hint(error.param, error.ctx), what=_unfit(error, error.param, say))
+    return _worded(own, error.ctx, say)
+
+
+def _unfit(error: click.BadParameter, param: click.Parameter, say: Words) -> str:
+    if isinstance(error, MisusedError):
+        return say.say(error.told)
+    if isinstance(param.type, click.Choice):
+        return say.text("usage.one_of", names=tuple(f"'{name}'" for name in param.type.choices))
+    return error.message.rstrip(".")
+
+
+def _worded(own: str, ctx: click.Context | None, say: Words) -> str:
+    """What click words itself and gives no type of its own is known by how it begins."""
+    names = tuple(ctx.command.list_commands(ctx)) if ctx and isinstance(ctx.command, click.Group) else ()
+    if own.startswith("Got unexpected"):
+        return say.text("usage.too_much", names=own.partition("(")[2].removesuffix(")"))
+    if own.startswith("No such command"):
+        return say.text("usage.no_command", name=own.partition("'")[2].rpartition("'")[0], names=names)
+    return say.text("usage.missing_command", names=names) if own == "Missing command" else own
+
+
+def _hint(param: click.Parameter, ctx: click.Context | None) -> str:
+    return param.get_error_hint(ctx) if ctx else f"'{param.name}'"
+
+
+def _words(ctx: click.Context) -> Words:
+    from annotate.language import words
+
+    run = ctx.find_object(Run)
+    return words(run.language if run else "en")
+
+
+def _key(ctx: click.Context) -> str:
+    """How a command is called in the files of the languages."""
+    return "_".join(ctx.command_path.split()[1:]) or "ventwise"
+
+
+def _option(param: click.Parameter, ctx: click.Context) -> tuple[str, str] | None:
+    """An option and what it is for, as a row of the help; None for what is no option or is hidden."""
+    row = param.get_help_record(ctx) if isinstance(param, click.Option) else None
+    if row is None:
+        return None
+    say = _words(ctx)
+    own = f"option.{_key(ctx)}_{param.name}"
+    common = "option.help" if "--help" in param.opts else f"option.{param.name}"
+    key = next((key for key in (own, common) if say.has(key)), "")
+    told = [say.text(key) if key else getattr(param, "help", None) or ""]
+    if isinstance(param.type, click.IntRange | click.FloatRange):
+        told.append(f"[{param.type.min:g} .. {param.type.max:g}]")
+    if getattr(param, "show_default", None) and isinstance(param.default, str | int | float):
+        told.append(say.text("usage.default", value=param.default))
+    return row[0], "  ".join(told)

@@ -29,7 +29,7 @@ from annotate.usage import command
 @flute_options
 @slide_option
 @click.option("--tolerance", type=Number(1.0, 100.0), metavar="CENTS", default=30.0, show_default=True)
-@click.option("--limit", type=Whole(1, 1000), default=10, show_default=True, help="How many to list.")
+@click.option("--limit", type=Whole(1, 1000), default=10, show_default=True)
 @format_option
 @quiet_option
 @language_option
@@ -68,10 +68,10 @@ def sounds(fingering: str, flutes: tuple[str, ...], a4: float | None, slide: flo
 
 @command()
 @click.argument("fingering")
-@click.option("-o", "--output", "output", type=FILE, required=True, metavar="OUT.wav", help="File to write.")
+@click.option("-o", "--output", "output", type=FILE, required=True, metavar="OUT.wav")
 @flute_options
 @slide_option
-@click.option("--seconds", type=Number(0.5, 60.0), default=6.0, show_default=True, metavar="S", help="How long.")
+@click.option("--seconds", type=Number(0.5, 60.0), default=6.0, show_default=True, metavar="S")
 @quiet_option
 @language_option
 def listen(

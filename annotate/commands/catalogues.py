@@ -15,9 +15,9 @@ from annotate.usage import command
 
 @command()
 @flute_options
-@click.option("-o", "--output", "folder", type=FILE, required=True, metavar="DIR", help="Folder to write to.")
-@click.option("--from", "lowest", metavar="PITCH", help="No note below this (sounding).")
-@click.option("--to", "highest", metavar="PITCH", help="No note above this.")
+@click.option("-o", "--output", "folder", type=FILE, required=True, metavar="DIR")
+@click.option("--from", "lowest", metavar="PITCH")
+@click.option("--to", "highest", metavar="PITCH")
 @quiet_option
 @language_option
 def catalogue(flutes: tuple[str, ...], a4: float | None, folder: Path, lowest: str | None, highest: str | None) -> int:

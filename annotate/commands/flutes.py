@@ -54,12 +54,9 @@ def check_flute(file: str) -> int:
 
 @command("fit")
 @click.argument("name", metavar="NAME|FILE")
-@click.option("--played", type=FILE, required=True, metavar="CSV|WAV",
-              help="Notes played: fingering, note, and hz or cents; or take.wav, fingering and note in take.csv.")  # fmt: skip
-@click.option("-o", "--output", "output", type=FILE, required=True, metavar="NEW.toml", help="Flute file to write.")
-@click.option(
-    "--a4", type=Number(380.0, 500.0), metavar="HZ", help="What cents in CSV count from  [default: the flute's]"
-)
+@click.option("--played", type=FILE, required=True, metavar="CSV|WAV")  # fmt: skip
+@click.option("-o", "--output", "output", type=FILE, required=True, metavar="NEW.toml")
+@click.option("--a4", type=Number(380.0, 500.0), metavar="HZ")
 @quiet_option
 @language_option
 def fit_flute(name: str, played: Path, output: Path, a4: float | None) -> int:

@@ -21,12 +21,10 @@ def log() -> None:
 @command("add")
 @click.argument("text", metavar="FINGERING|PLACE")
 @click.argument("pitches", nargs=-1, metavar="[PITCH...]")
-@click.option("--worked/--failed", "worked", default=None, required=True, help="How it went.")
-@click.option(
-    "--flute", default="open-hole-b", show_default=True, metavar="NAME|FILE", help="The flute it was tried on."
-)
-@click.option("--score", type=FILE, metavar="SCORE", help="For a place: its score, whose fingering there was tried.")
-@click.option("--remark", default="", metavar="TEXT", help="How it spoke, what it needs.")
+@click.option("--worked/--failed", "worked", default=None, required=True)
+@click.option("--flute", default="open-hole-b", show_default=True, metavar="NAME|FILE")
+@click.option("--score", type=FILE, metavar="SCORE")
+@click.option("--remark", default="", metavar="TEXT")
 @quiet_option
 @language_option
 def add(text: str, pitches: tuple[str, ...], worked: bool, flute: str, score: Path | None, remark: str) -> int:

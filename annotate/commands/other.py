@@ -20,7 +20,7 @@ _NOTES = {"trust": "confidence_note", "care": "cautions"}
 
 
 @command()
-@click.option("--to", "folder", type=FILE, metavar="FOLDER", help="MuseScore's folder for plug-ins.")
+@click.option("--to", "folder", type=FILE, metavar="FOLDER")
 @click.option("--places", "score", type=FILE, metavar="SCORE", hidden=True)
 def plugin(folder: Path | None, score: Path | None) -> int:
     """Put the plug-in for MuseScore 3 into its folder for plug-ins."""

@@ -29,8 +29,7 @@ from annotate.usage import command
 if TYPE_CHECKING:
     from annotate.pipeline import Looked
 
-report_option = click.option("--report", type=FILE, metavar="FILE.html|.pdf",
-                             help="Also write a page to click through, or sheets to print.")  # fmt: skip
+report_option = click.option("--report", type=FILE, metavar="FILE.html|.pdf")  # fmt: skip
 
 
 def _report_to(path: Path | None) -> Callable[[Looked], None]:
@@ -55,12 +54,9 @@ def _report_to(path: Path | None) -> Callable[[Looked], None]:
 @format_option
 @quiet_option
 @language_option
-@click.option("--detail", type=click.Choice(["brief", "full"]), default="brief", show_default=True,
-              help="'full' also tells all about what is simply playable.")  # fmt: skip
-@click.option("--sort", type=click.Choice(["place", "severity"]), default="place", show_default=True,
-              help="In the order of the score, or the worst first.")  # fmt: skip
-@click.option("--since", "earlier", type=FILE, metavar="OLD.json",
-              help="Also say what has changed since this earlier JSON report.")  # fmt: skip
+@click.option("--detail", type=click.Choice(["brief", "full"]), default="brief", show_default=True)  # fmt: skip
+@click.option("--sort", type=click.Choice(["place", "severity"]), default="place", show_default=True)  # fmt: skip
+@click.option("--since", "earlier", type=FILE, metavar="OLD.json")  # fmt: skip
 @report_option
 def check(
     score: Path, form: str, detail: str, sort: str, earlier: Path | None, report: Path | None, **chosen: Any
@@ -85,18 +81,12 @@ def check(
 @read_options
 @quiet_option
 @language_option
-@click.option("--mark", type=click.Choice(["demands", "all"]), default="demands", show_default=True,
-              help="'all' writes a fingering at every note, as planned.")  # fmt: skip
-@click.option("--diagrams", type=click.Choice(["changes", "every", "first"]), default="changes", show_default=True,
-              help="When to draw a fingering again; 'first' writes numbers and one list.")  # fmt: skip
-@click.option("--carrier", type=click.Choice(["column", "rows", "ascii"]), default="column", show_default=True,
-              help="How a diagram stands: one sign a row, or a row for each hand.")  # fmt: skip
-@click.option("--notes", type=click.Choice(["none", "brief", "full"]), default="brief", show_default=True,
-              help="What is written beside diagrams; 'full' adds cents and motions.")  # fmt: skip
-@click.option("--legend", type=click.Choice(["start", "end", "none"]), default=None,
-              help="Where the signs are explained  [default: start; end with a list]")  # fmt: skip
-@click.option("--pictures", "picture_folder", type=FILE, metavar="DIR",
-              help="Also write each diagram as SVG and PNG into DIR, and places.csv.")  # fmt: skip
+@click.option("--mark", type=click.Choice(["demands", "all"]), default="demands", show_default=True)  # fmt: skip
+@click.option("--diagrams", type=click.Choice(["changes", "every", "first"]), default="changes", show_default=True)  # fmt: skip
+@click.option("--carrier", type=click.Choice(["column", "rows", "ascii"]), default="column", show_default=True)  # fmt: skip
+@click.option("--notes", type=click.Choice(["none", "brief", "full"]), default="brief", show_default=True)  # fmt: skip
+@click.option("--legend", type=click.Choice(["start", "end", "none"]), default=None)  # fmt: skip
+@click.option("--pictures", "picture_folder", type=FILE, metavar="DIR")  # fmt: skip
 def annotate(
     score: Path,
     output: Path | None,
@@ -136,12 +126,10 @@ def annotate(
 
 @command()
 @score_argument
-@click.option("-o", "--output", "folder", type=FILE, required=True, metavar="DIR", help="Folder to write.")
+@click.option("-o", "--output", "folder", type=FILE, required=True, metavar="DIR")
 @flute_options
 @read_options
-@click.option(
-    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of the sheets."
-)
+@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
 @quiet_option
 @language_option
 def prepare(score: Path, folder: Path, paper: str, **chosen: Any) -> int:
@@ -219,9 +207,8 @@ def watch(scores: tuple[Path, ...], report: Path | None, **chosen: Any) -> int:
 @click.argument("scores", nargs=-1, required=True, type=FILE, metavar="SCORE...")
 @flute_options
 @read_options
-@click.option("--accepted", "file", type=FILE, default=".ventwise-accepted.json", show_default=True, metavar="FILE",
-              help="Unplayable places the project has accepted.")  # fmt: skip
-@click.option("--accept", is_flag=True, help="Write what is unplayable now into that file.")
+@click.option("--accepted", "file", type=FILE, default=".ventwise-accepted.json", show_default=True, metavar="FILE")  # fmt: skip
+@click.option("--accept", is_flag=True)
 @quiet_option
 @language_option
 def hook(scores: tuple[Path, ...], file: Path, accept: bool, **chosen: Any) -> int:

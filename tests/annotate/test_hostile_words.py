@@ -39,8 +39,8 @@ def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp
 
 
 WRONG: list[tuple[tuple[str, ...], str]] = [
-    ((), "expected one of annotate, check"),
-    (("nonsense",), "expected one of annotate, check"),
+    ((), "expected one of annotate, "),
+    (("nonsense",), "expected one of annotate, "),
     (("--nonsense",), "--help"),
     (("check",), "SCORE"),
     (("check", ""), "expected a name"),
@@ -117,7 +117,7 @@ WRONG: list[tuple[tuple[str, ...], str]] = [
     (("glide", "C5 D6", "C5"), "expected as many"),
     (("glide", "C5", "C5"), "expected another pitch"),
     (("glide", "C5 C5", "B4 B4"), "the same pitch twice"),
-    (("flute",), "expected one of check, list, show"),
+    (("flute",), "expected one of check, "),
     (("flute", "list", "x"), "(x)"),
     (("flute", "show", ""), "expected alto, bass"),
     (("flute", "show", "a.toml"), "no valid TOML"),

@@ -202,13 +202,8 @@ def test_messages_one_after_the_other_are_said_as_sentences():
 
 ENGLISH_KEPT = {
     "annotate/cli.py": "the report of a fault, for those who mend it",
-    "annotate/options.py": "the help of options",
-    "annotate/commands/asking.py": "the help of options",
     "annotate/catalogue/page.py": "the style of the page and its policy, for browsers",
-    "annotate/commands/catalogues.py": "the help of options",
-    "annotate/commands/flutes.py": "the help of options",
-    "annotate/commands/logs.py": "the help of options",
-    "annotate/commands/scores.py": "the help of options",
+    "annotate/usage.py": "what click says of a misused option, to tell two cases apart",
     "annotate/console.py": "a reason like those that the system gives",
     "annotate/detecting/words.py": "an error for those who edit the vocabulary",
     "annotate/files/encoding.py": "what Python says of bytes, to tell two cases apart",
