@@ -81,7 +81,9 @@ def size_of(instrument: Instrument) -> Size:
 def grid_for(instrument: Instrument, slide_mm: float = 0.0) -> RealArray:
     """The analysis grid [Hz], shape (m,): from well below the lowest resonance to above highest_hz, 6 cents apart. With the
     head joint drawn out it has further points below the same ones."""
-    longest = instrument.body.end_mm * 1e-3 + 0.15
+    longest = instrument.body.end_mm * 1e-3 + 0.15 * max(
+        size_of(instrument).length, 1.0
+    )  # the long lip of a large flute
     lowest = 343.0 / (2.0 * longest)
     steps = np.ceil(1200.0 * np.log2(highest_hz(instrument) * 1.04 / lowest) / _GRID_CENTS)
     below = np.ceil(1200.0 * np.log2(1.0 + max(slide_mm, 0.0) * 1e-3 / longest) / _GRID_CENTS)

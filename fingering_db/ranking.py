@@ -331,9 +331,9 @@ def _with_jet(one: Resonance, hz: RealArray, held: Holding) -> Resonance:
     return replace(one, holds=float(held.share[at]), speed_m_s=(float(held.speed_low[at]), float(held.speed_high[at])))
 
 
-# Ours: the least, in tens, at which no octave or twelfth of a plain fingering passes for two tones (in-sample), and the two
-# cents between a tempered twelfth and a pure one: so none does that is asked for with a tolerance of 30 cents.
-LOCKED_CENTS = 62.0
+# Ours: a chord asked for by the names of harmonics, each within 30 cents, and the 14 cents between a tempered third and that of
+# the fifth harmonic: so none of a plain fingering passes for two tones (a test, in-sample).
+LOCKED_CENTS = 75.0
 _FUNDAMENTAL_CENTS = 100.0  # how far the passive resonance may lie from the fundamental they have in common: ours
 _HIGHEST_MULTIPLE = 10  # of the fundamental, E7 on C4. Above, every pitch is near some multiple
 
