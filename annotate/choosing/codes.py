@@ -12,12 +12,13 @@ UNPLAYABLE_CODES |= {Kind.TREMOLO: "P1", Kind.TIMBRAL_TRILL: "P9"}
 AGAINST_THE_EAR, LITTLE_TIME, SLOW_TREMOLO = "H1", "H2", "H3"
 WRITTEN_FINGERING_DIFFERS, WRITTEN_FINGERING_UNKNOWN, NO_SUCH_FLUTE = "P2", "P3", "P6"
 LESS_CERTAIN, ONE_NOTE = "P7", "P8"
+LOG_HEEDED = "P13"
 AGAINST_THE_JET, LONGER_THAN_A_BREATH, SPEAKS_FIRST = "P10", "P11", "P12"
 AWKWARD, REGISTER_JUMP = "H4", "H5"
 NO_TIME_TO_DRAW, JOINT_OUT, WAY_BACK = "G2", "G3", "G4"
 
 CODES: tuple[str, ...] = (
-    *(f"P{n}" for n in range(1, 13)),
+    *(f"P{n}" for n in range(1, 14)),
     *(f"H{n}" for n in range(1, 6)),
     *(f"G{n}" for n in range(1, 5)),
 )

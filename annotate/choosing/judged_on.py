@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 
-from annotate.choosing.codes import LESS_CERTAIN
+from annotate.choosing.codes import LESS_CERTAIN, LOG_HEEDED
 from annotate.choosing.desk import Desk
 from annotate.decision import Decision
 from annotate.detecting.detect import Detected
@@ -54,11 +54,12 @@ def transpositions(part: Part, at: DesksAt) -> tuple[Finding, ...]:
 
 def remarks(part: Part, decisions: Iterable[Decision], desks: Mapping[str, list[Desk]]) -> tuple[Finding, ...]:
     """What the files of the part's flutes say that bears on all their figures, of those flutes that something was judged
-    on."""
+    on; and that the player's log was heeded."""
+    decisions = tuple(decisions)
     judged_on = {decision.flute for decision in decisions}
     known = {desk.name: desk for own in desks.values() for desk in own if desk.model.instrument.remark}
     used = {name: desk for name, desk in known.items() if name in judged_on}
-    return tuple(
+    less_certain = tuple(
         Finding(
             LESS_CERTAIN,
             "info",
@@ -73,6 +74,22 @@ def remarks(part: Part, decisions: Iterable[Decision], desks: Mapping[str, list[
         )
         for desk in used.values()
     )
+    return less_certain + _heeded(part, decisions, desks)
+
+
+def _heeded(part: Part, decisions: Iterable[Decision], desks: Mapping[str, list[Desk]]) -> tuple[Finding, ...]:
+    """That the player's log knows something of places here, whether a report shows them or not."""
+    known = {desk.name: desk for own in desks.values() for desk in own}
+
+    def is_known(one: Decision) -> bool:
+        desk = known.get(one.flute)
+        return desk is not None and bool(desk.experience.about(one.demand.sounding, desk.model.instrument))
+
+    places = {one.demand.id for one in decisions if is_known(one)}
+    if not places:
+        return ()
+    message = Message("log.heeded", n=len(places))
+    return (Finding(LOG_HEEDED, "info", part.whole, message, Message("log.heeded_advice")),)
 
 
 def _semitones(count: int) -> Message:

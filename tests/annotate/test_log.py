@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from annotate.choosing.codes import LOG_HEEDED
 from annotate.choosing.desks import desk
 from annotate.decision import Decision, Status
 from annotate.findings import InputError
@@ -65,7 +66,9 @@ def test_check_takes_what_worked_says_so_and_does_not_propose_again_what_failed(
     assert worked.fingering == other.fingering and worked.status == Status.PLAYABLE
     assert "In your log it worked 1 of 1 time on this flute." in SAY.say(worked.why)
     assert f"by the model alone {other.confidence:.2f}" in SAY.say(worked.why)
-    (demand,) = json.loads(json_report.render(look(path, Options()).result))["demands"]
+    result = look(path, Options()).result
+    assert LOG_HEEDED in [one.code for one in result.findings]
+    (demand,) = json.loads(json_report.render(result))["demands"]
     assert demand["log"] == {
         "worked": 1, "failed": 0, "others_worked": 0, "others_failed": 0, "model_confidence": round(other.confidence, 2)
     }  # fmt: skip
