@@ -23,7 +23,7 @@ from fingering_db.message import in_english
 from fingering_db.mistakes import mistakes
 from fingering_db.model import model
 from fingering_db.pitch import Pitch
-from fingering_db.ranking import find, sounds
+from fingering_db.ranking import answers, sounds
 from fingering_db.tuning import chart_deviations, out_of_tune
 
 TEXT = (DATA / "instruments" / "open-hole-b.toml").read_text(encoding="utf-8")
@@ -234,6 +234,20 @@ def changed_by(title: str) -> Instrument:
     return msgspec.convert(raw, Instrument)
 
 
+def proposed(flute: Instrument, chord: tuple[Pitch, ...], spared: frozenset[str]) -> set[Fingering]:
+    """The easiest fingering of every sound that answers, of those that use none of the touches spared: they are looked at in a
+    moment."""
+    fingers = tuple(
+        msgspec.structs.replace(one, placements=tuple(way for way in one.placements if way.touch not in spared))
+        for one in flute.fingers
+    )
+    few = model(msgspec.structs.replace(flute, fingers=fingers))
+    return {few.reach.fingering(int(few.easiest[row])) for row in answers(few, chord, 30.0).rows}
+
+
+SPARED = frozenset({"Tb", "1o", "2o", "tr1", "tr2", "C#", "C", "B"})
+
+
 def refuses(flute: Instrument, text: str) -> bool:
     try:
         hole_states(flute, Fingering.parse(text))
@@ -244,7 +258,7 @@ def refuses(flute: Instrument, text: str) -> bool:
 
 LIMITS = [  # title on the page, a touch that the flute lacks, pitches that the default flute plays with it, fingerings left
     ("Plugged perforations", "3o |", "A4 G#5", 34_560 * 2 // 3),
-    ("A lever that is not there", "| Bb", "D#5 D6", 34_560 * 3 // 4),
+    ("A lever that is not there", "| Bb", "A#4", 34_560 * 3 // 4),
 ]
 
 
@@ -256,11 +270,10 @@ def test_what_a_player_cannot_do_is_never_proposed(title: str, lacks: str, chord
     assert len(reach(flute).placements) == left
     asked = tuple(map(Pitch.parse, chord.split()))
     with_it, without = (
-        {str(one.fingering): one.fingering.touches[finger] for one in find(model(of), asked, 30.0, limit=5000).best}
-        for of in (load("open-hole-b"), flute)
+        {one.touches[finger] for one in proposed(of, asked, SPARED)} for of in (load("open-hole-b"), flute)
     )
-    assert touch in with_it.values()
-    assert without and touch not in without.values()
+    assert touch in with_it
+    assert without and touch not in without
 
 
 def test_a_gizmo_is_proposed_only_where_there_is_one() -> None:
@@ -270,9 +283,9 @@ def test_a_gizmo_is_proposed_only_where_there_is_one() -> None:
     heard = sounds(model(gizmo), Fingering.parse("T 1 2 3 | 1 2 3 gz"))
     # The lowest two sound as with the gizmo up: where a touch is idle the fingering without it is the one proposed.
     asked = tuple(Pitch.from_hz(sound.hz) for sound in heard[2:4])
-    found = {of: {str(one.fingering) for one in find(model(of), asked, 30.0, limit=5000).best} for of in (gizmo, plain)}
-    assert any("gz" in text for text in found[gizmo])
-    assert found[plain] and not any("gz" in text for text in found[plain])
+    found = {of: proposed(of, asked, SPARED - {"B"}) for of in (gizmo, plain)}
+    assert any("gz" in one.touches for one in found[gizmo])
+    assert found[plain] and not any("gz" in one.touches for one in found[plain])
 
 
 def test_the_other_lines_of_the_page_do_what_they_say() -> None:
