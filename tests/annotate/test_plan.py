@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise, product
 
@@ -16,6 +17,7 @@ from annotate.choosing.network import cheapest
 from annotate.choosing.options import Hold, Option
 from annotate.choosing.passage import plan, planned
 from annotate.choosing.slides import glide_status, is_a_jump, ways
+from annotate.reading.read import read_score
 from annotate.reading.repeats import BACKWARD, ENDING, ENDING_STOPS, FORWARD, RepeatSign, order_played
 from annotate.score import Event, Note, Ornament, Part
 from annotate.weights import NAMES, WEIGHTS, changed
@@ -286,3 +288,43 @@ def test_a_key_that_jumps_comes_after_all_that_roll_and_is_never_playable(desk):
         for one in found
     ]
     assert len(set(hands)) == len(hands), "ways that differ by the little finger are one"
+
+
+def test_tied_notes_are_one_hold_and_grace_notes_have_a_short_time(desk):
+    one, two, three = part_of("A4 A4 B4", quarters=1.0).events
+    held = replace(two, notes=(replace(two.notes[0], tie_stop=True),))
+    (line,) = (each.line for each in planned(Part("P1", 1, "F", "", events=(one, held, three)), (), lambda _: desk))
+    assert len(line.holds) == 2 and line.holds[0].last is held
+    grace = replace(two, grace=True, duration=Fraction(0), seconds_end=two.seconds)
+    (line,) = (each.line for each in planned(Part("P1", 1, "F", "", events=(one, grace, three)), (), lambda _: desk))
+    assert [join.seconds - join.rest for join in line.joins] == pytest.approx([WEIGHTS.of_a_note * WEIGHTS.grace_s] * 2)
+
+
+def test_repeats_endings_keys_and_dynamics_are_read_from_a_score():
+    def bar(number, inside="", right=""):
+        note = "<note><pitch><step>A</step><octave>4</octave></pitch><duration>4</duration><voice>1</voice></note>"
+        return f'<measure number="{number}">{inside}{note}{right}</measure>'
+
+    first = "<attributes><divisions>1</divisions><key><fifths>-3</fifths></key></attributes>"
+    loud = "<direction><direction-type><dynamics><ff/></dynamics></direction-type></direction>"
+    one = '<barline location="left"><ending number="1" type="start"/></barline>'
+    back = '<barline location="right"><ending number="1" type="stop"/><repeat direction="backward"/></barline>'
+    two = '<barline location="left"><ending number="2" type="start"/></barline>'
+    bars = bar(1, first) + bar(2, one + loud, back) + bar(3, two) + bar(4)
+    text = (
+        '<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Flute</part-name></score-part>'
+        f'</part-list><part id="P1">{bars}</part></score-partwise>'
+    )
+    (part,) = read_score(text.encode()).parts
+    assert part.played == (0, 1, 0, 2, 3)
+    assert part.keys == ((0, -3),) and part.dynamics == ((Fraction(4), 1, "ff"),)
+
+
+def test_a_tremolo_of_two_plain_notes_is_weighed_as_quick_however_slow_they_are_written(desk):
+    one, two = part_of("A4 B4", tempo=30.0, quarters=2.0).events
+    ends = [
+        replace(event, notes=(replace(event.notes[0], ornaments=(Ornament("tremolo", role, 3),)),))
+        for event, role in ((one, "start"), (two, "stop"))
+    ]
+    (line,) = (each.line for each in planned(Part("P1", 1, "F", "", events=tuple(ends)), (), lambda _: desk))
+    assert line.joins[0].seconds < 0.1
