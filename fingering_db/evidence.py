@@ -89,7 +89,7 @@ def threshold(values: RealArray, played: BoolArray) -> float:
     return float(trials[int(np.argmin(errors))])
 
 
-IN_USE = "mean of amplitude and jets"
+IN_USE = "mean of the two (in use)"
 
 
 def measures(of: Model, crossings: Crossings) -> Mapping[str, RealArray]:
