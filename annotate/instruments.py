@@ -6,96 +6,113 @@ import numpy as np
 
 from annotate.choosing.desks import refuse_out_of_tune
 from annotate.findings import InputError
+from annotate.language import Words, known_remark, words
 from annotate.output import wrap
 from fingering_db.instrument import SLIDE_SUFFIX, Instrument, InstrumentError, load, shipped
 from fingering_db.model import Model, model
 from fingering_db.tuning import chart_deviations
 from fingering_db.uncertainty import band_cents
 
+ENGLISH = words()
 _ALL_OFF_CENTS = 10.0  # on average: more than a player makes up without thinking of it (ours)
 
 
-def listing() -> str:
+def listing(say: Words = ENGLISH) -> str:
     """One line for each flute that is shipped."""
-    lines = [f"{name:<16}{load(name).title}" for name in shipped()]
-    slide = "Each also with -slide appended (open-hole-b-slide): a telescoping head joint, for glissandi by hand; see --slide MM."
-    return "\n".join([*lines, "", *wrap(slide, 80)])
+    lines = [f"{name:<16}{_title(load(name), say)}" for name in shipped()]
+    return "\n".join([*lines, "", *wrap(say.text("flute_told.slides"), 80)])
 
 
-def description(name: str) -> str:
+def description(name: str, say: Words = ENGLISH) -> str:
     """Holes, number of fingerings, and the chart's deviations. Raises InputError for a flute that is not there."""
     instrument = _load(name)
     ready = model(instrument)
+    fitted = "_fitted" if _is_fitted(instrument) else ""
+    heads = [say.text(f"flute_told.{key}") for key in ("hole", "place", "diameter", "at_rest", "in_the_key")]
     lines = [
-        f"{instrument.name}: {instrument.title}",
-        *_figures(instrument, ready),
-        *(wrap(f"It is {instrument.remark}.", 80) if instrument.remark else []),
+        *wrap(f"{instrument.name}: {_title(instrument, say)}", 80),
+        *_figures(instrument, ready, say),
+        *_remark(instrument, say),
         "",
-        "hole      place  diameter  at rest  in the key",
+        f"{heads[0]:<7}{heads[1]:>8}{heads[2]:>10}  {heads[3]:<9}{heads[4]}",
     ]
     for hole in instrument.holes:
-        small = [f"{kind} {size:g}" for kind, size in (("hole", hole.perforation_mm), ("vent", hole.vent_mm)) if size]
+        small = [
+            say.text(f"flute_told.{kind}", mm=f"{size:g}")
+            for kind, size in (("perforation", hole.perforation_mm), ("vent", hole.vent_mm))
+            if size
+        ]
+        rest = say.text(f"flute_told.{hole.rest}")
         lines.append(
-            f"{hole.name:<8}{hole.position_mm:7.1f}{hole.diameter_mm:10.1f}  {hole.rest:<9}{', '.join(small)}".rstrip()
+            f"{hole.name:<8}{hole.position_mm:7.1f}{hole.diameter_mm:10.1f}  {rest:<9}{', '.join(small)}".rstrip()
         )
-    lines += [
-        "(mm from the embouchure)",
-        "",
-        f"Standard fingerings, cents off{_fitted(instrument)}:",
-    ]
+    lines += [say.text("flute_told.from_embouchure"), "", say.text(f"flute_told.standard{fitted}")]
     notes = [f"{row.pitch} {row.cents:+.0f}{'' if row.judged else '*'}" for row in chart_deviations(ready)]
     lines += wrap("  ".join(notes), 80)
-    lines.append(f"* real flutes are sharp here; {'not part of the fit' if _fitted(instrument) else 'not counted'}")
+    lines.append(say.text(f"flute_told.sharp{fitted}"))
     return "\n".join(lines)
 
 
-def _fitted(instrument: Instrument) -> str:
-    """What tells that these figures are no test of the model; '' for a flute of the user's own."""
+def _title(instrument: Instrument, say: Words) -> str:
+    """What kind of flute it is: of one shipped in the language, of another as its file says."""
     plain = instrument.name.removesuffix(SLIDE_SUFFIX)
-    ours = plain in shipped() and instrument.fingers == load(plain).fingers and instrument.lip == load(plain).lip
-    return " (in-sample: the flute was fitted to them)" if ours else ""
+    if plain not in shipped() or not instrument.title.startswith(load(plain).title):
+        return instrument.title
+    told = say.text(f"title.{plain}")
+    return told if plain == instrument.name else say.text("title.slide", title=told)
 
 
-def _chart_line(instrument: Instrument, ready: Model) -> str:
+def _remark(instrument: Instrument, say: Words) -> list[str]:
+    if not instrument.remark:
+        return []
+    return wrap(say.text("flute_told.it_is", remark=say.say(known_remark(instrument.remark))), 80)
+
+
+def _is_fitted(instrument: Instrument) -> bool:
+    """Whether its figures are no test of the model, since it was fitted to them: not so for a flute of the user's own."""
+    plain = instrument.name.removesuffix(SLIDE_SUFFIX)
+    return plain in shipped() and instrument.fingers == load(plain).fingers and instrument.lip == load(plain).lip
+
+
+def _chart_line(instrument: Instrument, ready: Model, say: Words) -> str:
     """How well the standard fingerings are in tune, and what to look at where all of them are off."""
     judged = np.array([row.cents for row in chart_deviations(ready) if row.judged])
-    rms, worst, mean = np.sqrt(np.mean(judged**2)), np.abs(judged).max(), judged.mean()
-    line = f"standard chart: rms {rms:.1f} cents, worst {worst:.1f}{' (in-sample)' if _fitted(instrument) else ''}"
+    rms, worst, mean = (float(each) for each in (np.sqrt(np.mean(judged**2)), np.abs(judged).max(), judged.mean()))
+    line = say.text(f"flute_told.chart{'_fitted' if _is_fitted(instrument) else ''}", rms=rms, worst=worst)
     if abs(mean) <= _ALL_OFF_CENTS:
         return line
-    way = "flat" if mean < 0 else "sharp"
-    return f"{line}; on average {abs(mean):.0f} {way}: look at a4_hz, temperature_c, [lip] at_c4_mm and the places of the holes"
+    return say.text("flute_told.flat" if mean < 0 else "flute_told.sharp_all", chart=line, cents=abs(mean))
 
 
-def moved_scale(name: str, slide_mm: float) -> str:
+def moved_scale(name: str, slide_mm: float, say: Words = ENGLISH) -> str:
     """How each standard fingering's note moves when the head joint is drawn out. Raises InputError."""
     instrument = _load(name)
     ready = model(instrument)
     rest, drawn = (chart_deviations(ready, slide) for slide in (0.0, slide_mm))
-    drawn_out = f"head joint drawn out {slide_mm:g} mm"
-    lines = wrap(f"{instrument.name}: {drawn_out}; cents that each standard fingering moves:", 80)
+    lines = wrap(say.text("flute_told.moved", name=instrument.name, mm=slide_mm), 80)
     moved = [two.cents - one.cents for one, two in zip(rest, drawn, strict=True)]
     notes = [
         f"{one.pitch!s:<4}{cents:+5.0f}" if np.isfinite(cents) else f"{one.pitch!s:<4}    ?"
         for one, cents in zip(rest, moved, strict=True)
     ]
     lines += ["   ".join(notes[at : at + 6]) for at in range(0, len(notes), 6)]
-    lines += [] if np.isfinite(moved).all() else wrap("?: its resonance is lost before the joint is so far out.", 80)
-    lines += wrap(f"It is {instrument.remark}.", 80) if instrument.remark else []
-    lines += wrap("Short tubes move more than long ones: this is for gliding, not for playing in another key.", 80)
+    lines += [] if np.isfinite(moved).all() else wrap(say.text("flute_told.lost"), 80)
+    lines += _remark(instrument, say)
+    lines += wrap(say.text("flute_told.short_tubes"), 80)
     return "\n".join(lines)
 
 
-def _figures(instrument: Instrument, ready: Model) -> list[str]:
+def _figures(instrument: Instrument, ready: Model, say: Words) -> list[str]:
+    air = {"celsius": instrument.temperature_c, "a4": instrument.a4_hz, "mm": instrument.body.end_mm}
+    chart = _chart_line(instrument, ready, say)
     return [
-        f"{len(ready.reach.placements):,} fingerings, {len(ready.reach.states):,} of them different in sound",
-        f"air at {instrument.temperature_c:g} °C, A4 = {instrument.a4_hz:g} Hz, "
-        f"open end at {instrument.body.end_mm:g} mm",
-        *wrap(f"{_chart_line(instrument, ready)}; band shown ±{band_cents(instrument):.0f}", 80),
+        say.text("flute_told.count", n=len(ready.reach.placements), states=len(ready.reach.states)),
+        say.text("flute_told.air", **air),
+        *wrap(say.text("flute_told.band", chart=chart, cents=band_cents(instrument)), 80),
     ]
 
 
-def verdict(file: str) -> str:
+def verdict(file: str, say: Words = ENGLISH) -> str:
     """'can be used', or InputError with every mistake on a line."""
     try:
         instrument = load(file)
@@ -103,8 +120,8 @@ def verdict(file: str) -> str:
         raise InputError(*error.mistakes) from error
     refuse_out_of_tune(instrument, file)
     ready = model(instrument)
-    used = f"{file}: can be used: {instrument.title}, {len(ready.reach.placements):,} fingerings"
-    return "\n".join([used, *wrap(_chart_line(instrument, ready), 80)])
+    told = {"file": file, "title": _title(instrument, say), "n": len(ready.reach.placements)}
+    return "\n".join([say.text("flute_told.usable", **told), *wrap(_chart_line(instrument, ready, say), 80)])
 
 
 def _load(name: str) -> Instrument:

@@ -19,11 +19,13 @@ def flute() -> None:
 
 
 @command("list")
+@language_option
 def list_flutes() -> int:
     """Names of the flutes that are shipped."""
     from annotate import instruments
+    from annotate.language import words
 
-    console.echo(instruments.listing())
+    console.echo(instruments.listing(words(language())))
     return LOOKED
 
 
@@ -35,8 +37,10 @@ def list_flutes() -> int:
 def show_flute(name: str, slide: float) -> int:
     """Holes, keys, fingerings and accuracy of a flute; with --slide how each note of the scale moves."""
     from annotate import instruments
+    from annotate.language import words
 
-    console.echo(instruments.moved_scale(name, slide) if slide else instruments.description(name))
+    say = words(language())
+    console.echo(instruments.moved_scale(name, slide, say) if slide else instruments.description(name, say))
     return LOOKED
 
 
@@ -47,8 +51,9 @@ def show_flute(name: str, slide: float) -> int:
 def check_flute(file: str) -> int:
     """Whether a flute file can be used; each mistake on a line."""
     from annotate import instruments
+    from annotate.language import words
 
-    console.echo(instruments.verdict(file))
+    console.echo(instruments.verdict(file, words(language())))
     return LOOKED
 
 

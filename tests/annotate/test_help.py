@@ -64,3 +64,13 @@ def test_misuse_is_told_in_the_language_asked_for(typed: list[str], language: st
     told = misuse(caught.value, words(language))
     assert "--help" in told and "\n" not in told
     assert not ENGLISH.search(told) or language == "en", told
+
+
+@pytest.mark.parametrize("language", languages())
+def test_flutes_are_told_in_the_language_asked_for(language: str) -> None:
+    told = "".join(
+        CliRunner().invoke(cli, ["flute", *typed, "--language", language], obj=Run()).output
+        for typed in (["list"], ["show", "open-hole-b-slide"], ["show", "open-hole-b", "--slide", "10"])
+    )
+    assert len(told.splitlines()) > 40
+    assert bool(ENGLISH.search(told.replace("--slide", ""))) == (language == "en"), ENGLISH.findall(told)

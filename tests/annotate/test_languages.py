@@ -208,7 +208,6 @@ ENGLISH_KEPT = {
     "annotate/detecting/words.py": "an error for those who edit the vocabulary",
     "annotate/files/encoding.py": "what Python says of bytes, to tell two cases apart",
     "annotate/ventwise/__init__.py": "errors for those who call it",
-    "annotate/instruments.py": "`flute list`, `show` and `check`, with the keys of an instrument file",
     "annotate/drawing/path_picture.py": "SVG",
     "annotate/drawing/picture.py": "SVG, and errors for those who call it",
     "annotate/pack/look.py": "style sheet",
