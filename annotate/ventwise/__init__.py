@@ -214,20 +214,22 @@ def check(
     chords: str = "auto",
     tolerance_cents: float | None = None,
     a4_hz: float | None = None,
+    decisions: str | os.PathLike[str] | None = None,
 ) -> Result:
     """What of a score can be played: a decision for each demand, and findings.
 
     score: a path, the bytes of a MusicXML file (plain or compressed), a file open for reading bytes, or a music21 stream (which
     music21 writes out; it is then read as any file). flute: for every flute part; None: as each part tells; several names: each
     demand once per flute, the first decides. parts: names, ids or numbers from 1; empty: every flute part. chords: 'auto',
-    'multiphonic', 'players' or 'voice'. tolerance_cents: 30, for microtones 20, where None. Raises InputError.
+    'multiphonic', 'players' or 'voice'. tolerance_cents: 30, for microtones 20, where None. decisions: the
+    file of players' decisions; None: the one beside the score, if there is one. Raises InputError.
 
     >>> import ventwise
     >>> result = ventwise.check("examples/glides/slack-tide.musicxml", parts=["1"])
     >>> {str(decision.status) for decision in result.decisions} <= {"playable", "doubtful", "unplayable"}
     True
     """
-    return _look(score, flute, parts, chords, tolerance_cents, a4_hz).result
+    return _look(score, flute, parts, chords, tolerance_cents, a4_hz, decisions).result
 
 
 def annotate(
@@ -239,6 +241,7 @@ def annotate(
     chords: str = "auto",
     tolerance_cents: float | None = None,
     a4_hz: float | None = None,
+    decisions: str | os.PathLike[str] | None = None,
     style: Style = DEFAULT,
     in_place: bool = False,
 ) -> Result:
@@ -248,7 +251,7 @@ def annotate(
     with in_place. style: when diagrams are drawn again and how, which notes, where the legend, in which language.
     Raises InputError, and then nothing is written.
     """
-    looked = _look(score, flute, parts, chords, tolerance_cents, a4_hz)
+    looked = _look(score, flute, parts, chords, tolerance_cents, a4_hz, decisions)
     return pipeline.annotate(looked, Path(out), in_place=in_place, style=style)
 
 
@@ -284,6 +287,7 @@ def _look(
     chords: str,
     tolerance_cents: float | None,
     a4_hz: float | None,
+    decisions: str | os.PathLike[str] | None,
 ) -> pipeline.Looked:
     if isinstance(flute, ModelFlute):
         named: tuple[str, ...] = (flute.source,)
@@ -293,7 +297,12 @@ def _look(
     else:
         named = tuple(flute)
     options = pipeline.Options(
-        flutes=named, a4_hz=a4_hz, parts=tuple(map(str, parts)), chords=chords, tolerance_cents=tolerance_cents
+        flutes=named,
+        a4_hz=a4_hz,
+        parts=tuple(map(str, parts)),
+        chords=chords,
+        tolerance_cents=tolerance_cents,
+        decisions=Path(decisions) if decisions else None,
     )
     return pipeline.look_at(_score_file(score), options)
 

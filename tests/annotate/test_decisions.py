@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from in_words import in_words
 
+from annotate import ventwise as face
 from annotate.choosing.desk import preferred
 from annotate.decisions.address import Address
 from annotate.decisions.kept import load, read
@@ -347,3 +348,11 @@ def test_a_decision_about_an_ordinary_note_that_cannot_be_or_does_not_sound_it_i
     path.with_name("tide.decisions.toml").write_text(f'pitch."A#4".fix = "{fingering}"', encoding="utf-8")
     told = [one.code for one in look_whole(path, Options()).result.findings]
     assert told == ([code] if code else [])
+
+
+def test_decisions_are_taken_from_python_too(tmp_path):
+    own = tmp_path / "own.toml"
+    own.write_text('pitch."A#4".fix = "T 1 | 1 Eb"', encoding="utf-8")
+    score = score_of(QUICK + chord("B4"), chord("A#4"), chord("B4")).encode()
+    fingerings = [str(face.check(score, decisions=each).plan[1].fingering) for each in (None, own)]
+    assert fingerings == ["T 1 | Bb Eb", "T 1 | 1 Eb"]
