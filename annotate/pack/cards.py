@@ -129,6 +129,8 @@ def _answer(entry: Entry, answer: Answer, shown: Shown, *, first: bool) -> Html:
     if decision.own_note:
         parts.append(tag("p", {"class": "own"}, clean(words.text("decisions.own_note", note=decision.own_note))))
     parts.append(_why(decision, shown))
+    if first:
+        parts.append(_warnings(entry, decision, shown))
     parts += [_alternatives(decision, shown), _instead(decision, shown)]
     if first:
         parts.append(_hand(entry, shown))
@@ -173,6 +175,15 @@ def _why(decision: Decision, shown: Shown) -> Html:
     if reading:
         lines.append(tag("p", {"class": "quiet"}, clean(shown.words.text("report.reading", reading=reading))))
     return joined(*lines)
+
+
+def _warnings(entry: Entry, decision: Decision, shown: Shown) -> Html:
+    """Findings at its places, but for what its reason says already."""
+    items = [
+        tag("li", {"class": severity}, tag("b", {}, f"{code} "), text)
+        for code, severity, text in speech.warnings(shown.page, entry, decision)
+    ]
+    return tag("ul", {"class": "findings"}, *items) if items else Html("")
 
 
 def by_ease(found: Sequence[Alternative]) -> list[Alternative]:
@@ -251,7 +262,11 @@ def _pictures(key: tuple[str, str], answer: Answer, shown: Shown) -> Html:
         found.append(tag("figure", {}, map_svg(jets, label), tag("figcaption", {}, *key_of, label)))
     path = answer.decision.path
     if len(path) > 1 and path[0].sounds and answer.blown is not None:
-        drawn = path_svg(answer.decision).replace('fill="white"', 'fill="none"').replace('"black"', '"currentColor"')
+        drawn = (
+            path_svg(answer.decision, words.language)
+            .replace('fill="white"', 'fill="none"')
+            .replace('"black"', '"currentColor"')
+        )
         drawn = drawn.replace("<svg ", '<svg class="chart" role="img" ', 1)
         found.append(tag("figure", {}, Html(drawn), tag("figcaption", {}, words.text("pack.path"))))
     return tag("div", {"class": "figures"}, *found) if found else Html("")

@@ -100,6 +100,7 @@ def _card(entry: Entry, shown: Shown, pictures: _Pictures) -> dict[str, Any]:
         "tuner": [list(row) for row in speech.tuner(words, answer)],
         "sure": speech.confidence(words, decision) + "." if played else "",
         "why": " ".join(text for text in (_own(decision, words), clean(words.say(decision.why))) if text),
+        "warnings": [f"{code} {text}" for code, _, text in speech.warnings(shown.page, entry, decision)],
         "alternatives": [
             {"picture": pictures.name(one.fingering), "text": f"{one.fingering}  {speech.alternative(words, one)}"}
             for one in by_ease(decision.alternatives)

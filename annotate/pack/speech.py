@@ -9,7 +9,7 @@ from annotate.answers import Shifted
 from annotate.decision import Alternative, Decision, Instead
 from annotate.language import Words
 from annotate.output import clean
-from annotate.pack.entries import Answer, Way
+from annotate.pack.entries import Answer, Entry, Way
 from annotate.pack.figures import JetMap
 from annotate.place import Place
 from annotate.report.content import EXPECTED_STRENGTH, confidence_word
@@ -108,6 +108,17 @@ def alternative(words: Words, one: Alternative) -> str:
     """`-6, +11 cents (0.9)`."""
     figure = words.number(one.confidence, "sure")
     return words.text("report.alternative", cents=cents(one.deviation_cents), figure=figure)
+
+
+def warnings(page: Page, entry: Entry, decision: Decision) -> list[tuple[str, str, str]]:
+    """Code, severity and sentences of each finding at the places of an entry, but for what the reason says already."""
+    told = []
+    for one in page.report.finding_groups:
+        if set(one.demands) & set(entry.group.ids) and one.message != decision.why:
+            where = "; ".join(bar_beat(page.words, place) for place in one.places if place.bar)
+            said = f"{where}: {page.words.say(one.message)} {page.words.say(one.advice)}"
+            told.append((one.code, one.severity, clean(said)))
+    return told
 
 
 def instead_pitches(page: Page, one: Instead) -> str:

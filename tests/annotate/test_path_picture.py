@@ -46,7 +46,7 @@ def test_each_pitch_has_a_curve_that_ends_at_its_name_and_lines_differ_by_dashes
     assert [x for x, _ in lower] == sorted(x for x, _ in lower) and len(lower) == 3
     falls = [[b[1] - a[1] for a, b in pairwise(one)] for one in (lower, upper)]
     assert falls[0] == pytest.approx([2 * fall for fall in falls[1]], abs=0.2) and min(falls[0]) > 0
-    assert {"B4", "C#6", "0", "-100"} <= set(texts(picture))
+    assert {"B4", "C♯6", "0", "-100"} <= set(texts(picture))
     dashes = [each.get("stroke-dasharray") for each in picture.iterfind("{*}polyline")]
     assert len(set(dashes)) == 2
 

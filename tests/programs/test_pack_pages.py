@@ -88,11 +88,15 @@ def on_a_phone(one: Prepared) -> list[etree._Element]:
     return [page for part in one.parts for page in pages(part.mei, part.stands, part.names, sheet)]
 
 
-SCORES = [PERFORMER, *sorted((ROOT / "tests/programs/dense").glob("*.musicxml"))]
+DENSE = sorted((ROOT / "tests/programs/dense").glob("*.musicxml"))
+SCORES = [
+    pytest.param(PERFORMER, id=PERFORMER.stem),
+    *(pytest.param(one, id=one.stem, marks=pytest.mark.slow) for one in DENSE),
+]
 
 
 @pytest.mark.parametrize("how", [on_paper, on_a_phone])
-@pytest.mark.parametrize("score", SCORES, ids=lambda path: path.stem)
+@pytest.mark.parametrize("score", SCORES)
 def test_nothing_that_is_drawn_runs_into_anything(
     score: Path, how: Callable[[Prepared], list[etree._Element]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
