@@ -147,21 +147,28 @@ def test_the_page_is_whole_in_itself_and_takes_no_name_for_markup(made: dict[str
     assert policy.startswith("default-src 'none'; img-src data:; style-src 'sha256-")
 
 
-@pytest.mark.parametrize("language", languages())
-def test_two_flutes_give_the_map_of_what_the_second_adds(language: str, own: Model) -> None:
+@pytest.fixture(scope="module")
+def both(own: Model) -> tuple[tables.Dyads, tables.Dyads]:
     more = model(small("open-hole-b", KEYS | {"R3": ("3", "3o")}, "more"))
-    say = words(language)
-    first, second = (tables.dyads(best_of_cells(one, batches(one))) for one in (own, more))
+    return tables.dyads(best_of_cells(own, batches(own))), tables.dyads(best_of_cells(more, batches(more)))
+
+
+def test_two_flutes_give_the_table_of_what_the_second_adds(both: tuple[tables.Dyads, tables.Dyads]) -> None:
+    first, second = both
     kinds = tables.difference(first, second)
     assert set(kinds) == {*first, *second}
-    for cell, kind in kinds.items():
-        assert (kind == tables.ONLY_SECOND) == (cell not in first)
+    assert all((kind == tables.ONLY_SECOND) == (cell not in first) for cell, kind in kinds.items())
     # Every fingering of the first is one of the second; what may be lost is what is only just sure enough.
     assert list(kinds.values()).count(tables.ONLY_SECOND) > 5 * list(kinds.values()).count(tables.ONLY_FIRST)
-    picture = etree.fromstring(dyad_map.difference_map(first, second, ("a & b", "c"), say))
-    assert "a & b" in "".join(picture.itertext())
     rows = list(csv.reader(io.StringIO(tables.difference_table(first, second, ("a", "b")).decode())))
     assert len(rows) == len(kinds) + 1
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_map_of_a_difference_speaks_every_language(language: str, both: tuple[tables.Dyads, tables.Dyads]) -> None:
+    picture = etree.fromstring(dyad_map.difference_map(*both, ("a & b", "c"), words(language)))
+    told = "".join(picture.itertext())
+    assert "a & b" in told and words(language).text("catalogue.axes") in told
 
 
 def test_files_of_others_are_left_alone(made: dict[str, bytes], tmp_path: Path) -> None:
