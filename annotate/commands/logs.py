@@ -21,17 +21,24 @@ def log() -> None:
 @command("add")
 @click.argument("text", metavar="FINGERING|PLACE")
 @click.argument("pitches", nargs=-1, metavar="[PITCH...]")
-@click.option("--worked/--failed", "worked", default=None, required=True)
+@click.option("--worked", is_flag=True)
+@click.option("--failed", is_flag=True)
 @click.option("--flute", default="open-hole-b", show_default=True, metavar="NAME|FILE")
 @click.option("--score", type=FILE, metavar="SCORE")
 @click.option("--remark", default="", metavar="TEXT")
 @quiet_option
 @language_option
-def add(text: str, pitches: tuple[str, ...], worked: bool, flute: str, score: Path | None, remark: str) -> int:
+def add(
+    text: str, pitches: tuple[str, ...], worked: bool, failed: bool, flute: str, score: Path | None, remark: str
+) -> int:
     """Log how a fingering went: "T 2 3 | Eb" C5 D6 --worked (sounding pitches; none: whatever it sounds)."""
+    from annotate.findings import InputError
     from annotate.language import words
     from annotate.player import log_command
+    from fingering_db.message import Message
 
+    if worked == failed:
+        raise InputError(Message("log.worked_or_failed"))
     told = words(language())
     if score is not None:
         console.echo(log_command.add_place(text, pitches, score, flute, worked, remark, told, progress()))

@@ -9,6 +9,7 @@ import pytest
 
 from annotate.choosing.codes import LOG_HEEDED
 from annotate.choosing.desks import desk
+from annotate.commands.logs import add as add_command
 from annotate.decision import Decision, Status
 from annotate.findings import InputError
 from annotate.language import languages, words
@@ -146,3 +147,13 @@ def test_what_cannot_be_logged_or_read_is_told_in_one_line(own: Path, monkeypatc
     assert not desk("open-hole-b").experience.trials
     with pytest.raises(InputError, match="no place for a log"):
         log_command.listing(SAY)
+
+
+@pytest.mark.parametrize("said", [[], ["--worked", "--failed"]])
+def test_how_it_went_must_be_said_once(said: list[str], own: Path) -> None:
+    with pytest.raises(InputError, match="either --worked or --failed"):
+        add_command.main(["T 2 3 | Eb", "C5", "D6", *said], standalone_mode=False)
+    assert not (own / "data").exists()
+    add_command.main(["T 2 3 | Eb", "C5", "D6", "--failed"], standalone_mode=False)
+    (trial,) = player_log.read(own / "data" / player_log.NAME).trials
+    assert not trial.worked
