@@ -19,6 +19,7 @@ from fingering_db.message import Message
 from fingering_db.motion import against_the_ear, as_fingering
 from fingering_db.nearby import nearby
 from fingering_db.pitch import Pitch, PitchError
+from fingering_db.playability import DOUBTFUL_CONFIDENCE
 from fingering_db.ranking import Candidate
 from fingering_db.ranking import sounds as resonances_of
 from fingering_db.shifts import Pattern, PatternError, Shift, set_size, spread_cents
@@ -52,7 +53,7 @@ def find(desk: Desk, texts: Sequence[str], tolerance_cents: float, limit: int) -
 
 
 def _how_to_blow(desk: Desk, asked: tuple[Pitch, ...], best: Candidate) -> Message | None:
-    if best.one_note:
+    if best.one_note or best.confidence < DOUBTFUL_CONFIDENCE:
         return None
     pairs = zip(asked, best.deviation_cents, strict=True)
     hz = tuple(pitch.hz(desk.a4_hz) * 2.0 ** (cents / 1200.0) for pitch, cents in pairs)

@@ -14,6 +14,7 @@ import numpy as np
 from fingering_db.acoustics.arrays import RealArray
 from fingering_db.acoustics.jet import HEARD, Jets, Modes, broad_jets, each_jet, pair_share, side_by_side
 from fingering_db.acoustics.jet_time import RATE, Stepped, step
+from fingering_db.at_once import EASY
 from fingering_db.fingering import Fingering
 from fingering_db.mechanism import hole_states
 from fingering_db.model import Model, highest_hz
@@ -23,9 +24,6 @@ from fingering_db.ranking import common_fundamental
 LOUDEST = 0.5
 """Largest sample, without sign, of a full scale of 1: half, so that nothing clips and nobody is startled."""
 
-EASY = (
-    0.08  # share of broad jets that sound a pair: from here on the air rests there unless something else is asked. Ours
-)
 _SWEEP_DISTANCE, _SWEEP_THICKNESS = 6e-3, 0.9e-3  # [m] amid the broad jets
 _SWEEP_SPEEDS = (7.0, 60.0)  # [m/s] through the registers of a low note
 _RISE_SHARE, _RISE_FROM = 0.15, 0.5  # of the time to reach the resting speed, from this part of it
