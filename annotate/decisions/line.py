@@ -19,11 +19,6 @@ def place_line(address: str, what: str, value: str | Fingering | Iterable[str]) 
     return f"{PLACE}.{_text(address)}.{what} = {_value(value)}"
 
 
-def pitch_line(pitches: str, what: str, value: str | Fingering | Iterable[str]) -> str:
-    """A decision for one pitch or chord wherever it stands: `pitch."A#4".forbid = ["T 1 | 1 Eb"]`."""
-    return f"{PITCH}.{_text(pitches)}.{what} = {_value(value)}"
-
-
 def choice_line(address: str, fingering: Fingering, others: Iterable[Fingering]) -> str:
     """As `place_line` with FIX, the other fingerings behind it as a comment."""
     told = ", ".join(_text(str(one)) for one in others)

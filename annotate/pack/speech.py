@@ -14,7 +14,6 @@ from annotate.pack.figures import JetMap
 from annotate.place import Place
 from annotate.report.content import EXPECTED_STRENGTH, confidence_word
 from annotate.report.phrases import Page, signed_cents
-from annotate.score import Event
 from fingering_db.motion import ACROSS, DOWN, FingerMove
 
 _MOST_SOUNDS = 4
@@ -84,11 +83,6 @@ def _finger(words: Words, move: FingerMove) -> str:
 def bar_beat(words: Words, place: Place) -> str:
     """`bar 12, beat 2`."""
     return clean(words.text("place.bar_beat", bar=place.bar, beat=words.beat(place)))
-
-
-def bar_beat_of(words: Words, event: Event) -> str:
-    """The same of an event."""
-    return bar_beat(words, Place("", "", event.bar, event.beat))
 
 
 def tuner(words: Words, answer: Answer) -> list[tuple[str, str, str, str]]:
