@@ -80,8 +80,8 @@ def test_statuses_change_at_the_tolerance_and_at_confidence_a_half_and_0_15(
 
 
 def test_the_tolerance_is_thirty_cents_and_twenty_for_microtones_unless_the_user_says_otherwise(desk: Desk) -> None:
-    kinds = ("multiphonic", "glissando", "note", "microtone")
-    asked = [demand(1, place("1"), "C5", kind=kind) for kind in kinds]
+    asked = [demand(1, place("1"), "C5", kind=kind) for kind in ("multiphonic", "glissando", "note")]
+    asked.append(demand(1, place("1"), "C5+50", kind="microtone"))
     assert [desk.tolerance(one) for one in asked] == [30.0, 30.0, 30.0, 20.0]
     assert {replace(desk, tolerance_cents=12.0).tolerance(one) for one in asked} == {12.0}
 
