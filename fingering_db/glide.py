@@ -141,7 +141,7 @@ def _served(
     return found[:_CONSIDERED]
 
 
-@lru_cache(maxsize=512)  # how far a start can be taken is tried out with one end after the other
+@lru_cache(maxsize=128)  # how far a start can be taken is tried out with one end after the other
 def _starting(
     model: Model, start: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float, at: int
 ) -> tuple[IndexArray, RealArray]:
