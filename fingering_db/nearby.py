@@ -14,6 +14,7 @@ from fingering_db.model import Model
 from fingering_db.pitch import Pitch
 from fingering_db.playability import PLAYABLE_CONFIDENCE
 from fingering_db.ranking import Candidate, find
+from fingering_db.store import let_go
 from fingering_db.survey import atlas
 
 _MOST_SKIPPED = 2
@@ -41,6 +42,7 @@ def nearby(
     found: list[Nearby] = []
     for away, pitches in _proposals(model, tuple(sorted(targets, key=lambda pitch: pitch.midi)), a4_hz):
         best = find(model, pitches, tolerance_cents, a4_hz, limit=1, jets=False).best
+        let_go()
         if best and best[0].confidence >= PLAYABLE_CONFIDENCE and not best[0].one_note:
             found.append(Nearby(pitches, best[0], away))
             if len(found) == wanted:

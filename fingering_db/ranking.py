@@ -20,6 +20,7 @@ from fingering_db.model import Model, highest_hz, sound_of
 from fingering_db.pitch import Pitch
 from fingering_db.playability import Holding, holding, pairs, strength
 from fingering_db.search import matching, nothing
+from fingering_db.store import let_go
 from fingering_db.survey import atlas, of_one_sound
 from fingering_db.trials import Tried
 from fingering_db.uncertainty import common_cents
@@ -156,6 +157,7 @@ def answers(model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4
         hits = nothing(len(hz))
     else:
         hits = matching(atlas(model), hz, tolerance_cents, bounds)
+    let_go()  # before and after what is not side by side in a large atlas
     every, lips = atlas(model), np.broadcast_to(hits.lips[:, None], hits.branches.shape)
     confidence = every.strengths(hits.branches, lips).min(axis=1, initial=1.0)
     bands = bands_of(model, every, hits.branches, lips if len(hz) > 1 else None)
@@ -298,7 +300,9 @@ def _resonances_of(model: Model, rows: IndexArray, lips: RealArray) -> tuple[Ind
     number, branch = every.all_of(rows)
     there = every.exists(branch, lips[number])
     number, branch = number[there], branch[there]
-    return number, branch, every.hz(every.places(branch, lips[number])[0])
+    hz = every.hz(every.places(branch, lips[number])[0])
+    let_go()
+    return number, branch, hz
 
 
 def with_jets(
