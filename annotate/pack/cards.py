@@ -16,6 +16,7 @@ from annotate.pack.charts import curve_svg, map_svg
 from annotate.pack.entries import Answer, Entry, Ways
 from annotate.pack.figures import Curve, JetMap
 from annotate.pack.markup import Html, joined, tag
+from annotate.pack.svg_out import recoloured
 from annotate.report.phrases import Page
 from fingering_db.fingering import Fingering
 from fingering_db.hand import effort_of
@@ -42,9 +43,10 @@ class Diagrams:
         for fingering, name in self.names.items():
             drawing = picture.drawing(fingering)
             inner = picture.svg(drawing).partition("</title>\n")[2].removesuffix("\n</svg>\n")
-            inner = inner.replace('"black"', '"currentColor"').replace('"white"', '"var(--sheet)"')
             width, height = picture.size(drawing)
-            found.append(tag("symbol", {"id": name, "viewBox": f"0 0 {width:.2f} {height:.2f}"}, Html(inner)))
+            found.append(
+                tag("symbol", {"id": name, "viewBox": f"0 0 {width:.2f} {height:.2f}"}, Html(recoloured(inner)))
+            )
         return tag("svg", {"class": "store", "aria-hidden": "true", "focusable": "false"}, *found)
 
 
@@ -262,11 +264,7 @@ def _pictures(key: tuple[str, str], answer: Answer, shown: Shown) -> Html:
         found.append(tag("figure", {}, map_svg(jets, label), tag("figcaption", {}, *key_of, label)))
     path = answer.decision.path
     if len(path) > 1 and path[0].sounds and answer.blown is not None:
-        drawn = (
-            path_svg(answer.decision, words.language)
-            .replace('fill="white"', 'fill="none"')
-            .replace('"black"', '"currentColor"')
-        )
+        drawn = recoloured(path_svg(answer.decision, words.language))
         drawn = drawn.replace("<svg ", '<svg class="chart" role="img" ', 1)
         found.append(tag("figure", {}, Html(drawn), tag("figcaption", {}, words.text("pack.path"))))
     return tag("div", {"class": "figures"}, *found) if found else Html("")

@@ -17,7 +17,7 @@ from annotate.pack.engraving import Sheet
 from annotate.pack.look import look
 from annotate.pack.part_pages import pages
 from annotate.pack.svg_out import on_paper
-from annotate.pack.typeset import pdf
+from annotate.pack.typeset import pdf, sheets
 from annotate.score import Part
 
 _LEGEND_CHARACTERS = 95  # in a line of the legend, at most
@@ -61,7 +61,6 @@ def part_pdf(
     words: Words,
 ) -> bytes:
     """Every part with its pages, one after the other."""
-    printed, (width, height) = look().printed, look().paper[paper]
     pictures: dict[str, str] = {}
     told = []
     for n, (part, svgs) in enumerate(parts):
@@ -83,20 +82,5 @@ def part_pdf(
                 "legend": signs,
             }
         )
-    data = {
-        "title": clean(title),
-        "composer": clean(composer),
-        "running": clean(title),
-        "language": words.language,
-        "width": width,
-        "height": height,
-        "margin": printed.margin,
-        "foot": printed.foot,
-        "text_pt": printed.text_pt,
-        "small_pt": printed.small_pt,
-        "title_pt": printed.title_pt,
-        "ink": look().light("ink"),
-        "quiet": look().light("quiet"),
-        "parts": told,
-    }
+    data = sheets(paper, words.language) | {"title": clean(title), "composer": clean(composer), "parts": told}
     return pdf("part.typ", data, pictures)

@@ -24,7 +24,7 @@ from annotate.pack.part_copy import part_copies
 from annotate.pack.part_pages import pages
 from annotate.pack.sheet import sheet_pdf
 from annotate.pack.speech import asked, bar_beat
-from annotate.pack.svg_out import Marked, Store, in_page, on_paper
+from annotate.pack.svg_out import Marked, Store, in_page, on_paper, recoloured
 from annotate.pipeline import Looked
 from annotate.report.content import Report, build
 from annotate.report.phrases import Page
@@ -182,10 +182,7 @@ def _legend(made: Prepared) -> tuple[tuple[str, str], ...]:
     stands: list[Stand] = [stand for part in made.parts for stand in part.stands]
     statuses = {status for part in made.parts for status in part.statuses}
     listed = legends.entries(stands, statuses, made.words)
-    return tuple(
-        (picture.replace('"black"', '"currentColor"').replace('"white"', '"var(--sheet)"'), text)
-        for picture, text in listed
-    )
+    return tuple((recoloured(picture), text) for picture, text in listed)
 
 
 def _music(

@@ -12,7 +12,7 @@ from annotate.pack import speech
 from annotate.pack.cards import Shown, by_ease
 from annotate.pack.entries import Entry
 from annotate.pack.look import look
-from annotate.pack.typeset import pdf
+from annotate.pack.typeset import pdf, sheets
 from annotate.report.content import Report
 from fingering_db.fingering import Fingering, text_of
 
@@ -48,21 +48,13 @@ def sheet_pdf(
     flute: str,
 ) -> bytes:
     """The sheet. heading: what it is called."""
-    words, printed, (width, height) = shown.words, look().printed, look().paper[paper]
+    words = shown.words
     pictures = _Pictures()
     data = {
         "title": clean(title),
         "heading": heading,
         "composer": clean(composer),
         "flute": clean(flute),
-        "language": words.language,
-        "width": width,
-        "height": height,
-        "margin": printed.margin,
-        "foot": printed.foot,
-        "text_pt": printed.text_pt,
-        "small_pt": printed.small_pt,
-        "title_pt": printed.title_pt,
         "summary": shown.page.tally(report.total),
         "tuner": [words.text(f"pack.{name}") for name in ("written", "shows", "held", "speed")],
         "alternatives": words.text("pack.alternatives"),
@@ -77,8 +69,8 @@ def sheet_pdf(
             for name in ("confidence_note", "cautions")
         ],
     }
-    colours = {name: look().light(name) for name in ("ink", "quiet", "line", "tide", *map(str, Status))}
-    return pdf("sheet.typ", data | colours, pictures.files)
+    colours = {name: look().light(name) for name in ("line", "tide", *map(str, Status))}
+    return pdf("sheet.typ", sheets(paper, words.language) | data | colours, pictures.files)
 
 
 def _card(entry: Entry, shown: Shown, pictures: _Pictures) -> dict[str, Any]:

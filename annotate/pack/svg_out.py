@@ -16,6 +16,11 @@ _STORED = re.compile(r"#m\d+")
 _TIMES = re.compile(r"Times(, ?serif)?")
 
 
+def recoloured(svg: str) -> str:
+    """SVG text in black and white in the colours of the page that it stands in."""
+    return svg.replace('"black"', '"currentColor"').replace('"white"', '"var(--sheet)"')
+
+
 def on_paper(page: etree._Element) -> str:
     """A page as a file, its size in millimetres."""
     _named_fonts(page)

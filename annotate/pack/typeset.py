@@ -11,9 +11,27 @@ from pathlib import Path
 from typing import Any
 
 from annotate.pack.fonts import write_ttf
+from annotate.pack.look import look
 
 _ALWAYS = datetime(2000, 1, 1, tzinfo=UTC)
 """The date in every file, so that the same sheets are the same bytes."""
+
+
+def sheets(paper: str, language: str) -> dict[str, Any]:
+    """What every template is told of its sheets: sizes and colours. paper: a name in the look."""
+    printed, (width, height) = look().printed, look().paper[paper]
+    return {
+        "language": language,
+        "width": width,
+        "height": height,
+        "margin": printed.margin,
+        "foot": printed.foot,
+        "text_pt": printed.text_pt,
+        "small_pt": printed.small_pt,
+        "title_pt": printed.title_pt,
+        "ink": look().light("ink"),
+        "quiet": look().light("quiet"),
+    }
 
 
 def pdf(template: str, data: Mapping[str, Any], pictures: Mapping[str, str]) -> bytes:

@@ -16,7 +16,7 @@ from hostile_score import HOSTILE
 
 from annotate.pack import sounds
 from annotate.pack.entries import Entry, entries, ways
-from annotate.pack.figures import LOW_HZ, Blown, curves, jet_map, lip_of
+from annotate.pack.figures import Blown, curves, jet_map, lip_of
 from annotate.pack.look import look as the_look
 from annotate.pack.markup import data, tag
 from annotate.pipeline import Looked
@@ -103,7 +103,6 @@ def test_a_jet_map_knows_the_tones_of_a_plain_note(looked: Looked) -> None:
     assert 1 in middle.tolist() and found.best(1) is not None
     speeds = found.speed_m_s
     assert speeds[middle == 1].min() < speeds[middle == -2].max()
-    assert LOW_HZ < 523.25
 
 
 def test_the_hand_goes_from_what_is_held_before(looked: Looked) -> None:
