@@ -32,7 +32,7 @@ LOWEST, HIGHEST = Pitch("C", 0, 0), Pitch("B", 0, 9)
 
 def find(desk: Desk, texts: Sequence[str], tolerance_cents: float, limit: int) -> Search:
     """Ranked fingerings for pitches (sounding pitch). Raises InputError for a text that is no pitch."""
-    asked = _pitches(texts)
+    asked = pitches_of(texts)
     found = desk.search(asked, tolerance_cents, limit)
     near = () if found.best else nearby(desk.model, asked, tolerance_cents, desk.a4_hz)
     near = tuple(one for one in near if not desk.failed_before(one))
@@ -90,7 +90,7 @@ def sounds(desk: Desk, text: str, slide_mm: float = 0.0) -> Sounding:
 
 def glide(desk: Desk, start: str, end: str, tolerance_cents: float) -> Gliding:
     """Ways to slide from one set of sounding pitches to another. Raises InputError for a text that names no pitches."""
-    first, last = _pitches(start.split()), _pitches(end.split())
+    first, last = pitches_of(start.split()), pitches_of(end.split())
     if len(first) != len(last):
         raise InputError(Message("question.unequal", start=len(first), end=len(last)))
     if [pitch.midi for pitch in first] == [pitch.midi for pitch in last]:
@@ -122,7 +122,7 @@ def _way(desk: Desk, one: Glide, status: Status, tolerance_cents: float) -> Way:
     )
 
 
-def _pitches(texts: Sequence[str]) -> tuple[Pitch, ...]:
+def pitches_of(texts: Sequence[str]) -> tuple[Pitch, ...]:
     """Different pitches, from the lowest up. Raises InputError for texts that are none, or none that a flute could sound."""
     if not texts:
         raise InputError(Message("question.no_pitch"))

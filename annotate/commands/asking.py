@@ -46,6 +46,7 @@ def find(
     from annotate import questions
 
     pitches = tuple(pitch for text in pitches for pitch in text.split())
+    questions.pitches_of(pitches)  # what is no pitch is told before anything is computed
     answers = [questions.find(one, pitches, tolerance, limit) for one in searched(desks_of(flutes, a4, slide))]
     print_answers(answers, form)
     return LOOKED if answers[0].found else UNPLAYABLE
@@ -113,6 +114,7 @@ def glide(start: str, end: str, flutes: tuple[str, ...], a4: float | None, toler
     """Ways to slide without a jump: C5 B4, or "C5 D6" "B4 C#6" for a multiphonic."""
     from annotate import questions
 
+    questions.pitches_of(start.split()), questions.pitches_of(end.split())
     answers = [questions.glide(one, start, end, tolerance) for one in searched(desks_of(flutes, a4))]
     print_answers(answers, form)
     return LOOKED if answers[0].ways else UNPLAYABLE
