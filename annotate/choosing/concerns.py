@@ -114,6 +114,9 @@ def _attack(decision: Decision) -> list[Finding]:
     sounds = sorted(_asked(decision), key=lambda one: one.speed_m_s[0])
     if decision.demand.kind != Kind.MULTIPHONIC or len(sounds) < 2 or decision.at_once:
         return []  # how to blow for both at once is told with the answer
+    notes = decision.demand.events[0].notes
+    if any(note.slur_stops for note in notes) and not any(note.slur_starts for note in notes):
+        return []  # slurred into: there is no attack
     first, last = sounds[0], sounds[-1]
     if last.speed_m_s[0] < _SPEAKS_EARLIER * first.speed_m_s[0]:
         return []
