@@ -40,6 +40,8 @@ def at_once(of: Model, fingering: Fingering, hz: tuple[float, ...], lip_mm: floa
     states = hole_states(of.instrument, fingering)[None, :]
     lips = None if lip_mm is None else np.array([lip_mm * 1e-3])
     crossings = of.drawn_out(states, of.flute.slide_mm, lips)
+    if not len(crossings.hz):
+        return None
     modes, _ = modes_of(of.curve.size.likened(crossings))
     number = [int(np.abs(np.log(crossings.hz / one)).argmin()) for one in hz]
     told = (_pair(modes, number, pair) for pair in itertools.combinations(range(len(hz)), 2))
