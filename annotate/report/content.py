@@ -21,7 +21,7 @@ EXPECTED_STRENGTH = 0.5
 """A resonance at least this strong is expected to sound alone."""
 _SAME_NOTE_CENTS = 60.0
 """A resonance this near to a pitch asked for is that pitch: widest tolerance at which a demand can be met."""
-_CONFIDENCE_WORDS = ((0.85, "very_likely"), (PLAYABLE_CONFIDENCE, "likely"), (DOUBTFUL_CONFIDENCE, "uncertain"))
+_CONFIDENCE_WORDS = ((0.8, "very_likely"), (PLAYABLE_CONFIDENCE, "likely"), (DOUBTFUL_CONFIDENCE, "uncertain"))
 _SEVERITIES = {"error": 0, "warning": 1, "info": 2}
 
 
