@@ -48,7 +48,8 @@ class Near:
 class Search:
     """Fingerings for sounding pitches on one flute. asked: from the lowest up; written: the same as its part writes them.
     tolerance_cents: as asked. sounds_found: how many different sounds answer; found: the best of them, the best first; near:
-    what is near where nothing answers. tried: fingerings that were looked at. remark: what the flute's file says that bears
+    what is near where nothing answers; surest: confidence of the best that comes near the pitches, if none is expected to sound,
+    NaN otherwise. tried: fingerings that were looked at. remark: what the flute's file says that bears
     on all its figures, '' for nothing. failed: left out of `found`, for the player has tried them in vain. at_once: how to blow
     for the first of `found`, None for one pitch or one note."""
 
@@ -60,6 +61,7 @@ class Search:
     sounds_found: int = 0
     found: tuple[FoundFingering, ...] = ()
     near: tuple[Near, ...] = ()
+    surest: float = math.nan
     remark: str = ""
     failed: tuple[FoundFingering, ...] = ()
     at_once: Message | None = None

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
 from annotate.answers import FoundFingering, Gliding, Near, Search, Shifted, Shifts, Sounding, Way, WayPoint
 from annotate.choosing.blowing import how_to_blow
-from annotate.choosing.desk import Desk, shown
+from annotate.choosing.desk import Desk, shown, status_of
 from annotate.choosing.multiphonics import MOST_PITCHES
 from annotate.choosing.slides import glide_reason, glide_status, no_way, ways
 from annotate.decision import Status
@@ -19,7 +20,6 @@ from fingering_db.message import Message
 from fingering_db.motion import against_the_ear, as_fingering
 from fingering_db.nearby import nearby
 from fingering_db.pitch import Pitch, PitchError
-from fingering_db.playability import DOUBTFUL_CONFIDENCE
 from fingering_db.ranking import Candidate
 from fingering_db.ranking import sounds as resonances_of
 from fingering_db.shifts import Pattern, PatternError, Shift, set_size, spread_cents
@@ -34,7 +34,8 @@ def find(desk: Desk, texts: Sequence[str], tolerance_cents: float, limit: int) -
     """Ranked fingerings for pitches (sounding pitch). Raises InputError for a text that is no pitch."""
     asked = pitches_of(texts)
     found = desk.search(asked, tolerance_cents, limit)
-    near = () if found.best else nearby(desk.model, asked, tolerance_cents, desk.a4_hz)
+    expected = tuple(one for one in found.best if status_of(one, tolerance_cents) != Status.UNPLAYABLE)
+    near = () if expected else nearby(desk.model, asked, tolerance_cents, desk.a4_hz, doubtful_too=True)
     near = tuple(one for one in near if not desk.failed_before(one))
     shift = desk.model.instrument.transposition_semitones
     return Search(
@@ -44,16 +45,17 @@ def find(desk: Desk, texts: Sequence[str], tolerance_cents: float, limit: int) -
         tolerance_cents=tolerance_cents,
         tried=len(desk.model.reach.placements),
         sounds_found=found.count,
-        found=tuple(_found(desk, candidate) for candidate in found.best),
+        found=tuple(_found(desk, candidate) for candidate in expected),
         near=tuple(Near(one.pitches, one.candidate.fingering, one.candidate.confidence) for one in near),
+        surest=found.best[0].confidence if found.best and not expected else math.nan,
         remark=desk.model.instrument.remark,
         failed=tuple(_found(desk, candidate) for candidate in found.failed),
-        at_once=_how_to_blow(desk, asked, found.best[0]) if found.best else None,
+        at_once=_how_to_blow(desk, asked, expected[0]) if expected else None,
     )
 
 
 def _how_to_blow(desk: Desk, asked: tuple[Pitch, ...], best: Candidate) -> Message | None:
-    if best.one_note or best.confidence < DOUBTFUL_CONFIDENCE:
+    if best.one_note:
         return None
     pairs = zip(asked, best.deviation_cents, strict=True)
     hz = tuple(pitch.hz(desk.a4_hz) * 2.0 ** (cents / 1200.0) for pitch, cents in pairs)

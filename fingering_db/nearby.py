@@ -12,7 +12,7 @@ from fingering_db.acoustics.arrays import RealArray
 from fingering_db.likeness import FARTHEST, difference, harmonic, moved
 from fingering_db.model import Model
 from fingering_db.pitch import Pitch
-from fingering_db.playability import PLAYABLE_CONFIDENCE
+from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
 from fingering_db.ranking import Candidate, find
 from fingering_db.store import let_go
 from fingering_db.survey import atlas
@@ -32,22 +32,30 @@ class Nearby:
 
 
 def nearby(
-    model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float = 440.0, wanted: int = 3
+    model: Model,
+    targets: tuple[Pitch, ...],
+    tolerance_cents: float,
+    a4_hz: float = 440.0,
+    wanted: int = 3,
+    *,
+    doubtful_too: bool = False,
 ) -> tuple[Nearby, ...]:
     """The nearest sets that are within the tolerance and expected to sound, most like the one asked for first; may be
-    empty. None is one note and its harmonics.
+    empty. None is one note and its harmonics. doubtful_too: where there is none, those that may sound.
 
     targets: sounding pitches. Proposals come from the strong resonances of every fingering (atlas), to the nearest
     semitone; each is then searched for with one lip, and only what the search finds is returned."""
     found: list[Nearby] = []
+    doubtful: list[Nearby] = []
     for away, pitches in _proposals(model, tuple(sorted(targets, key=lambda pitch: pitch.midi)), a4_hz):
         best = find(model, pitches, tolerance_cents, a4_hz, limit=1, jets=False).best
         let_go()
-        if best and best[0].confidence >= PLAYABLE_CONFIDENCE and not best[0].one_note:
-            found.append(Nearby(pitches, best[0], away))
-            if len(found) == wanted:
-                break
-    return tuple(found)
+        if not best or best[0].one_note or best[0].confidence < DOUBTFUL_CONFIDENCE:
+            continue
+        (found if best[0].confidence >= PLAYABLE_CONFIDENCE else doubtful).append(Nearby(pitches, best[0], away))
+        if len(found) == wanted:
+            break
+    return tuple(found or (doubtful[:wanted] if doubtful_too else ()))
 
 
 def _proposals(model: Model, targets: tuple[Pitch, ...], a4_hz: float) -> list[tuple[float, tuple[Pitch, ...]]]:

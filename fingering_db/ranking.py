@@ -18,7 +18,7 @@ from fingering_db.idle import told_apart
 from fingering_db.mechanism import hole_states
 from fingering_db.model import Model, highest_hz, sound_of
 from fingering_db.pitch import Pitch
-from fingering_db.playability import Holding, holding, pairs, strength
+from fingering_db.playability import DOUBTFUL_CONFIDENCE, Holding, holding, pairs, strength
 from fingering_db.search import matching, nothing
 from fingering_db.store import let_go
 from fingering_db.survey import atlas, of_one_sound
@@ -81,8 +81,9 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """What a search gave: how many distinct sounds answer, and the best of them, ranked. failed: left out of these, for a player
-    has tried them in vain."""
+    """What a search gave: how many distinct sounds answer and may sound (playability.py), and the best of all that answer,
+    ranked, those that are not expected to sound behind the others. failed: left out of these, for a player has tried them in
+    vain."""
 
     count: int
     best: tuple[Candidate, ...]
@@ -202,15 +203,22 @@ def find(
     before what is as good otherwise, and one note and its harmonics last.
     jets: with what the jets make of them (`with_jets`)."""
     found = answers(model, targets, tolerance_cents, a4_hz)
-    order = np.argsort(-found.score, kind="stable")
+    order = np.lexsort((-found.score, _unlikely(found)))
     most = limit if len(targets) == 1 else max(limit, _RERANKED)
     best = told_apart(model, found.rows, found.cents, found.confidence, order, most)
     if len(targets) > 1:
         found = _looked_at(model, found, best)
-        best = best[np.lexsort((-found.score[best], one_notes(model, found, best)))]
+        best = best[np.lexsort((-found.score[best], one_notes(model, found, best), _unlikely(found)[best]))]
     shown = candidates(model, found, best[:limit])
     hz = tuple(pitch.hz(a4_hz) for pitch in targets)
-    return Found(len(found.rows), with_jets(model, shown, hz, found.rows[best[:limit]]) if jets else shown)
+    return Found(
+        int((~_unlikely(found)).sum()), with_jets(model, shown, hz, found.rows[best[:limit]]) if jets else shown
+    )
+
+
+def _unlikely(found: Answers) -> BoolArray:
+    """Which are not expected to sound, shape (n,)."""
+    return np.asarray(found.confidence < DOUBTFUL_CONFIDENCE)
 
 
 _SAME_RESONANCE = 3e-3  # 5 cents in ln f: atlas and grid place a resonance within far less

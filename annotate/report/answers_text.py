@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from annotate.answers import Answer, FoundFingering, Gliding, Search, Shifted, Shifts, Sounding
@@ -108,7 +109,10 @@ def _nothing(answer: Search, say: Words) -> list[str]:
         "tried": answer.tried,
         "tolerance": answer.tolerance_cents,
     }
-    heading = say.text("answer.nothing", **values)
+    if math.isnan(answer.surest):
+        heading = say.text("answer.nothing", **values)
+    else:
+        heading = say.text("answer.none_expected", surest=answer.surest, **values)
     table = [
         (say.value(one.pitches, "plus"), say.text("answer.confidence", confidence=one.confidence), str(one.fingering))
         for one in answer.near

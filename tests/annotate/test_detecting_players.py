@@ -53,7 +53,7 @@ def part(name: str, *events: Event, said: tuple[Direction, ...] = ()) -> Part:
 
 
 def verdict(name: str, *events: Event, said: tuple[Direction, ...] = (), parts: int = 4) -> Verdict:
-    return next(iter(Scene.of(part(name, *events, said=said), "auto", Company(parts)).verdicts.values()))
+    return next(iter(Scene.of(part(name, *events, said=said), "auto", Company(parts), {}).verdicts.values()))
 
 
 NINTH = chord(0, "C5", "D6")
@@ -192,7 +192,7 @@ def test_two_voices_that_also_move_apart_are_two_players() -> None:
 
 
 def test_two_voices_in_unison_are_no_chord() -> None:
-    assert Scene.of(part("Flute", chord(0, "C5"), chord(0, "C5", voice="2")), "auto", Company(4)).verdicts == {}
+    assert Scene.of(part("Flute", chord(0, "C5"), chord(0, "C5", voice="2")), "auto", Company(4), {}).verdicts == {}
 
 
 def test_chords_below_the_second_resonance_of_any_tube_are_undecided() -> None:
