@@ -23,13 +23,21 @@ ROW = '\n[[left]]\ntouch = "F"\nfinger = "L4"\neffort = 1.7\ndrawn = "side"\nsig
 LETTER = '\nF = { strokes = "M5.6 0H0V10M0 4.8H4.8", width = 5.6 }\n'
 # Where text is read that somebody has typed: the command line, a score, data files, an earlier report.
 MAY_READ_FINGERINGS = {
+    "annotate/decisions/kept.py",
+    "annotate/decisions/wish.py",
     "annotate/detecting/fingering_text.py",
+    "annotate/model_sound.py",
+    "annotate/player/log_command.py",
     "annotate/questions.py",
     "annotate/since.py",
     "annotate/ventwise/__init__.py",
+    "fingering_db/alternatives.py",
     "fingering_db/chart.py",
     "fingering_db/evidence.py",
     "fingering_db/fitting.py",
+    "fingering_db/log_table.py",
+    "fingering_db/played.py",
+    "fingering_db/player_log.py",
 }
 
 
