@@ -79,8 +79,13 @@ def run_here(
     monkeypatch.setattr(sys, "argv", ["ventwise", *words])
     monkeypatch.setattr(sys, "warnoptions", ["error"])  # a warning is a fault here, and not to be kept from us
     capsys.readouterr()
-    with pytest.raises(SystemExit) as left:
-        cli.main()
+    taken = {one: signal.getsignal(one) for one in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)}
+    try:
+        with pytest.raises(SystemExit) as left:
+            cli.main()
+    finally:  # at its end a run ignores signals; what later tests start would inherit that
+        for one, handler in taken.items():
+            signal.signal(one, handler)
     told = capsys.readouterr()
     assert isinstance(left.value.code, int)
     return left.value.code, told.out, told.err
