@@ -120,6 +120,8 @@ def _why(report: Report, group: Group, decision: Decision, page: Page) -> str:
     worst = max(off, key=abs, default=0.0)
     if abs(worst) > _WORTH_TELLING:
         key = "off" if min(off) < -_WORTH_TELLING and max(off) > _WORTH_TELLING else "low" if worst < 0.0 else "high"
+        if decision.demand.kind == Kind.GLISSANDO and key != "off" and off.index(worst) >= len(decision.demand.pitches):
+            key = f"ends_{key}"
         return page.say(f"short.{key}", cents=round(abs(worst)))
     if SLOW_TREMOLO in codes:
         return page.say("short.slow")
