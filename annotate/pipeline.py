@@ -90,20 +90,9 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
     """The same for a score that was loaded."""
     form = form_of(file, program=options.musescore)
     kept = _kept(file.path, options)
-    with _about(file.path):
-        data = form.meaning()
-        headings = read_headings(data)
-        options = _with_flutes(options, kept, headings)
-        chosen = _chosen_parts(headings, options)
-        # Flutes that were not asked for tell who plays the chords of the others.
-        flutes = {part.id for part, _ in find_flute_parts(headings.parts)}
-        score = read_score(data, flutes | {part.id for part, _ in chosen})
-    families = {part.id: family for part, family in chosen}
-    parts = tuple(part for part in score.parts if part.id in families)
-    # Of the flutes that only give evidence nothing is told.
-    aside = flutes - {part.id for part in parts}
-    findings = [finding for finding in score.findings if finding.place is None or finding.place.part_id not in aside]
-    findings += [one for part in parts for one in changed_rows(part)]
+    read = _read(file, form, kept, options)
+    score, headings, options, parts, families = read.score, read.headings, read.options, read.parts, read.families
+    findings = list(read.findings)
     ruled = rulings(kept, parts)
     findings += ruled.findings
     decisions: list[Decision] = []
@@ -135,9 +124,7 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
         not_judged += detected.not_judged
         undecided += detected.undecided
         texts = words_by_place(part)
-        decisions += [
-            replace(decision, notes=notes_at(decision, texts, options.language)) for decision in decided.decisions
-        ]
+        decisions += [replace(one, notes=notes_at(one, texts, options.language)) for one in decided.decisions]
         findings += decided.findings
         plans.append((part, decided.plans))
     result = Result(
@@ -153,9 +140,40 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
         plan=tuple(note for part, own in plans for note in planned_notes(part, own)),
         plan_costs=tuple(cost for part, own in plans if (cost := plan_cost(part, own))),
     )
-    return Looked(
-        form, file, data, score, parts, result, options.language, known, tuple(one for _, own in plans for one in own)
-    )
+    every = tuple(one for _, own in plans for one in own)
+    return Looked(form, file, read.data, score, parts, result, options.language, known, every)
+
+
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """A score that was read for the parts to be judged. options: with the flutes that a decisions file gives; families: by the
+    ids of these parts."""
+
+    data: bytes
+    headings: Score
+    options: Options
+    score: Score
+    parts: tuple[Part, ...]
+    families: Mapping[str, str]
+    findings: tuple[Finding, ...]
+
+
+def _read(file: container.ScoreFile, form: Form, kept: Kept, options: Options) -> _Read:
+    with _about(file.path):
+        data = form.meaning()
+        headings = read_headings(data)
+        options = _with_flutes(options, kept, headings)
+        chosen = _chosen_parts(headings, options)
+        # Flutes that were not asked for tell who plays the chords of the others.
+        flutes = {part.id for part, _ in find_flute_parts(headings.parts)}
+        score = read_score(data, flutes | {part.id for part, _ in chosen})
+    families = {part.id: family for part, family in chosen}
+    parts = tuple(part for part in score.parts if part.id in families)
+    # Of the flutes that only give evidence nothing is told.
+    aside = flutes - {part.id for part in parts}
+    findings = [finding for finding in score.findings if finding.place is None or finding.place.part_id not in aside]
+    findings += [one for part in parts for one in changed_rows(part)]
+    return _Read(data, headings, options, score, parts, families, tuple(findings))
 
 
 def annotate(

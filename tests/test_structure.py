@@ -211,3 +211,14 @@ def test_only_the_command_line_prints_or_exits():
             continue
         names = {n.id for n in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(n, ast.Name)}
         assert not names & {"print", "exit", "quit"}, path
+
+
+def test_no_function_is_longer_than_a_screen():
+    long = [
+        f"{path.relative_to(ROOT)}: {node.name}, {node.end_lineno - node.lineno + 1} lines"
+        for package in ("annotate", "fingering_db")
+        for path in (ROOT / package).rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.FunctionDef) and node.end_lineno - node.lineno >= 60
+    ]
+    assert not long
