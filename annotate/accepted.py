@@ -1,7 +1,5 @@
 """What a project has accepted: unplayable places that a check of every change need not refuse again, in one file."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Iterable, Mapping
 from pathlib import Path

@@ -1,7 +1,5 @@
 """What one flute answers to a question without a score."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """The command `ventwise`: its commands put together, and how a run of it ends."""
 
-from __future__ import annotations
-
 import itertools
 import os
 import sys

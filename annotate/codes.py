@@ -1,7 +1,5 @@
 """Every code of a finding. What each means stands in the table [explain] of every language."""
 
-from __future__ import annotations
-
 from annotate import marking
 from annotate.choosing import codes as choosing
 from annotate.decisions import rulings as decisions

@@ -1,7 +1,5 @@
 """What was decided for one demand on one flute."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass, field
 from enum import StrEnum

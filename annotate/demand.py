@@ -1,7 +1,5 @@
 """What one place in the score asks of the flute."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 from enum import StrEnum

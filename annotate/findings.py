@@ -1,7 +1,5 @@
 """Findings: what the user must know, each of a documented type; and the one error that means 'could not look'."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from annotate.language import words

@@ -1,7 +1,5 @@
 """The forms a score may be kept in: where its meaning comes from, and how marks are put into it and taken out."""
 
-from __future__ import annotations
-
 import io
 import zipfile
 from collections.abc import Sequence

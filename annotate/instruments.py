@@ -1,7 +1,5 @@
 """Flutes told in words: the list, one of them, and what is wrong with a file."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from annotate.choosing.desks import refuse_out_of_tune

@@ -1,7 +1,5 @@
 """The words of one language (`languages/*.toml`), and messages put into them: the only place where values become words."""
 
-from __future__ import annotations
-
 import math
 import string
 import tomllib

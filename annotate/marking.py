@@ -1,7 +1,5 @@
 """Which rows to write at which note: technique notes, diagrams, one legend for each part."""
 
-from __future__ import annotations
-
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace

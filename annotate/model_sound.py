@@ -1,7 +1,5 @@
 """What a fingering sounds like in the model, as a WAV file."""
 
-from __future__ import annotations
-
 import io
 import wave
 from collections.abc import Sequence

@@ -1,7 +1,5 @@
 """Numbers for the fingerings of a piece, in the order in which they first come."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from annotate.decision import Decision, Status

@@ -4,8 +4,6 @@ Names and words from a score are other people's text: control characters and ter
 here.
 """
 
-from __future__ import annotations
-
 import unicodedata
 from functools import cache
 

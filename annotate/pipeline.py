@@ -1,7 +1,5 @@
 """All stages on one screen: bytes -> score -> demands -> decisions -> report, and marks back into the bytes."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field, replace

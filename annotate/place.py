@@ -1,7 +1,5 @@
 """A place in the score, said as musicians say it."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from fractions import Fraction
 

@@ -1,7 +1,5 @@
 """Questions without a score: which fingerings sound pitches, what a fingering sounds, how to slide, where a pattern goes."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import replace

@@ -4,8 +4,6 @@ Every value here is plain and frozen; `start` and `end` are byte offsets into th
 (`end` exclusive), so that writing can splice and nothing else is touched. Times are exact fractions of a quarter note.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 from fractions import Fraction
 

@@ -4,8 +4,6 @@ Bars are inserted and cut between drafts, so demands are aligned in their order:
 and by their distance in bars from their neighbours; bar numbers tell apart what asks the same.
 """
 
-from __future__ import annotations
-
 import json
 import math
 import re

@@ -1,7 +1,5 @@
 """Waiting for files to be saved: looked at again and again, without anything to be installed."""
 
-from __future__ import annotations
-
 import time
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path

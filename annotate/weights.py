@@ -1,7 +1,5 @@
 """What the plan of a passage weighs: `weights.toml`, and what a player changes in it."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from importlib import resources
 

@@ -1,7 +1,5 @@
 """The words that are written into a score, by language (`languages/*.toml`)."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from annotate.decision import Decision, Status

@@ -4,8 +4,6 @@ Each folder holds an input, `command.txt` with one command line per line, and wh
 after -o, and `report.txt`, all that was printed. The scenario is invented: a quintet called Breakwater rehearses pieces
 that do not exist."""
 
-from __future__ import annotations
-
 import os
 import re
 import shlex

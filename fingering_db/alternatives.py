@@ -1,8 +1,6 @@
 """Ways to hold an ordinary note: the chart's fingering, common alternatives (`data/alternatives.toml`), and fingerings that shut
 and open the very same holes as one of these."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources

@@ -1,7 +1,5 @@
 """How to blow so that two tones of a fingering sound at once, as far as the model of the jet knows."""
 
-from __future__ import annotations
-
 import itertools
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """Found fingerings in the light of what players tried: what worked comes first, what failed is left out, and said."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import replace
 

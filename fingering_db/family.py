@@ -3,8 +3,6 @@
 `python -m fingering_db.family` prints what the rules give and how well each plays its chart; `--write` stores the files.
 Needs scipy (in the extra `fit`)."""
 
-from __future__ import annotations
-
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass

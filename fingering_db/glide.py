@@ -1,8 +1,6 @@
 """Sliding between pitches without a jump: by the telescoping head joint, by fingers rolling off the holes in the keys,
 and, at best doubtfully, by lifting a key slowly."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from functools import lru_cache
 

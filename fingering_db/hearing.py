@@ -8,8 +8,6 @@ Limits: one flute alone, half a second of each tone at least, steady; silence be
 and bends come out as their middle; of a multiphonic the loudest tones, which need not be those that were meant (the simulation
 sounds four or five). Tried on the simulation's sound with noise and an invented room, on no real recording."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

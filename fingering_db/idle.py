@@ -1,7 +1,5 @@
 """Answers that differ only by a key that hardly sounds: one of each is told, with the little finger where the chart has it."""
 
-from __future__ import annotations
-
 from functools import lru_cache
 
 import numpy as np

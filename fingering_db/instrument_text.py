@@ -1,7 +1,5 @@
 """An instrument as the text of its file."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import msgspec

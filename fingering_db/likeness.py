@@ -1,8 +1,6 @@
 """How like one set of pitches is to another, for what is offered in its place: a composer keeps a note, the register, and
 the kind of interval before counting semitones."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray

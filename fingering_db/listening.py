@@ -4,8 +4,6 @@ A sound made by a model, no recording: the tube's resonances up to 2.6 kHz, one 
 player's ear. Where two resonances are held at once the air rests at that speed; else it rises and falls through the
 registers."""
 
-from __future__ import annotations
-
 import itertools
 from dataclasses import dataclass
 

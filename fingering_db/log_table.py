@@ -1,7 +1,5 @@
 """The form in which players may hand their logs to each other: a table (CSV), described in data/LOG-FORMAT.md."""
 
-from __future__ import annotations
-
 import csv
 import hashlib
 import io

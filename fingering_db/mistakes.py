@@ -3,8 +3,6 @@
 Two passes over the plain values of the TOML file. The first compares them with the types and bounds of a file (unknown, missing,
 mistyped and extreme values) and keeps what is sound; the second looks at the sound values together."""
 
-from __future__ import annotations
-
 import itertools
 import math
 import re

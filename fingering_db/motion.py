@@ -1,8 +1,6 @@
 """The way of the hand from one fingering to the next: which fingers move, how long they need, and which of them move
 against the ear (the finger goes down and what it sounds goes up, or the reverse)."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources

@@ -1,7 +1,5 @@
 """What could be played instead: the nearest sets of pitches that a search really finds."""
 
-from __future__ import annotations
-
 import itertools
 from dataclasses import dataclass
 from functools import lru_cache

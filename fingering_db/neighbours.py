@@ -4,8 +4,6 @@ Whoever makes one holds a lock on it for as long as it is in use; the system dro
 whatever way. So one that can be locked belongs to nobody any more, and is cleared by the next run in that folder.
 """
 
-from __future__ import annotations
-
 import contextlib
 import os
 import re

@@ -1,7 +1,5 @@
 """Notes that somebody played on known fingerings, as a table of text (CSV): fingering, note, and where it sounded."""
 
-from __future__ import annotations
-
 import csv
 import io
 import math

@@ -4,8 +4,6 @@ A line is its kind, a checksum (CRC-32 of the rest) and the trial as JSON. Write
 on the disk (fsync), and only then does `add` return. A run that is killed while it writes leaves at most the beginning of its own
 lines: the next writer begins a new line, and readers leave aside what does not match its checksum."""
 
-from __future__ import annotations
-
 import contextlib
 import json
 import os

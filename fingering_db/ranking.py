@@ -1,7 +1,5 @@
 """From pitches to ranked fingerings, and from a fingering to what it sounds."""
 
-from __future__ import annotations
-
 import itertools
 import math
 from collections.abc import Sequence

@@ -6,8 +6,6 @@ bounds and the branches allow. That lip is found for every set of branches that 
 says which of these answers are near enough.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

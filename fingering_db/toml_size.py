@@ -1,7 +1,5 @@
 """Whether a TOML text is nested so that reading it would take memory without proportion: looked at before it is read."""
 
-from __future__ import annotations
-
 import re
 
 from fingering_db.message import Message

@@ -1,8 +1,6 @@
 """Following resonances while the flute changes: each step starts from the last, so that no resonance is mistaken for
 another."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache

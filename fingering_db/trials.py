@@ -5,8 +5,6 @@ trials: Beta(c m, (1 - c) m). After trials of which w worked and f failed the me
 prior, from memory). A trial of one's own on the same flute counts 1, one of another player or flute OTHERS. With the model worth
 one trial, one success of one's own makes at least an even chance, and two failures leave a third of what the model said: ours."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace

@@ -1,7 +1,5 @@
 """How well a flute's model plays its standard fingerings."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

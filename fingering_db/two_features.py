@@ -2,8 +2,6 @@
 
 The verdicts rested on it before the jet was modelled; `evidence` measures what is used now against it."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray

@@ -1,7 +1,5 @@
 """Maps of dyads as pictures (SVG): lower note from left to right, interval upwards, one field for each quarter-tone."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from html import escape
 

@@ -1,7 +1,5 @@
 """Multiphonics that are one shape moved along the tube, together."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """`catalogue`: everything made for one flute or two, as the files of one folder."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """The catalogue as a page to browse: one file that asks for nothing else, without scripts, everything in it escaped."""
 
-from __future__ import annotations
-
 from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import dataclass

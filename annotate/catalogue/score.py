@@ -1,7 +1,5 @@
 """The catalogue's score: built by music21, one bar for each dyad, its diagram written in as in any other score."""
 
-from __future__ import annotations
-
 import tempfile
 from collections.abc import Sequence
 from importlib import import_module

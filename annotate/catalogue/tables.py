@@ -1,7 +1,5 @@
 """The tables of a catalogue: every multiphonic of every sound, the easiest of each cell, the map of dyads, a difference."""
 
-from __future__ import annotations
-
 import csv
 import io
 import json

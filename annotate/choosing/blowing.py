@@ -1,7 +1,5 @@
 """How to blow for a chord, in a sentence: what the model of the jet knows of its least easy pair."""
 
-from __future__ import annotations
-
 import math
 from functools import lru_cache
 

@@ -1,7 +1,5 @@
 """Where a glissando breaks: the key that has to move at once."""
 
-from __future__ import annotations
-
 from annotate.choosing.desk import Desk
 from fingering_db.chart import chart
 from fingering_db.fingering import Fingering

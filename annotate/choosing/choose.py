@@ -1,7 +1,5 @@
 """One decision for each demand, and the demands that ordinary notes make by lying outside the flute."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """Codes of the findings of this stage; what each means stands in the table [explain] of every language."""
 
-from __future__ import annotations
-
 from annotate.decision import Decision, Instead, Status
 from annotate.demand import Kind
 from annotate.findings import Finding

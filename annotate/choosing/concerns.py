@@ -1,7 +1,5 @@
 """What a player must know of one place by itself: dynamic against jet, length against breath, first tone, awkward holds."""
 
-from __future__ import annotations
-
 import math
 from bisect import bisect_right
 

@@ -1,7 +1,5 @@
 """Decisions for all demands of a part: each by itself, then with the passage, then what the way of the hand asks."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 from annotate.choosing.choose import choose

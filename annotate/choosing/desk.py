@@ -1,7 +1,5 @@
 """What every decision needs: the flute, the tolerances, and how candidates become statuses and values to show."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from functools import lru_cache
 

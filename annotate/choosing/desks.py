@@ -1,7 +1,5 @@
 """The desks at which a question or a score is answered: one for each flute named."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from annotate.choosing.desk import Desk

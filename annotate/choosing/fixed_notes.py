@@ -1,7 +1,5 @@
 """What is to be said of ordinary notes for which a player decided a fingering: keys that the flute lacks, and what it sounds."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable
 
 from annotate.choosing.codes import WRITTEN_FINGERING_DIFFERS

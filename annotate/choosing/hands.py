@@ -1,8 +1,6 @@
 """What the hands hold one after the other: every note of a flute part with the fingerings that can sound it, and the ways
 between them, repeats and endings followed."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace

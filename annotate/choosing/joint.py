@@ -1,8 +1,6 @@
 """Where the telescoping head joint is: a glissando leaves it somewhere, there the next one begins, and what is played with it
 out is judged there; in a rest it may go back."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from functools import lru_cache
 

@@ -1,7 +1,5 @@
 """What is to be said of the head joint between two notes, and how a finding about a step is made."""
 
-from __future__ import annotations
-
 import math
 
 from annotate.choosing.codes import JOINT_OUT, NO_TIME_TO_DRAW, WAY_BACK

@@ -1,7 +1,5 @@
 """Which flutes each event of a part is judged on."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 

@@ -1,7 +1,5 @@
 """Judging a fingering that somebody named: the composer's in the score, or a player's own decision."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass, replace
 from functools import lru_cache

@@ -1,7 +1,5 @@
 """What the player must know about the way of the hand: motions against the ear, and moves that have little time."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 

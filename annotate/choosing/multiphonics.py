@@ -1,7 +1,5 @@
 """Deciding multiphonics."""
 
-from __future__ import annotations
-
 from annotate.choosing.desk import Desk, decided, instead, preferred, ranked, sounding_hz, status_of, transposition
 from annotate.choosing.judging import heard_as, judged
 from annotate.decision import Decision, Status

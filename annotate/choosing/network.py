@@ -5,8 +5,6 @@ places, the least costs of everything before (bucket elimination: Dechter 1999, 
 place, a repeat adds one, a second ending another, so the work grows with the length and not with the number of ways.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

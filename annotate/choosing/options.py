@@ -1,7 +1,5 @@
 """What a hand may hold for a note or a demand."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from annotate.choosing.desk import Desk

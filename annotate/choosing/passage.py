@@ -1,7 +1,5 @@
 """Fingerings chosen together: of those that can sound each note of a line, the ones that cost the hand least in all."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache

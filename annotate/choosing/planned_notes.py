@@ -1,7 +1,5 @@
 """The plan of a part as it is told: a fingering for each note that has one, in the order of the score."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from annotate.choosing.passage import Planned

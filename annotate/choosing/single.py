@@ -1,7 +1,5 @@
 """Deciding single pitches: microtones, and ordinary notes outside the flute's range."""
 
-from __future__ import annotations
-
 from annotate.choosing.desk import Desk, decided, instead, preferred, ranked, status_of, transposition
 from annotate.choosing.judging import judged
 from annotate.decision import Decision, Instead, Status

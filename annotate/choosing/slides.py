@@ -1,7 +1,5 @@
 """Deciding glissandi: what slide, fingers and lip can do without a jump, and what a run of semitones offers instead."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from functools import lru_cache
 

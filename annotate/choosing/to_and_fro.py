@@ -1,7 +1,5 @@
 """Deciding tremolos and trills between two fingerings: each sound by itself, and the move between them, to and fro."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from itertools import product
 

@@ -1,7 +1,5 @@
 """What an ordinary trill alternates with: the next step up, by the sign at the trill, else by the key."""
 
-from __future__ import annotations
-
 from bisect import bisect_right
 
 from annotate.score import Event, Part

@@ -1,7 +1,5 @@
 """The commands about flutes. Each declares its options; its body stands where it is imported from."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import click

@@ -1,7 +1,5 @@
 """Which events of today's score a decisions file means: places survive bars that are inserted and cut."""
 
-from __future__ import annotations
-
 import re
 from collections import defaultdict
 from collections.abc import Iterable

@@ -1,7 +1,5 @@
 """A decisions file (TOML): what it says, strictly read. What it names that is not there is a finding, made elsewhere."""
 
-from __future__ import annotations
-
 import difflib
 import re
 import tomllib

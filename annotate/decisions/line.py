@@ -1,7 +1,5 @@
 """The line to paste into a decisions file for a choice: one line each, whole in itself."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Iterable
 

@@ -1,7 +1,5 @@
 """Demands and undecided chords, told how a decisions file names their places."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 from annotate.decisions.address import Addresses

@@ -1,7 +1,5 @@
 """Bends with a written size: a glissando from the note to as far as the bend says."""
 
-from __future__ import annotations
-
 from collections.abc import Container
 from dataclasses import replace
 

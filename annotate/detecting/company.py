@@ -1,7 +1,5 @@
 """What the rest of the score tells about a flute's chords: how many parts play, and what the other flutes have."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction

@@ -3,8 +3,6 @@
 Here stands what holds for all chords of a part; `players.py` adds what stands at each of them.
 """
 
-from __future__ import annotations
-
 import tomllib
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Fingerings that the composer wrote: a `<fingering>`, or words in rows of circles, fingers and keys."""
 
-from __future__ import annotations
-
 import re
 from collections import defaultdict
 from collections.abc import Sequence

@@ -1,7 +1,5 @@
 """Glissandi: lines from note to note; several between two chords of one player are one demand."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass

@@ -6,8 +6,6 @@ another kind. "sempre", a line or a bracket hold it as written. A number of play
 a staff of several players, a bar of rest or a double bar.
 """
 
-from __future__ import annotations
-
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator
 from fractions import Fraction

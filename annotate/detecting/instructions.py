@@ -1,7 +1,5 @@
 """How a composer says that a sound or a glissando is to be made: by which means, and how far out a telescoping head joint is."""
 
-from __future__ import annotations
-
 import re
 from bisect import bisect_right
 from collections.abc import Iterable

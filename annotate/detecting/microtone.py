@@ -1,7 +1,5 @@
 """Microtones: single notes that lie between the keys of the piano."""
 
-from __future__ import annotations
-
 from collections.abc import Container
 
 from annotate.demand import Demand, Kind

@@ -1,7 +1,5 @@
 """Multiphonics: one player's chords, and single notes that a technique word or a written fingering opens."""
 
-from __future__ import annotations
-
 from collections.abc import Container
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """What the name of a part tells about how many players it has."""
 
-from __future__ import annotations
-
 import re
 import unicodedata
 

@@ -3,8 +3,6 @@
 Evidence is weighed (`evidence.toml`, common practice, no source). What the score does not decide stays undecided.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from annotate.detecting.company import Company

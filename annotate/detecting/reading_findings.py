@@ -1,7 +1,5 @@
 """How chords and words were read: the sentence at each demand, findings for runs of like chords, chords left undecided."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from itertools import groupby
 

@@ -1,7 +1,5 @@
 """Why a chord was read as it was, in a phrase."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from annotate.detecting.players import Verdict

@@ -1,7 +1,5 @@
 """What sounds together on one staff: an event, or events of several voices as one; and what is tied."""
 
-from __future__ import annotations
-
 from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass

@@ -6,8 +6,6 @@ word for two fingerings of one sound ("bisb."), or a tremolo that leads to its o
 notes ask nothing.
 """
 
-from __future__ import annotations
-
 from collections.abc import Container
 from dataclasses import dataclass, replace
 

@@ -1,7 +1,5 @@
 """Techniques that are recognised and not judged: bends without a size, whistle tones, tongue rams, singing while playing"""
 
-from __future__ import annotations
-
 from collections.abc import Container, Iterable
 
 from annotate.demand import Demand, Kind, NotJudged

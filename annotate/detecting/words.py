@@ -3,8 +3,6 @@
 The vocabulary is data (`technique_words.toml`, trade knowledge from memory). How long each holds: `holding.py`.
 """
 
-from __future__ import annotations
-
 import re
 import tomllib
 import unicodedata

@@ -9,8 +9,6 @@ break an importer. One alphabet: what is # and b where fingerings are typed is â
 form too, which has ASCII signs for the circles alone; a file that lacks â™¯ takes it as a character reference.
 """
 
-from __future__ import annotations
-
 from fingering_db.fingering import Fingering
 from fingering_db.touches import TOUCHES, Held, Touch
 

@@ -3,8 +3,6 @@
 Black and white safe: lines are told apart by dashes and by the note at their end. Text is text here, in whatever sans-serif
 the viewer has; nothing is laid out by its width."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from xml.sax.saxutils import escape
 

@@ -9,8 +9,6 @@ part white. Thumb and right little finger are drawn when up too, for lifting the
 Letters are strokes, not text, so that the picture is the same wherever it is opened. One unit is one point.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace

@@ -1,7 +1,5 @@
 """Picture files of the diagrams: an SVG and the same as PNG for each, and a list of their places."""
 
-from __future__ import annotations
-
 import csv
 import hashlib
 import io

@@ -4,8 +4,6 @@ A file counts as ours when it carries our mark, which is a digest of its content
 worked on since is not ours any more. Other folders that we fill tell by an `Ours` of their own which files are ours.
 """
 
-from __future__ import annotations
-
 import csv
 import io
 import os

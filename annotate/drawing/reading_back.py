@@ -1,7 +1,5 @@
 """Diagrams read back: rows, columns and lists of signs as this program draws them, saved by another one as plain words."""
 
-from __future__ import annotations
-
 from functools import cache
 from itertools import product
 

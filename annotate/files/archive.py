@@ -4,8 +4,6 @@ Python's zipfile reads; it does not write here, because it would rewrite names i
 extra fields and flags of every member. Layout: APPNOTE.TXT 6.3.10, sections 4.3.6 to 4.5.3.
 """
 
-from __future__ import annotations
-
 import struct
 import zipfile
 import zlib

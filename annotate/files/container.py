@@ -1,7 +1,5 @@
 """Bytes in and out: plain MusicXML files and compressed ones (.mxl), read within limits."""
 
-from __future__ import annotations
-
 import io
 import re
 import struct

@@ -1,7 +1,5 @@
 """What a DOCTYPE gives to every element by default: counted, so that a small file cannot become a large one."""
 
-from __future__ import annotations
-
 from annotate.findings import InputError
 from fingering_db.message import Message
 

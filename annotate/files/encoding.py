@@ -1,8 +1,6 @@
 """How the bytes of a score are text: the one place that decides on encoding, byte-order mark and what stands before
 the XML, for reading and writing alike, so that an offset means the same to both."""
 
-from __future__ import annotations
-
 import codecs
 import re
 from dataclasses import dataclass

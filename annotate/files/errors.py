@@ -1,7 +1,5 @@
 """How errors about a file are told: on one line, with the name of the file first."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from annotate.findings import InputError

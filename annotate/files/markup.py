@@ -5,8 +5,6 @@ also ends with an invisible character, so that it is known again after another p
 program that has no measure of that character keeps room for it. Texts in MuseScore's own files do both, as all did once.)
 """
 
-from __future__ import annotations
-
 from annotate.files.encoding import TextForm
 
 SIGNATURE = "\u2063"

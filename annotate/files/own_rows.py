@@ -1,8 +1,6 @@
 """The grammar of what we write into a score, row by row, in every language there is: a text between our signs that is no
 such row is somebody else's, and stays."""
 
-from __future__ import annotations
-
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping

@@ -1,8 +1,6 @@
 """Putting contents into place, all or nothing: a neighbour is filled, looked at and renamed, and never over anything that
 somebody else has saved meanwhile."""
 
-from __future__ import annotations
-
 import contextlib
 import hashlib
 import os

@@ -1,7 +1,5 @@
 """Writing marks into a score: fragments spliced into its bytes, of which no other is changed."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -4,8 +4,6 @@ The file's form is not documented; what is read here was seen in files of versio
 checked by exporting it again (`selfcheck`), so that a form not foreseen is refused and not damaged.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field

@@ -1,7 +1,5 @@
 """From marks at bytes of an exported score to places that MuseScore's own file and its plug-in know."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Iterable, Sequence
 

@@ -1,7 +1,5 @@
 """The plug-in for MuseScore 3: put into its folder, and what it asks this program."""
 
-from __future__ import annotations
-
 import json
 import shutil
 import sys

@@ -1,7 +1,5 @@
 """The user's own MuseScore, asked to export a score as MusicXML: it alone knows what its files mean."""
 
-from __future__ import annotations
-
 import os
 import shutil
 import subprocess

@@ -1,7 +1,5 @@
 """Whether a spliced file still means the same: the same program exports it, and nothing but our texts may differ."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 
 from lxml import etree

@@ -1,7 +1,5 @@
 """A demand as a card of the practice sheet: the same card is shown beside the music when a note of it is chosen."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache

@@ -1,7 +1,5 @@
 """The pictures of `figures` as SVG for a page: colours by class names, one unit is one CSS pixel."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 

@@ -4,8 +4,6 @@ Room is kept by words that no reader ever sees: as high and as wide as what will
 Verovio moves them clear of notes, slurs, words and the system above, and where they came to stand they are taken out and what
 they stood for is drawn. Side by side they get room by syllables as wide, likewise taken out."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """What is practised: every demand once, in the order to learn them, with what a player must know of it."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace

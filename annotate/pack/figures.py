@@ -2,8 +2,6 @@
 
 Numbers in, SVG text out; words and colours are the page's, by class names. One unit is one CSS pixel."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -2,8 +2,6 @@
 
 A list in the folder tells the digest of every file; a file that differs from it, or is not in it, is not ours."""
 
-from __future__ import annotations
-
 import hashlib
 import json
 import os

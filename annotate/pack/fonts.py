@@ -1,7 +1,5 @@
 """The fonts that Verovio measures its pages with, taken out of its own package: pages look alike on every machine."""
 
-from __future__ import annotations
-
 import base64
 import hashlib
 import io

@@ -1,7 +1,5 @@
 """What the signs of diagrams mean, each with its picture, as far as a part uses them."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 
 from annotate.decision import Status

@@ -1,7 +1,5 @@
 """Named colours and sizes of everything that is shown (`look.toml`), and how pages and sheets are told them."""
 
-from __future__ import annotations
-
 from functools import cache
 from importlib.resources import files
 

@@ -1,7 +1,5 @@
 """HTML that escapes by its construction: a text that is no Html is never taken for markup."""
 
-from __future__ import annotations
-
 import base64
 import hashlib
 import json

@@ -1,7 +1,5 @@
 """One page with everything: no network, no file beside it, nothing of the score taken for markup."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib.resources import files

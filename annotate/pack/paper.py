@@ -1,7 +1,5 @@
 """The part on paper: a title, the music with diagrams, what the signs mean, page numbers."""
 
-from __future__ import annotations
-
 import copy
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

@@ -2,8 +2,6 @@
 
 The copy is for drawing alone and goes nowhere else, so it may be parsed and written anew."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from xml.parsers import expat

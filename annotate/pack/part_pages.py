@@ -1,7 +1,5 @@
 """The pages of a part: what stands above each demand, drawn where the engraver kept room for it."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache

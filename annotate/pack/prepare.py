@@ -1,7 +1,5 @@
 """All stages of a pack: a score that was looked at -> music, figures, sounds -> files by name."""
 
-from __future__ import annotations
-
 import copy
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """The report as one file: written in the place of an earlier one, never of anything else."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from annotate.files.errors import file_error

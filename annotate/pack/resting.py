@@ -1,7 +1,5 @@
 """Bars of rest joined into one, with their number over it, as a part of an ensemble has them."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Sequence
 

@@ -1,7 +1,5 @@
 """The practice sheet on paper: every demand once, in the order to learn them."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from annotate.decision import Decision, Status

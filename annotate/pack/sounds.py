@@ -1,7 +1,5 @@
 """The model's own sound of each fingering: as WAV files, and small enough to lie in a page."""
 
-from __future__ import annotations
-
 import base64
 import math
 from collections.abc import Sequence

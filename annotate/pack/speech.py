@@ -1,7 +1,5 @@
 """What the pack says of a demand, in the words of a language."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 

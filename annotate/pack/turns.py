@@ -1,7 +1,5 @@
 """Where pages end: not between two notes that belong together, where the music allows."""
 
-from __future__ import annotations
-
 import copy
 import re
 from collections.abc import Sequence

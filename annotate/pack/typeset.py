@@ -1,7 +1,5 @@
 """Sheets of paper as PDF, by Typst: its templates lie beside this file, what stands on a sheet comes as data."""
 
-from __future__ import annotations
-
 import json
 import tempfile
 from collections.abc import Mapping

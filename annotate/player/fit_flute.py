@@ -1,7 +1,5 @@
 """`flute fit`: a flute's file from notes that its player played on known fingerings, and what to think of it, in words."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Iterator
 from pathlib import Path

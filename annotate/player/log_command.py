@@ -1,7 +1,5 @@
 """`log`: what a player found when trying fingerings, added to the log, told, imported and exported."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Small files that players write by hand."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from annotate.files.errors import file_error, reason

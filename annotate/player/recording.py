@@ -1,7 +1,5 @@
 """A recording of notes played one after the other (WAV), and the table that tells them in their order."""
 
-from __future__ import annotations
-
 import io
 import wave
 from dataclasses import replace

@@ -7,8 +7,6 @@ Persian. Those have no size that all agree on; the quarter-tone nearest to their
 taken where the file stores no exact pitch.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """Which flute plays what inside one part: a player may change to the piccolo and back."""
 
-from __future__ import annotations
-
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass

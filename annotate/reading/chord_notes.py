@@ -1,7 +1,5 @@
 """The notes of one bar: accidentals settled in the order of sounding, then gathered to chords."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Codes of the findings of this stage; what each means stands in the table [explain] of every language."""
 
-from __future__ import annotations
-
 ENCODING_CONTRADICTED = "F101"
 ENCODING_BROKEN = "F102"
 JUNK_BEFORE_XML = "F103"

@@ -1,7 +1,5 @@
 """`<direction>`: words, rehearsal marks and word-like signs, with their place in the file."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from fractions import Fraction
 

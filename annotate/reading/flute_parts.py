@@ -1,7 +1,5 @@
 """Which parts of a score are for flute, and for which flute; and the choice of a part by the user."""
 
-from __future__ import annotations
-
 import re
 import tomllib
 import unicodedata

@@ -1,7 +1,5 @@
 """The head of a score: its title, and the list of its parts with names and instruments."""
 
-from __future__ import annotations
-
 from annotate.findings import InputError
 from annotate.reading.tree import Node
 from annotate.reading.values import flat

@@ -1,7 +1,5 @@
 """One `<note>` element as the rest of the program wants it: ties, technique signs, slides, head and stem."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from fractions import Fraction
 

@@ -1,7 +1,5 @@
 """One part, bar by bar: where every note stands in its bar, and what it is."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field

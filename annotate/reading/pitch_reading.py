@@ -1,8 +1,6 @@
 """The pitch of a note from three witnesses: `<alter>`, the printed accidental, and what holds through bar and
 tie."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 from fractions import Fraction

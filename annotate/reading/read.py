@@ -1,8 +1,6 @@
 """From the bytes of a MusicXML file to a Score. Two steps: all parts within their bars, then time for all of
 them."""
 
-from __future__ import annotations
-
 from collections.abc import Collection
 from dataclasses import replace
 from fractions import Fraction

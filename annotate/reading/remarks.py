@@ -1,7 +1,5 @@
 """Findings gathered while reading: the same remark at many places is said once, with how often."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field, replace
 
 from annotate.findings import Finding

@@ -1,7 +1,5 @@
 """Findings about what had to be mended to read the bytes of a score as text."""
 
-from __future__ import annotations
-
 from annotate.files.encoding import TextForm
 from annotate.findings import Finding
 from annotate.reading import codes

@@ -1,7 +1,5 @@
 """Which bar follows which when a part is played with its repeats and endings. Da capo, dal segno and codas are not followed."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """Time of the whole score: where each bar begins, how fast it goes, and where rehearsal marks stand."""
 
-from __future__ import annotations
-
 import bisect
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Numbers as texts in the file: read within limits, refused with a message that says what was expected."""
 
-from __future__ import annotations
-
 import re
 from fractions import Fraction
 

@@ -1,7 +1,5 @@
 """Answers to questions as JSON, version 1: the field names of the report."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Sequence
 from typing import Any

@@ -1,7 +1,5 @@
 """Answers to questions as text within 80 columns."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 

@@ -1,7 +1,5 @@
 """What every rendering of a report shows, worked out once from a Result: counts, ids, groups, comparisons."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace

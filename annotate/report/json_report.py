@@ -1,7 +1,5 @@
 """The report as JSON, version 1: field names and their order are a promise to other programs."""
 
-from __future__ import annotations
-
 import json
 import math
 from collections.abc import Mapping

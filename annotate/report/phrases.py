@@ -1,7 +1,5 @@
 """What a text report says, phrase by phrase, in one language: no layout but the width that it is for."""
 
-from __future__ import annotations
-
 import math
 from collections import Counter
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """The first screen of the text report: every place that is not simply playable, in one line each."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from annotate.choosing.codes import SLOW_TREMOLO

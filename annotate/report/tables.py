@@ -1,7 +1,5 @@
 """Lists of the text report: fingerings by number, what the signs mean, and what has changed since an earlier report."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from annotate.decision import Decision

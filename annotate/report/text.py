@@ -1,7 +1,5 @@
 """The report as text for a terminal or printer: places at the left as in a cue sheet, answers beside them."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from itertools import chain
 

@@ -3,8 +3,6 @@ borrows both flutes for a piece that does not exist; the alto it gets has no tri
 
 `python make_score.py` in this folder. Notes stand as written: the piccolo sounds an octave higher, the alto a fourth lower."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from pathlib import Path
 

@@ -5,8 +5,6 @@ concert.
 and `)` begin and end a slur, `/` and `\\` a glissando, `<` `>` `|` a crescendo, a decrescendo and their end, letters a
 dynamic."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from fingering_db.pitch import Pitch

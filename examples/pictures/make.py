@@ -1,8 +1,6 @@
 """Makes the pictures of the performer's pack beside this file: `python examples/pictures/make.py`. Needs Chromium, Playwright and
 pdftoppm (poppler); takes half a minute, most of it for the sounds."""
 
-from __future__ import annotations
-
 import io
 import shutil
 import subprocess

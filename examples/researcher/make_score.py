@@ -3,8 +3,6 @@ two resonances to the nearest quarter-tone. Invented: the quintet Breakwater tri
 
 `python make_score.py` in this folder (needs music21)."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from music21 import expressions, instrument, metadata, meter, note, stream, tempo

@@ -3,8 +3,6 @@
 The equations of jet.py as they stand there, nothing averaged. Each mode is carried over a step exactly with the force
 held; the jet hears the velocity of a delay ago, read between two samples. Held force: first order in the step."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np
