@@ -79,9 +79,8 @@ class Words:
         return self.note_name(pitch) + (f"{pitch.cents:+.0f}" if round(pitch.cents) else "")
 
     def chord(self, pitches: tuple[Pitch, ...]) -> str:
-        """`C5+D6`; with blanks where cents would make the plus ambiguous."""
-        joint = " + " if any(round(pitch.cents) for pitch in pitches) else "+"
-        return joint.join(map(self.pitch, pitches))
+        """`C5 & D6`: a plus is of cents alone."""
+        return str(self.tables["join"]["chord"]).join(map(self.pitch, pitches))
 
     def place(self, place: Place) -> str:
         """Part, bar and beat as a musician says them; the bar alone for a place without a part's name."""
@@ -111,8 +110,6 @@ class Words:
         return str(value)
 
     def _joined(self, values: tuple[Hashable, ...], form: str) -> str:
-        if form == "chord":
-            return self.chord(tuple(one for one in values if isinstance(one, Pitch)))
         texts = [self.value(value) for value in values]
         joint = self.tables["join"][form or "list"]
         if form in ("and", "or") and len(texts) > 1:

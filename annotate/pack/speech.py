@@ -19,7 +19,7 @@ _USUAL_BEND = 3.0  # cents of the lip that nobody tells from none
 
 
 def asked(page: Page, decision: Decision) -> str:
-    """`C5+D6`."""
+    """`C5 & D6`."""
     return page.asked(decision.demand)
 
 
@@ -114,7 +114,7 @@ def warnings(page: Page, entry: Entry, decision: Decision) -> list[tuple[str, st
 
 
 def instead_pitches(page: Page, one: Instead) -> str:
-    """`C4`, `C5+D6 → B4+C♯6`."""
+    """`C4`, `C5 & D6 → B4 & C♯6`."""
     return " → ".join(page.chord(chord) for chord in (one.pitches, one.to) if chord)
 
 

@@ -115,7 +115,7 @@ def listing(words: Words) -> str:
 
 
 def _row(one: Trial, words: Words) -> str:
-    pitches = words.value(one.pitches, "plus") if one.pitches else words.text("log.any_pitch")
+    pitches = words.value(one.pitches, "chord") if one.pitches else words.text("log.any_pitch")
     told = [one.time[:16].replace("T", KEEP), words.text("log.worked" if one.worked else "log.failed"), pitches]
     told += [together(str(one.fingering)), one.flute, one.player, one.remark, f"({one.source})" if one.source else ""]
     return "  ".join(part for part in told if part)

@@ -112,7 +112,7 @@ def _nothing(answer: Search, say: Words) -> list[str]:
     else:
         heading = say.text("answer.none_expected", surest=answer.surest, **values)
     table = [
-        (say.value(one.pitches, "plus"), say.text("answer.confidence", confidence=one.confidence), str(one.fingering))
+        (say.value(one.pitches, "chord"), say.text("answer.confidence", confidence=one.confidence), str(one.fingering))
         for one in answer.near
     ]
     near = _headed(f"{heading} {say.text('answer.near')}" if table else heading, _columns(table) if table else [])

@@ -2,7 +2,7 @@
 
 import math
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from annotate.decision import Decision, PathPoint, Status
 from annotate.demand import Demand, Kind
@@ -45,10 +45,10 @@ class Page:
         return self.clean(self.words.pitch(pitch))
 
     def chord(self, pitches: tuple[Pitch, ...]) -> str:
-        return self.clean(self.words.chord(pitches))
+        return together(self.clean(self.words.chord(pitches)))
 
     def asked(self, demand: Demand) -> str:
-        """What the demand asks: `C5+D6`, `C5+D6 → B4+C♯6`."""
+        """What the demand asks: `C5 & D6`, `C5 & D6 → B4 & C♯6`."""
         asked = self.chord(demand.pitches)
         if demand.open_pitches:
             asked = self.say("report.open_pitches", asked=asked)
@@ -96,6 +96,15 @@ class Page:
             lines += wrap(self.say("report.as_written"), self.width, hanging=2)
         return lines
 
+    def in_cents(self) -> list[str]:
+        """What a figure after a note is, by a pitch of the score that has one."""
+        asked = [one.demand for one in self.report.result.first_flute()]
+        odd = next((pitch for one in asked for pitch in (*one.pitches, *one.to) if round(pitch.cents) > 0), None)
+        if odd is None:
+            return []
+        figures = {"high": odd, "cents": round(odd.cents), "plain": replace(odd, cents=0.0)}
+        return wrap(self.say("report.in_cents", **figures), self.width, hanging=2)
+
     def chords_read(self, reading: Message) -> str:
         """Where and how the chords were read; the bars only where they are few."""
         read = [one.demand.place for one in self.report.result.first_flute() if one.demand.reading]
@@ -110,8 +119,10 @@ class Page:
         found = {group.demand.reading for group in self.report.groups if group.demand.reading}
         return next(iter(found)) if len(found) == 1 and len(self.report.groups) > 1 else None
 
-    def beat(self, place: Place) -> str:
-        """Bar and beat."""
+    def where(self, place: Place) -> str:
+        """Bar and beat; before them the part, where there are several."""
+        if self.several_parts:
+            return self.full_place(place)
         return self.say("place.bar_beat", bar=place.bar, beat=self.words.beat(place))
 
     def tally(self, counts: Counts) -> str:

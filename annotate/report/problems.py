@@ -39,7 +39,12 @@ def problem_lines(report: Report, found: Sequence[Group], page: Page) -> list[st
     lines = []
     for sign, *cells in rows:
         told = [pad(cut(cell, width), width + 2) for cell, width in zip(cells, widths, strict=False)]
-        lines.append(cut(f"{sign} {''.join(told)}{cells[-1]}".rstrip(), page.width))
+        line = f"{sign} {''.join(told)}"
+        if display_width(line + cells[-1]) <= page.width:
+            lines.append((line + cells[-1]).rstrip())
+        else:  # what to write instead, the use of it all, is never cut
+            last = wrap(f"{titles[3]}: {cells[-1]}", page.width - 4)
+            lines += [cut(line.rstrip(), page.width), *(f"    {text}" for text in last)]
     return lines + more
 
 
@@ -86,7 +91,7 @@ def _beside(group: Group, flutes: Sequence[str], page: Page) -> list[str]:
 def _cells(report: Report, group: Group, page: Page) -> tuple[str, str, str, str]:
     demand, decision = group.demand, group.decisions[0]
     also = group.also
-    where = page.places((demand.place, *also)) if also or page.several_parts else page.beat(demand.place)
+    where = page.places((demand.place, *also)) if also else page.where(demand.place)
     instead = next((_instead(one, demand, page) for one in decision.instead), "")
     if not instead and demand.kind == Kind.GLISSANDO and decision.status == Status.DOUBTFUL:
         instead = page.say("short.no_gliss")
@@ -118,8 +123,8 @@ def _why(report: Report, group: Group, decision: Decision, page: Page) -> str:
     worst = max(off, key=abs, default=0.0)
     if abs(worst) > _WORTH_TELLING:
         key = "off" if min(off) < -_WORTH_TELLING and max(off) > _WORTH_TELLING else "low" if worst < 0.0 else "high"
-        if decision.demand.kind == Kind.GLISSANDO and key != "off" and off.index(worst) >= len(decision.demand.pitches):
-            key = f"ends_{key}"
+        if decision.demand.kind == Kind.GLISSANDO and key != "off":
+            key = f"{'starts' if off.index(worst) < len(decision.demand.pitches) else 'ends'}_{key}"
         return page.say(f"short.{key}", cents=round(abs(worst)))
     if SLOW_TREMOLO in codes:
         return page.say("short.slow")

@@ -97,12 +97,12 @@ def _where(entry: Entry, pair: Pair | None, page: Page) -> str:
 
 
 def _state(entry: Entry, page: Page) -> str:
-    """`C5+D6 playable`."""
+    """`C5 & D6 playable`."""
     return page.say("since.state", asked=_asked(entry, page), status=page.say(f"status.{entry.status}"))
 
 
 def _was_and_is(pair: Pair, page: Page) -> str:
-    """`C♯5+C6 unplayable → C5+C♯6 playable`; what stays is told once, a fingering only where nothing else differs."""
+    """`C♯5 & C6 unplayable → C5 & C♯6 playable`; what stays is told once, a fingering only where nothing else differs."""
     was, now = pair.was, pair.now
     if now is None:
         return page.say("since.to", was=_state(was, page), now=page.say("since.not_asked"))

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from itertools import chain
 
+from annotate.choosing.desks import DEFAULT_FLUTE
 from annotate.decision import Decision, Result, Status
 from annotate.decisions.line import READ, READINGS, choice_line, place_line
 from annotate.language import words
@@ -93,7 +94,9 @@ class _Layout(Page):
         read = self.count("report.parts", len(result.parts_read), list=parts)
         told = [
             self.clean(result.score),
-            self.count("report.flute", len(result.flutes), list=flutes),
+            self.say("report.flute_default", flute=flutes)
+            if flutes == DEFAULT_FLUTE
+            else self.count("report.flute", len(result.flutes), list=flutes),
             read if parts else self.say("report.no_parts"),
         ]
         if result.decisions_file:
@@ -111,6 +114,7 @@ class _Layout(Page):
             key = "report.margin_first" if self.compared else "report.margin"
             firsts = dict.fromkeys(decision.flute for decision in result.first_flute())
             lines += wrap(self.say(key, flute=", ".join(firsts)), self.width)
+        lines += self.in_cents()
         return lines if lines[-1] else lines[:-1]
 
     def problems(self, found: tuple[Group, ...]) -> list[str]:

@@ -40,9 +40,9 @@ def test_find_ranks_the_plain_fingering_for_c5_d6_among_the_first_five():
 def test_find_says_that_nothing_sounds_a_low_semitone_and_offers_no_octave_for_it():
     done = ventwise("find", "C4", "C#4")
     assert done.returncode == 1
-    assert "nothing sounds C4 + C♯4" in done.stdout.replace("#", "♯")
+    assert "nothing sounds C4 & C♯4" in done.stdout.replace("#", "♯")
     # Below C5 there are only octaves of plain notes, which are no multiphonics.
-    assert "C4 + C5" not in done.stdout
+    assert "C4 & C5" not in done.stdout
 
 
 def test_what_is_offered_as_near_is_really_found():

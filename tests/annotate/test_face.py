@@ -126,6 +126,6 @@ def test_a_flute_can_be_handed_to_every_question(ventwise: types.ModuleType, sco
 
 def test_a_result_is_reported_as_the_command_line_does(ventwise: types.ModuleType, score: bytes) -> None:
     result = ventwise.check(score)
-    assert "C5+D6" in ventwise.report(result)
+    assert "C5 & D6" in ventwise.report(result)
     assert ventwise.report(result, "json").startswith('{\n "version": 1')
     assert ventwise.say(result.decisions[0].why).endswith(".")

@@ -90,9 +90,9 @@ def test_the_piccolo_has_no_foot_below_d(duet: Result) -> None:
 
 def test_report_and_marks_name_written_pitches(duet: Result, tmp_path: Path) -> None:
     report = text.render(duet)
-    assert "C5+D6, multiphonic" in report and re.search(r"C5 [+-]\d+ ±\d+, D6 [+-]\d+ ±\d+ cents", report)
-    # C5+D6 sounds G4+A5. A G4 that is offered is one of the part's, held as a flute player holds a written G4.
-    assert "G4+A5" not in report
+    assert "C5 & D6, multiphonic" in report and re.search(r"C5 [+-]\d+ ±\d+, D6 [+-]\d+ ±\d+ cents", report)
+    # C5 & D6 sounds G4 & A5. A G4 that is offered is one of the part's, held as a flute player holds a written G4.
+    assert "G4 & A5" not in report
     assert set(re.findall(r".*\bG4\b.*", report)) <= {
         line for line in report.splitlines() if "instead: G4 with T 1 2 3 | Eb:" in line
     }
@@ -125,7 +125,7 @@ def test_a_flute_for_a_part_that_is_not_there_lists_the_parts() -> None:
 def test_flutes_are_compared_with_the_first_of_their_own_part_only() -> None:
     two = (("2", "alto"), ("2", str(FOLDER / "hired-alto.toml")))
     report = text.render(pipeline.look(SCORE, Options(part_flutes=two)).result)
-    assert "hired-alto lacks: D5+C♯6 (Alto Flute, bar 2: doubtful)" in report
+    assert "hired-alto lacks: D5 & C♯6 (Alto Flute, bar 2: doubtful)" in report
     assert "piccolo lacks" not in report and "to piccolo" not in report and "alto adds nothing to alto" in report
     assert "! unplayable on piccolo, alto." in report
 
@@ -174,4 +174,4 @@ def test_nothing_of_the_kind_is_said_of_the_flute_in_c() -> None:
 
 def test_find_on_a_transposing_flute_tells_how_the_part_writes_the_pitches() -> None:
     answer = questions.find(desk("alto"), ("G4", "A5"), 30.0, 1)
-    assert "G4 + A5 (sounding; written C5 + D6)" in " ".join(answers_text.render([answer]).split())
+    assert "G4 & A5 (sounding; written C5 & D6)" in " ".join(answers_text.render([answer]).split())

@@ -187,7 +187,7 @@ def test_values_are_said_by_their_kind():
     lexicon = words("en")
     assert lexicon.value(Fraction(5, 2)) == "2.5"
     assert lexicon.value(34560, ",") == "34,560"
-    assert lexicon.value((Pitch.parse("C5"), Pitch.parse("D6+50")), "chord") == "C5 + D6+50"
+    assert lexicon.value((Pitch.parse("C5"), Pitch.parse("D6+50")), "chord") == "C5 & D6+50"
     assert lexicon.value(("1", "2", "3"), "and") == "1, 2 and 3"
     assert lexicon.value(Place("Flute", "P1", "12", Fraction(5, 2))) == "Flute, bar 12, beat 2.5"
 

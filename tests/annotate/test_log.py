@@ -25,7 +25,7 @@ PLAIN = "T 2 3 | Eb"
 
 
 def score(folder: Path) -> Path:
-    """One bar of C5 + D6, called a multiphonic."""
+    """One bar of C5 & D6, called a multiphonic."""
     path = folder / "chord.musicxml"
     path.write_text(
         '<score-partwise version="3.1"><part-list><score-part id="P1"><part-name>Flute</part-name></score-part></part-list>'
@@ -101,7 +101,7 @@ def test_a_place_of_a_score_can_be_logged(own: Path) -> None:
     path = score(own)
     for place in ("1", "bar 1, beat 1", "Flute, bar 1, beat 1"):
         told = log_command.add_place(place, (), path, "open-hole-b", True, "speaks at once", SAY)
-        assert "C5 + D6" in told
+        assert "C5 & D6" in told
     (first, *_) = player_log.read(player_log.path()).trials  # type: ignore[arg-type]
     assert [str(pitch) for pitch in first.pitches] == ["C5", "D6"] and first.remark == "speaks at once"
     with pytest.raises(InputError, match="expected one such as Flute, bar 1, beat 1"):

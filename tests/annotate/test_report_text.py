@@ -38,15 +38,19 @@ def columns(line: str) -> int:
 
 def test_the_headline_counts_demands():
     head = text.render(rich_result()).split("\n\n")[:2]
-    assert head[0].splitlines() == ["invented/duo.musicxml", "Flute: open-hole-b", "Part read: Flute"]
-    assert head[1].splitlines()[0] == "6 demands: 4 playable, 1 doubtful, 1 unplayable"
+    assert head[0].splitlines() == [
+        "invented/duo.musicxml",
+        "Flute: open-hole-b, the default (open holes, B foot); another: --flute NAME",
+        "Part read: Flute",
+    ]
+    assert head[1].splitlines()[0] == "6 places judged: 4 playable, 1 doubtful, 1 unplayable"
 
 
 def test_one_demand_is_told_with_place_fingering_diagram_figures_and_alternatives():
     lines = text.render(rich_result()).splitlines()
     start = next(n for n, line in enumerate(lines) if "bar 12" in line)
     assert lines[start : start + 3] == [
-        "  bar 12, beat 2      C5+D6, multiphonic                          playable",
+        "  bar 12, beat 2      C5 & D6, multiphonic                        playable",
         "  C+3, 0:31           T 2 3 | Eb                                  ○●● T",
         "                      C5 -6 ±9, D6 +11 ±12 cents                  ○○○ E♭",
     ]
@@ -64,27 +68,27 @@ def test_at_most_three_alternatives_are_shown():
 
 def test_equal_demands_are_told_once_with_their_other_bars():
     report = text.render(rich_result())
-    assert report.count("C5+D6, multiphonic") == 1
+    assert report.count("C5 & D6, multiphonic") == 1
     assert "also bar 14 (beats 1, 3)" in report
 
 
 def test_equal_demands_answered_differently_are_told_apart():
     other = playable(demand(2, place("14"), "C5 D6"), fingering="T 2 3 G# | Eb")
-    assert text.render(of(playable(ONE), other)).count("C5+D6, multiphonic") == 2
+    assert text.render(of(playable(ONE), other)).count("C5 & D6, multiphonic") == 2
 
 
 def test_a_hundred_equal_bars_stay_readable():
     same = [playable(demand(n, place(str(n)), "C5 D6")) for n in range(1, 101)]
     report = text.render(of(*same))
-    assert "100 demands: 100 playable" in report
+    assert "100 places judged: 100 playable" in report
     assert len(report.splitlines()) < 60
 
 
 def test_an_unplayable_demand_says_why_and_what_instead():
     report = text.render(rich_result())
     told = block(report[report.index("────") :], "bar 20, beat 1 ")
-    assert told.startswith("! bar 20, beat 1 C♯5+C6, multiphonic unplayable")
-    assert "instead: C5+C♯6 with T 2 3o | Eb: a semitone away" in told
+    assert told.startswith("! bar 20, beat 1 C♯5 & C6, multiphonic unplayable")
+    assert "instead: C5 & C♯6 with T 2 3o | Eb: a semitone away" in told
     assert "confidence" not in told
 
 
@@ -93,12 +97,12 @@ def test_cents_in_a_demand_do_not_run_into_the_deviation():
 
 
 def test_pitches_with_cents_are_joined_with_blanks():
-    assert "C5+50 + D6, multiphonic" in text.render(of(playable(demand(1, place("1"), "C5+50 D6"))))
+    assert "C5+50 & D6, multiphonic" in text.render(of(playable(demand(1, place("1"), "C5+50 D6"))))
 
 
 def test_a_glissando_tells_its_fingerings_and_means():
     told = block(text.render(rich_result()), "bar 21")
-    assert "C5+D6 → B4+C♯6, glissando" in told
+    assert "C5 & D6 → B4 & C♯6, glissando" in told
     assert "on the way: T 2 3 | Eb → T 2o 3 | Eb" in told
     assert "by slide 0 to 23 mm, hole in key 2 open 0 to 0.4, lip 0 to -20 cents" in told
 
@@ -160,7 +164,7 @@ def test_the_first_screen_tells_every_doubtful_and_unplayable_place_in_a_line():
     brief = text.render(rich_result(), detail="brief").splitlines()
     first = [line for line in brief[: brief.index("─" * 80)] if line[:2] in ("? ", "! ")]
     assert [line.split("  ")[0] for line in first] == ["? bar 15, beat 1.5", "! bar 20, beat 1"]
-    assert "no fingering sounds it  try C5+C♯6" in first[1]
+    assert "no fingering sounds it  try C5 & C♯6" in first[1]
     assert brief.index("─" * 80) < 24
     worst = text.render(rich_result(), detail="brief", sort="severity").splitlines()
     assert [line[0] for line in worst if line[:2] in ("? ", "! ")][:2] == ["!", "?"]
@@ -186,9 +190,9 @@ def test_cautions_and_the_state_of_evidence_stand_once():
 
 def test_two_flutes_stand_side_by_side_with_what_the_second_adds_and_lacks():
     report = text.render(two_flutes())
-    assert "open-hole-b        2         1         0           1\n" in report
-    assert "vented-b adds to open-hole-b: C♯5+C6 (bar 20: playable)" in report
-    assert "vented-b lacks: C5+D6 (bar 12: unplayable)" in report
+    assert "open-hole-b       2         1         0           1\n" in report
+    assert "vented-b adds to open-hole-b: C♯5 & C6 (bar 20: playable)" in report
+    assert "vented-b lacks: C5 & D6 (bar 12: unplayable)" in report
     side_by_side = [line.split() for line in report.splitlines()]
     assert ["open-hole-b", "vented-b"] in side_by_side
     assert ["playable", "unplayable"] in side_by_side
@@ -199,8 +203,8 @@ def test_flutes_are_compared_in_one_table_on_top():
     lines = text.render(two_flutes(), detail="brief").splitlines()
     told = [re.split(r"  +", line) for line in lines[: lines.index("─" * 80)]]
     assert ["", "open-hole-b", "vented-b"] in told
-    assert ["bar 12, beat 2", "C5+D6", "playable", "worse: unplayable"] in told
-    assert ["bar 20, beat 1", "C♯5+C6", "unplayable", "better: playable"] in told
+    assert ["bar 12, beat 2", "C5 & D6", "playable", "worse: unplayable"] in told
+    assert ["bar 20, beat 1", "C♯5 & C6", "unplayable", "better: playable"] in told
 
 
 def test_a_flute_that_adds_nothing_says_so():
@@ -210,7 +214,7 @@ def test_a_flute_that_adds_nothing_says_so():
 def test_parts_with_flutes_of_their_own_are_told_by_part_and_flute():
     second = demand(2, place("9", part="Piccolo", part_id="P2"), "C5 D6")
     report = text.render(of(playable(ONE, "open-hole-b"), unplayable(second, "piccolo")))
-    assert "2 demands: 1 playable, 0 doubtful, 1 unplayable" in report
+    assert "2 places judged: 1 playable, 0 doubtful, 1 unplayable" in report
     told = block(report[report.index("────") :], "bar 9")
     assert "Piccolo" in told and "on piccolo" in told
     assert "adds" not in report
@@ -256,7 +260,7 @@ def test_ascii_says_the_same_with_plain_signs():
     report = text.render(rich_result(), ascii=True)
     assert re.search(r"C5 -6 \+/-9, D6 \+11 \+/-12 cents +--- Eb\n", report)
     told = block(report, "bar 21")
-    assert "C5+D6 -> B4+C#6, glissando" in told
+    assert "C5 & D6 -> B4 & C#6, glissando" in told
     assert "-@@ T" in told
 
 

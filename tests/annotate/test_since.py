@@ -193,8 +193,8 @@ def test_the_text_report_tells_the_changes_first(tmp_path):
     told = text.render(result(*draft(new)), since=compared(tmp_path, result(*draft(DRAFT)), result(*draft(new))))
     section = " ".join(told.split("\n\n")[2].split())
     assert section.endswith(
-        "1 new, 1 solved, 0 changed, 0 gone, 5 unchanged new bar 4, beat 1: E5+F6 playable "
-        "solved bar 6, beat 2: C♯5+C6 unplayable → C5+C♯6 playable"
+        "1 new, 1 solved, 0 changed, 0 gone, 5 unchanged new bar 4, beat 1: E5 & F6 playable "
+        "solved bar 6, beat 2: C♯5 & C6 unplayable → C5 & C♯6 playable"
     )
     narrow = text.render(
         result(*draft(new)), width=40, ascii=True, since=compared(tmp_path, result(*draft(DRAFT)), result(*draft(new)))

@@ -77,7 +77,7 @@ def test_a_chord_that_nothing_sounds_makes_the_tremolo_unplayable_and_is_the_one
     result = looked("mult.", notes).result
     (decision,) = result.decisions
     assert decision.status == "unplayable"
-    assert in_words(decision.why).startswith("C4+C#4: ")
+    assert in_words(decision.why).startswith("C4 & C#4: ")
     assert [one.code for one in result.findings if one.severity == "error"] == ["P1"]
 
 

@@ -74,13 +74,13 @@ def test_the_page_is_clicked_switched_played_and_printed_without_a_complaint(see
     assert len(buttons) == 4
     buttons[0].focus()
     page.keyboard.press("Enter")
-    assert page.is_visible("#panel") and "C5+D6" in page.inner_text("#panel .where")
+    assert page.is_visible("#panel") and "C5 & D6" in page.inner_text("#panel .where")
     assert page.evaluate("document.activeElement.className") == "where"
     assert page.evaluate(wide)[0] <= page.evaluate(wide)[1]
     page.click("#panel [data-play]")
     assert page.evaluate("document.documentElement.dataset.played") == "1"
     page.keyboard.press("ArrowRight")
-    assert "B4+C♯6" in page.inner_text("#panel .where")
+    assert "B4 & C♯6" in page.inner_text("#panel .where")
     page.keyboard.press("Escape")
     assert page.is_hidden("#panel")
     page.select_option("#flute", "closed-hole-c")
