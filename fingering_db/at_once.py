@@ -8,8 +8,7 @@ import numpy as np
 from fingering_db.acoustics.arrays import RealArray
 from fingering_db.acoustics.jet import Modes, broad_jets, held_share, side_by_side, stated_jets
 from fingering_db.fingering import Fingering
-from fingering_db.mechanism import hole_states
-from fingering_db.model import Model
+from fingering_db.model import Model, sound_of
 from fingering_db.playability import modes_of
 
 EASY = 0.08
@@ -35,9 +34,8 @@ def at_once(of: Model, fingering: Fingering, hz: tuple[float, ...], lip_mm: floa
     None where there are not two. lip_mm: one lip (equivalent length), else by the law. Some milliseconds a pair.
 
     Raises FingeringError when the flute has no such touch."""
-    states = hole_states(of.instrument, fingering)[None, :]
     lips = None if lip_mm is None else np.array([lip_mm * 1e-3])
-    crossings = of.drawn_out(states, of.flute.slide_mm, lips)
+    crossings = of.resonances(of.bore(np.array([sound_of(of, fingering)])), lips)
     if not len(crossings.hz):
         return None
     modes, _ = modes_of(of.curve.size.likened(crossings))

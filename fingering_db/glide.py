@@ -7,9 +7,10 @@ from functools import lru_cache
 import numpy as np
 
 from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray
+from fingering_db.acoustics.resonance import Crossings
 from fingering_db.fingering import Fingering
 from fingering_db.mechanism import OPEN, PERFORATION, SHUT
-from fingering_db.model import Model, sound_of
+from fingering_db.model import Model
 from fingering_db.pitch import Pitch
 from fingering_db.playability import strength
 from fingering_db.ranking import (
@@ -24,7 +25,7 @@ from fingering_db.ranking import (
 )
 from fingering_db.slide_search import Settings
 from fingering_db.touches import FINGERS
-from fingering_db.track import Stage, follow, sweep
+from fingering_db.track import Stage, follow, followed, sweep
 
 SLIDE, HALF_HOLE, KEY_LIFT = "slide", "half-hole", "key lift"
 # Of confidence: for ends that are off by the whole tolerance, and for each mm that the joint is drawn at the start. Ours.
@@ -203,7 +204,7 @@ def _slide_on(
         model,
         SLIDE,
         [Stage(states, float(slide)) for slide in slides],
-        [fingering] * _POINTS,
+        [(row, fingering)] * _POINTS,
         (start_hz, end_hz),
         np.linspace(lip, end_lip, _POINTS),
         effort=float(model.effort[model.easiest[row]]),
@@ -296,7 +297,9 @@ def _pairs(model: Model, ends: tuple[Answers, Answers], modes_of: tuple[IndexArr
         if finger != "R4":
             moved = {name for option in options for name in (*option.shuts, *option.opens, *option.uncovers)}
             masks.append(np.array([name in moved for name in names]))
-    return np.unique(np.concatenate([_alike_but_for(model, ends, modes_of, mask) for mask in masks]), axis=0)
+    count = len(ends[1].rows)
+    pairs = np.unique(np.concatenate([_alike_but_for(model, ends, modes_of, mask) @ (count, 1) for mask in masks]))
+    return np.stack(np.divmod(pairs, max(count, 1)), axis=1)
 
 
 def _alike_but_for(
@@ -341,7 +344,7 @@ def _by_fingers(
         states = before.copy() if share < 1.0 else after.copy()
         opening = tuple((int(hole), _open_share(before[hole], after[hole], share)) for hole in rolling)
         stages.append(Stage(states, 0.0, opening if 0.0 < share < 1.0 else ()))
-        shown.append(fingerings[0] if share < 1.0 else fingerings[1])
+        shown.append((rows[0], fingerings[0]) if share < 1.0 else (rows[1], fingerings[1]))
         shares.append(tuple((touches[hole], fraction) for hole, fraction in opening))
     targets = tuple(np.array([_mode_hz(end.sounds, mode) for mode in modes]) for end in ends)
     lips = np.linspace(ends[0].lip_mm, ends[1].lip_mm, _POINTS) * 1e-3
@@ -407,7 +410,7 @@ def _made(
     model: Model,
     means: str,
     stages: list[Stage],
-    fingerings: list[Fingering],
+    held: list[tuple[int, Fingering]],
     ends_hz: tuple[RealArray, RealArray],
     lips_m: RealArray,
     *,
@@ -416,15 +419,14 @@ def _made(
 ) -> Glide | None:
     """Follow the components along the stages and judge each point; None where a component is lost between stages that
     change without a jump. A key that leaves its seat between two stages jumps: from there the end's resonance is
-    taken."""
-    swept = sweep(model, stages)
-    seated = len(stages) - (means == KEY_LIFT)
-    tracked = follow(model, swept[:seated], ends_hz[0], lips_m[:seated, None])[:, :, 0]
+    taken. held: at each stage, and its row of `reach.states`."""
+    crossings = model.resonances(sweep(model, stages), lips_m)
+    tracked = followed(crossings, ends_hz[0], (len(stages) - (means == KEY_LIFT), 1))[:, :, 0]
     if means == KEY_LIFT:
         tracked = np.vstack([tracked, ends_hz[1]])
     if not np.isfinite(tracked).all():
         return None
-    judged = _judged(model, swept, tracked, lips_m, fingerings)
+    judged = _judged(model, crossings, tracked, [row for row, _ in held])
     weakest = min(confidence for _, confidence in judged)
     points = tuple(
         Point(
@@ -432,7 +434,7 @@ def _made(
             stage.slide_mm,
             shares[number] if shares else (),
             float(lips_m[number] * 1e3),
-            fingerings[number],
+            held[number][1],
             judged[number][0],
         )
         for number, stage in enumerate(stages)
@@ -452,20 +454,18 @@ def _made(
 
 
 def _judged(
-    model: Model, swept: ComplexArray, tracked: RealArray, lips_m: RealArray, fingerings: list[Fingering]
+    model: Model, crossings: Crossings, tracked: RealArray, rows: list[int]
 ) -> list[tuple[tuple[Resonance, ...], float]]:
     """For each stage the tracked resonances, shape (n, k) [Hz], with their strengths, and the confidence that they
-    sound: the weakest one's."""
-    crossings = model.resonances(swept, lips_m)
+    sound: the weakest one's. rows: of `reach.states`, of each stage."""
     strengths = strength(crossings, model.curve)
-    edges = np.searchsorted(crossings.row, np.arange(len(swept) + 1))
+    edges = np.searchsorted(crossings.row, np.arange(len(tracked) + 1))
+    numbers = np.arange(np.diff(edges).max())
+    bands = {row: bands_of_modes(model, row, numbers) for row in set(rows)}
     found = []
     for stage, hz in enumerate(tracked):
         own = np.arange(edges[stage], edges[stage + 1])
         at = own[[int(np.abs(np.log(crossings.hz[own] / one)).argmin()) for one in hz]]
-        band = bands_of_modes(model, sound_of(model, fingerings[stage]), at - edges[stage])
-        sounds = tuple(
-            Resonance(float(one), float(strengths[n]), float(cents)) for one, n, cents in zip(hz, at, band, strict=True)
-        )
-        found.append((sounds, float(strengths[at].min())))
+        told = zip(hz.tolist(), strengths[at].tolist(), bands[rows[stage]][at - edges[stage]].tolist(), strict=True)
+        found.append((tuple(Resonance(*one) for one in told), float(strengths[at].min())))
     return found

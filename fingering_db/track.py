@@ -8,6 +8,7 @@ from functools import lru_cache
 import numpy as np
 
 from fingering_db.acoustics.arrays import ComplexArray, RealArray, StateArray
+from fingering_db.acoustics.resonance import Crossings
 from fingering_db.acoustics.tube import TwoPort, Wave
 from fingering_db.mechanism import PERFORATION, SHUT
 from fingering_db.model import Model
@@ -58,7 +59,15 @@ def _pieces(model: Model) -> _Pieces:
 def sweep(model: Model, stages: Sequence[Stage]) -> ComplexArray:
     """Bore impedance on the model's grid at each stage, shape (n_stages, m) [Pa s/m³].
 
-    What is alike at all stages, from some hole down to the end and from the first hole down to another, is worked out once."""
+    What is alike at all stages, from some hole down to the end and from the first hole down to another, is worked out once,
+    equal stages too."""
+    keys = [(stage.states.tobytes(), stage.slide_mm, stage.open) for stage in stages]
+    numbers = {key: number for number, key in enumerate(dict.fromkeys(keys))}
+    distinct = list(dict(zip(keys, stages, strict=True)).values())
+    return np.asarray(_swept(model, distinct)[[numbers[key] for key in keys]])
+
+
+def _swept(model: Model, stages: Sequence[Stage]) -> ComplexArray:
     pieces = _pieces(model)
     states = np.concatenate([stage.row() for stage in stages])
     rolling = {index for stage in stages for index, _ in stage.open}
@@ -70,63 +79,69 @@ def sweep(model: Model, stages: Sequence[Stage]) -> ComplexArray:
         element = pieces.elements[index]
         half, shunt = element.half_series[own], element.shunt[own]
         if index in rolling:
-            shunt = _partly_open(model, stages, index, shunt)
+            shares = tuple(dict(stage.open).get(index, 0.0) for stage in stages)
+            part = np.flatnonzero(np.array(shares) > 0.0)
+            shunt[part] = _partly_open(model, index, tuple(share for share in shares if share > 0.0))
         load = carried(load, half, shunt)
         tube = pieces.tubes[index] if index > top else None
         load = load if tube is None else tube.admittance(load)
-    above = _above(model, stages, top)
+    slides = tuple(stage.slide_mm for stage in stages)
+    above = _above(model, tuple(states[0, :top].tolist()), slides[: 1 if len(set(slides)) == 1 else None])
     return np.asarray(1.0 / (pieces.cone.admittance(above.admittance(load)) + pieces.cavity))
 
 
-def _above(model: Model, stages: Sequence[Stage], top: int) -> TwoPort:
-    """From the taper's end down to the hole `top`, entries of shape (n_stages or 1, m)."""
-    pieces, slides = _pieces(model), np.array([stage.slide_mm for stage in stages])
-    plain = Flute(model.instrument).spacing_m()[0] + slides * 1e-3
-    found = pieces.wave.along(plain[:1, None] if (slides == slides[0]).all() else plain[:, None])
-    for index in range(top):
+@lru_cache(maxsize=64)
+def _above(model: Model, states: tuple[int, ...], slides_mm: tuple[float, ...]) -> TwoPort:
+    """From the taper's end down past holes in these states, the joint drawn out; entries of shape (n_slides, m)."""
+    pieces = _pieces(model)
+    found = pieces.wave.along(Flute(model.instrument).spacing_m()[0] + np.array(slides_mm)[:, None] * 1e-3)
+    for index, state in enumerate(states):
         below = pieces.tubes[index + 1]
-        found = found.then(pieces.elements[index].two_port(stages[0].states[index : index + 1]))
+        found = found.then(pieces.elements[index].two_port(np.array([state])))
         found = found if below is None else found.then(below)
     return found
 
 
-def _partly_open(model: Model, stages: Sequence[Stage], index: int, shunt: ComplexArray) -> ComplexArray:
-    """Shunt admittances of a hole at all stages, shape (n_stages, m), those whose perforation is partly open put right."""
-    share = [dict(stage.open).get(index, 0.0) for stage in stages]
-    part = [number for number, open_ in enumerate(share) if open_ > 0.0]
+@lru_cache(maxsize=64)  # fingers roll off their holes in the same steps
+def _partly_open(model: Model, index: int, shares: tuple[float, ...]) -> ComplexArray:
+    """Shunt admittances of a hole whose perforation is open by these shares, above 0, shape (n, m)."""
     hole = model.instrument.holes[index]
-    sizes = hole.perforation_mm * np.maximum([share[number] for number in part], 1e-6) ** 0.5
-    shunt[part] = Flute(model.instrument).perforated(model.grid, hole, sizes)
-    return shunt
+    sizes = hole.perforation_mm * np.maximum(shares, 1e-6) ** 0.5
+    return Flute(model.instrument).perforated(model.grid, hole, sizes)
 
 
 def follow(model: Model, impedance: ComplexArray, hz: RealArray, lips_m: RealArray) -> RealArray:
     """Resonances along the stages, shape (n_stages, k, l) [Hz]; NaN from where one is lost.
 
     impedance: shape (n_stages, m), as `sweep` gives it. hz: shape (k,), near the resonances at the first stage. lips_m:
-    shape (n_stages, l) [m], l trial lips side by side. At each stage the resonance nearest to that of the stage before
-    is the same one; stages must be near enough that it moves a few cents. Within 0.1 cent of looking at every stage by
-    itself on a finer grid (tested)."""
-    count, trials = lips_m.shape
-    crossings = model.resonances(np.repeat(impedance, trials, axis=0), lips_m.ravel())
-    edges = np.searchsorted(crossings.row, np.arange(count * trials + 1))
-    found = np.empty((count, len(hz), trials))
-    for trial in range(trials):
-        at = np.asarray(hz, dtype=float)
-        for stage in range(count):
-            row = stage * trials + trial
-            known = crossings.hz[edges[row] : edges[row + 1]]
-            at = _nearest(known, at, np.inf if stage == 0 else _LOST_CENTS)
-            found[stage, :, trial] = at
+    shape (n_stages, l) [m], l trial lips side by side. Within 0.1 cent of looking at every stage by itself on a finer grid
+    (tested)."""
+    crossings = model.resonances(np.repeat(impedance, lips_m.shape[1], axis=0), lips_m.ravel())
+    return followed(crossings, hz, lips_m.shape)
+
+
+def followed(crossings: Crossings, hz: RealArray, shape: tuple[int, ...]) -> RealArray:
+    """As `follow`. crossings: of stages and, within each, of trial lips, as many as shape (n_stages, l) says.
+
+    At each stage the resonance nearest to that of the stage before is the same one; stages must be near enough that it moves a
+    few cents."""
+    place = np.arange(len(crossings.row)) - np.searchsorted(crossings.row, crossings.row)
+    known = np.full((*shape, int(place.max(initial=0)) + 1), np.nan)
+    own = np.searchsorted(crossings.row, shape[0] * shape[1])
+    known.reshape(-1, known.shape[2])[crossings.row[:own], place[:own]] = crossings.hz[:own]
+    found = np.empty((shape[0], len(hz), shape[1]))
+    at = np.repeat(np.asarray(hz, dtype=float)[:, None], shape[1], axis=1)
+    for stage, there in enumerate(known):
+        found[stage] = at = _nearest(there, at, _LOST_CENTS if stage else np.inf)
     return found
 
 
 def _nearest(known: RealArray, at: RealArray, most_cents: float) -> RealArray:
-    """For each of `at` the nearest known frequency, NaN where it lies farther than most_cents or is shared."""
-    if not len(known):
-        return np.full_like(at, np.nan)
-    cents = np.abs(1200.0 * np.log2(known[:, None] / at))
+    """For each of `at`, shape (k, l), the nearest of the frequencies known, shape (l, m), NaN for none; NaN where it lies farther
+    than most_cents, and in a column where two have the same."""
+    cents = np.abs(1200.0 * np.log2(known / at[:, :, None]))
     cents[~np.isfinite(cents)] = np.inf
-    chosen = cents.argmin(axis=0)
-    lost = (cents.min(axis=0) > most_cents) | ~np.isfinite(cents.min(axis=0)) | (len(set(chosen.tolist())) < len(at))
-    return np.asarray(np.where(lost, np.nan, known[chosen]))
+    chosen, least = cents.argmin(axis=2), cents.min(axis=2)
+    shared = (np.diff(np.sort(chosen, axis=0), axis=0) == 0).any(axis=0)
+    lost = (least > most_cents) | ~np.isfinite(least) | shared
+    return np.where(lost, np.nan, known[np.arange(len(known)), chosen])
