@@ -3,19 +3,22 @@
 import json
 import math
 from collections.abc import Mapping
+from fractions import Fraction
 from typing import Any
 
-from annotate.decision import Alternative, Decision, Instead, PathPoint, PlannedNote, Result, Sound
+from annotate.decision import Alternative, Decision, Instead, PlannedNote, Result, Sound
 from annotate.decisions.line import FIX, READ, READINGS, place_line
 from annotate.language import words
 from annotate.numbering import fingerings_of, numbered
-from annotate.report.content import Counts, NumberedFinding, Report, build, spelled_as_asked
+from annotate.report.content import NumberedFinding, Report, build, spelled_as_asked
 from annotate.since import Entry, Pair, Since
 from fingering_db.fingering import Fingering, text_of
+from fingering_db.message import Message
 from fingering_db.pitch import Pitch
 from fingering_db.trials import Tried
 
 VERSION = 1
+_OF_COUNTS = "demands playable doubtful unplayable"
 _SAID = words(signs=False).say
 """Sentences are English in every language, with note names as they are typed: other programs read them."""
 
@@ -33,10 +36,10 @@ def as_data(report: Report, since: Since | None = None) -> dict[str, Any]:
         "version": VERSION,
         "score": result.score,
         "flutes": list(result.flutes),
-        "summary": _counts(report.total),
+        "summary": fields(report.total, _OF_COUNTS),
     }
     if len(report.per_flute) > 1:
-        data["summaries"] = {flute: _counts(counts) for flute, counts in report.per_flute}
+        data["summaries"] = {flute: fields(counts, _OF_COUNTS) for flute, counts in report.per_flute}
     first = result.first_flute()
     numbers, ids = numbered(first), {(one.demand.id, one.flute) for one in first}
     data |= {
@@ -92,88 +95,56 @@ def _pair(pair: Pair) -> dict[str, Any]:
 
 
 def _place(entry: Entry) -> dict[str, Any]:
-    at = {"id": entry.id, "kind": entry.kind, "part": entry.part, "part_id": entry.part_id}
-    return at | {"bar": entry.bar, "beat": figure(entry.beat, 3)}
+    return fields(entry, "id kind part part_id bar beat")
 
 
 def _entry(entry: Entry) -> dict[str, Any]:
-    return {
-        "written": [str(pitch) for pitch in entry.pitches],
-        "to": [str(pitch) for pitch in entry.to],
-        "status": entry.status,
-        "fingering": text_of(entry.fingering),
-    }
-
-
-def _counts(counts: Counts) -> dict[str, int]:
-    return {
-        "demands": counts.demands,
-        "playable": counts.playable,
-        "doubtful": counts.doubtful,
-        "unplayable": counts.unplayable,
-    }
+    return {"written": [str(pitch) for pitch in entry.pitches]} | fields(entry, "to status fingering")
 
 
 def _demand(decision: Decision, report: Report) -> dict[str, Any]:
-    demand, place = decision.demand, decision.demand.place
+    demand = decision.demand
     asked = demand.sounding + demand.to_sounding
-    return {
-        "id": demand.id,
-        "kind": demand.kind,
-        "part": place.part,
-        "part_id": place.part_id,
-        "bar": place.bar,
-        "beat": figure(float(place.beat), 3),
-        "rehearsal": place.rehearsal,
-        "seconds": figure(place.seconds, 2),
-        "written": [str(pitch) for pitch in demand.pitches],
-        "pitches": [_pitch(pitch, report.result.a4_hz) for pitch in demand.sounding],
-        "to": [str(pitch) for pitch in demand.to],
-        "flute": decision.flute,
-        "status": decision.status,
-        "why": _SAID(decision.why),
-        "fingering": text_of(decision.fingering),
-        "deviation_cents": [figure(cents) for cents in decision.deviation_cents],
-        "confidence": figure(decision.confidence, 2),
-        "sounds": sounds_data(decision.sounds, asked),
-        "alternatives": [
-            _alternative(one) | {"decide": _fix_line(demand.address, one.fingering)} for one in decision.alternatives
-        ],
-        "instead": [_instead(one) for one in decision.instead],
-        "path": [_path_point(point, asked) for point in decision.path],
-        "notes": list(decision.notes),
-        "findings": list(report.findings_of(demand.id)),
-        "band_cents": [figure(cents) for cents in decision.band_cents],
-        "reading": _SAID(demand.reading) if demand.reading else "",
-        "together": figure(decision.together, 2),
-        "one_note": decision.one_note,
-        "decided": decision.ruled,
-        "own_note": decision.own_note,
-        "decide": _fix_line(demand.address, decision.fingering),
-    } | log_data(decision.tried, decision.by_model)
+    alternatives = [
+        _alternative(one) | {"decide": _fix_line(demand.address, one.fingering)} for one in decision.alternatives
+    ]
+    return (
+        fields(demand, "id kind")
+        | fields(demand.place, "part part_id bar beat rehearsal seconds")
+        | {"written": [str(pitch) for pitch in demand.pitches]}
+        | {"pitches": [_pitch(pitch, report.result.a4_hz) for pitch in demand.sounding]}
+        | fields(demand, "to")
+        | fields(decision, "flute status why fingering deviation_cents confidence sounds", asked)
+        | {"alternatives": alternatives, "instead": [_instead(one) for one in decision.instead]}
+        | {"path": [fields(point, _OF_A_POINT, asked) for point in decision.path]}
+        | fields(decision, "notes")
+        | {"findings": list(report.findings_of(demand.id))}
+        | fields(decision, "band_cents")
+        | fields(demand, "reading")
+        | fields(decision, "together one_note")
+        | {"decided": decision.ruled, "own_note": decision.own_note}
+        | {"decide": _fix_line(demand.address, decision.fingering)}
+        | log_data(decision.tried, decision.by_model)
+    )
+
+
+_OF_A_POINT = "t slide_mm open lip_cents fingering sounds"
 
 
 def log_data(tried: Tried | None, by_model: float) -> dict[str, Any]:
     """How players' trials went and the confidence before them; nothing where nobody tried."""
     if tried is None:
         return {}
-    own = {"worked": tried.worked, "failed": tried.failed}
-    others = {"others_worked": tried.others_worked, "others_failed": tried.others_failed}
-    return {"log": own | others | {"model_confidence": figure(by_model, 2)}}
+    told = fields(tried, "worked failed others_worked others_failed")
+    return {"log": told | {"model_confidence": figure(by_model, 2)}}
 
 
 def _planned(note: PlannedNote) -> dict[str, Any]:
-    place = note.place
-    return {
-        "bar": place.bar,
-        "beat": figure(float(place.beat), 3),
-        "part_id": place.part_id,
-        "voice": place.voice,
-        "fingering": text_of(note.fingering),
-        "trill": text_of(note.other),
-        "alternatives": [text_of(one) for one in note.alternatives],
-        "demand": note.demand,
-    }
+    return (
+        fields(note.place, "bar beat part_id voice")
+        | {"fingering": text_of(note.fingering), "trill": text_of(note.other)}
+        | fields(note, "alternatives demand")
+    )
 
 
 def _fix_line(address: str, fingering: Fingering | None) -> str:
@@ -188,60 +159,46 @@ def _pitch(pitch: Pitch, a4_hz: float) -> dict[str, Any]:
 def sounds_data(sounds: tuple[Sound, ...], asked: tuple[Pitch, ...] = ()) -> list[dict[str, Any]]:
     """Resonances, those asked for spelled as asked."""
     return [
-        {
-            "hz": figure(sound.hz, 2),
-            "name": spelled_as_asked(sound.pitch, asked).name,
-            "cents": figure(sound.pitch.cents),
-            "strength": figure(sound.strength, 2),
-            "holds": figure(sound.holds, 2),
-            "speed_m_s": [figure(speed) for speed in sound.speed_m_s],
-        }
-        for sound in sounds
+        fields(one, "hz")
+        | {"name": spelled_as_asked(one.pitch, asked).name, "cents": figure(one.pitch.cents)}
+        | fields(one, "strength holds speed_m_s")
+        for one in sounds
     ]
 
 
 def _alternative(one: Alternative) -> dict[str, Any]:
-    return {
-        "fingering": text_of(one.fingering),
-        "deviation_cents": [figure(cents) for cents in one.deviation_cents],
-        "band_cents": [figure(cents) for cents in one.band_cents],
-        "confidence": figure(one.confidence, 2),
-    } | log_data(one.tried, one.by_model)
+    return fields(one, "fingering deviation_cents band_cents confidence") | log_data(one.tried, one.by_model)
 
 
 def _instead(one: Instead) -> dict[str, Any]:
-    data: dict[str, Any] = {
-        "pitches": [str(pitch) for pitch in one.pitches],
-        "fingering": text_of(one.fingering),
-        "why": _SAID(one.why),
-    }
-    if one.to:
-        data["to"] = [str(pitch) for pitch in one.to]
-    return data
+    return fields(one, "pitches fingering why") | (fields(one, "to") if one.to else {})
 
 
-def _path_point(point: PathPoint, asked: tuple[Pitch, ...]) -> dict[str, Any]:
-    return {
-        "t": figure(point.t, 3),
-        "slide_mm": figure(point.slide_mm, 1),
-        "open": {key: figure(share, 2) for key, share in point.open},
-        "lip_cents": figure(point.lip_cents),
-        "fingering": str(point.fingering),
-        "sounds": sounds_data(point.sounds, asked),
-    }
+def _finding(numbered: NumberedFinding) -> dict[str, Any]:
+    return {"id": numbered.id} | fields(numbered.finding, "code severity demand place message advice")
 
 
-def _finding(numbered: NumberedFinding) -> dict[str, str]:
-    finding = numbered.finding
-    return {
-        "id": numbered.id,
-        "code": finding.code,
-        "severity": finding.severity,
-        "demand": finding.demand,
-        "place": str(finding.place) if finding.place else "",
-        "message": _SAID(finding.message),
-        "advice": _SAID(finding.advice),
-    }
+_DECIMALS = {"beat": 3, "t": 3, "lip_mm": 1, "slide_mm": 1}
+_DECIMALS |= dict.fromkeys(("confidence", "together", "hz", "strength", "holds", "seconds"), 2)
+
+
+def fields(one: object, names: str, asked: tuple[Pitch, ...] = ()) -> dict[str, Any]:
+    """The fields named of a value, in that order, as JSON has them. asked: as in `sounds_data`."""
+    return {name: _plain(name, getattr(one, name), asked) for name in names.split()}
+
+
+def _plain(name: str, value: Any, asked: tuple[Pitch, ...]) -> Any:
+    if name == "sounds":
+        return sounds_data(value, asked)
+    if name == "open":
+        return {touch: figure(share, 2) for touch, share in value}
+    if isinstance(value, tuple):
+        return [_plain(name, each, asked) for each in value]
+    if isinstance(value, float | Fraction) or name in _DECIMALS:
+        return figure(float(value), _DECIMALS.get(name))
+    if isinstance(value, Message):
+        return _SAID(value)
+    return value if isinstance(value, int) else str(value or "")
 
 
 def figure(value: float, decimals: int | None = None) -> float | int | None:
