@@ -41,10 +41,6 @@ class Words:
             return message
         return self.text(message.key, **dict(message.values))
 
-    def counted(self, key: str, number: int, **values: object) -> str:
-        """The words under `key` for so many things; {n} is the number."""
-        return self.text(key, n=number, **values)
-
     def lines(self, key: str) -> tuple[str, ...]:
         """The list of sentences under `key`."""
         return tuple(self._entry(key))

@@ -126,23 +126,12 @@ def wrap(text: str, width: int, hanging: int = 0) -> list[str]:
             lines.append(indent + line)
             indent = " " * hanging
         start = 0  # what has been cut off a word that is too wide; a slice each time would make long words slow
-        while not _fits(word, start, width - len(indent)):
-            head = _head(word, start, max(width - len(indent), 2))
+        while start + len(head := _head(word, start, max(width - len(indent), 2))) < len(word):
             lines.append(indent + head)
             start, indent = start + len(head), " " * hanging
-        line = word[start:]
+        line = head
         used = len(indent) + display_width(line)
     return [*lines, indent + line] if line else lines
-
-
-def _fits(word: str, start: int, width: int) -> bool:
-    """Whether what follows `start` in a word takes at most `width` columns."""
-    used = 0
-    for index in range(start, len(word)):
-        used += _char_width(word[index])
-        if used > width:
-            return False
-    return True
 
 
 def _head(word: str, start: int, width: int) -> str:

@@ -56,8 +56,7 @@ def ways_of(instrument: Instrument, written_midi: float) -> tuple[Hold, ...]:
     """The ways this flute's fingers can hold a note, written pitch, the chart's first; none beside the semitones and outside
     the chart."""
     standard = [one.fingering for one in chart_of(instrument) if _near(one.pitch.midi, written_midi)]
-    own = [one for one in _TOLD if not one.trill and any(_near(Pitch.parse(n).midi, written_midi) for n in one.notes)]
-    costs = {Fingering.parse(one.fingering): one.cost for one in own}
+    costs = {Fingering.parse(one.fingering): one.cost for one in _told_for(written_midi) if not one.trill}
     if not standard:
         return ()
     found = {fingering: costs.get(fingering, 0.0) for fingering in (*standard, *costs)}
@@ -88,11 +87,7 @@ def holds(fingering: Fingering, written_midi: float) -> bool:
     """Whether a fingering is a way to hold a note of the flute (written pitch), on any flute: one of the chart or a common
     alternative, the right little finger and the two keys of the thumb left aside."""
     told = [one.fingering for one in chart("flute") if _near(one.pitch.midi, written_midi)]
-    told += [
-        Fingering.parse(one.fingering)
-        for one in _TOLD
-        if any(_near(Pitch.parse(n).midi, written_midi) for n in one.notes)
-    ]
+    told += [Fingering.parse(one.fingering) for one in _told_for(written_midi)]
     own = _without_details(fingering)
     return any(_without_details(one) == own for one in told)
 
@@ -101,6 +96,10 @@ def _without_details(fingering: Fingering) -> tuple[str, ...]:
     thumb, *others, little = fingering.touches
     low = little if little in ("C#", "C", "B", "gz") else ""
     return ("T" if thumb == "Tb" else thumb, *others, low)
+
+
+def _told_for(written_midi: float) -> list[_Alternative]:
+    return [one for one in _TOLD if any(_near(Pitch.parse(name).midi, written_midi) for name in one.notes)]
 
 
 def _near(one: float, other: float) -> bool:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -48,10 +48,7 @@ class Batch:
 
     def only(self, chosen: BoolArray) -> Batch:
         """Some of them."""
-        return Batch(
-            self.sounds[chosen], self.lips[chosen], self.branches[chosen], self.hz[chosen], self.confidence[chosen],
-            self.ease[chosen], self.cells[chosen],
-        )  # fmt: skip
+        return Batch(*(getattr(self, each.name)[chosen] for each in fields(self)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.message import Message
 from fingering_db.pitch import Pitch, PitchError
-from fingering_db.played import PlayedError
+from fingering_db.played import PlayedError, decoded, rows, wrong_header
 from fingering_db.player_log import exact
 from fingering_db.trials import Trial
 
@@ -45,47 +45,23 @@ def read(raw: bytes, source: str, player: str) -> tuple[Trial, ...]:
     """The trials of a table. source: kept with those that do not tell where they come from; player: who a row without a player is
     by. A row without an id gets one from what it says, so that reading it twice gives one trial. Raises PlayedError with every
     mistake by line and column."""
-    if len(raw) > MOST_BYTES:
-        raise PlayedError(Message("played.too_large", most=MOST_BYTES >> 10))
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise PlayedError(Message("played.no_text")) from error
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    found: list[Trial] = []
-    wrong: list[Message] = []
-    names: list[str] = []
-    try:
-        for cells in reader:
-            if not any(cell.strip() for cell in cells):
-                continue
-            if not names:
-                names = [cell.strip().lower() for cell in cells]
-                _check_header(names)
-                continue
-            try:
-                found.append(_trial(reader.line_num, dict(zip(names, cells, strict=False)), source, player))
-            except PlayedError as error:
-                wrong += error.mistakes
-    except csv.Error as error:
-        raise PlayedError(Message("played.no_table", line=reader.line_num, reason=str(error))) from error
-    if not names:
+    numbered = rows(decoded(raw, MOST_BYTES))
+    _, header = next(numbered, (1, []))
+    if not header:
         raise PlayedError(Message("log.no_header", columns=COLUMNS))
+    names = [cell.strip().lower() for cell in header]
+    wrong = wrong_header(names, COLUMNS, NEEDED)
+    if wrong:
+        raise PlayedError(*wrong)
+    found: list[Trial] = []
+    for line, cells in numbered:
+        try:
+            found.append(_trial(line, dict(zip(names, cells, strict=False)), source, player))
+        except PlayedError as error:
+            wrong += error.mistakes
     if wrong:
         raise PlayedError(*wrong)
     return _told_apart(found)
-
-
-def _check_header(names: list[str]) -> None:
-    wrong = [Message("played.no_column", name=name) for name in NEEDED if name not in names]
-    wrong += [Message("played.column_twice", name=name) for name in COLUMNS if names.count(name) > 1]
-    wrong += [
-        Message("played.unknown_column", name=name[:40], columns=COLUMNS)
-        for name in names
-        if name and name not in COLUMNS
-    ]
-    if wrong:
-        raise PlayedError(*wrong)
 
 
 def _trial(line: int, row: dict[str, str], source: str, player: str) -> Trial:

@@ -47,15 +47,17 @@ def read(raw: bytes, instrument: Instrument, a4_hz: float, *, measured: bool = T
     `hz` is that of the note, and a row without a note is a multiphonic.
 
     Commas, semicolons or tabs part the cells; with the latter two a decimal comma is read. Raises PlayedError."""
-    text = _decoded(raw)
+    text = decoded(raw, MOST_BYTES)
     delimiter = max(",;\t", key=text.partition("\n")[0].count)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-    numbered = _rows(reader)
+    numbered = rows(text, delimiter)
     _, header = next(numbered, (1, []))
     names = [cell.strip().lower() for cell in header]
-    _check_header(names, measured)
+    wrong = wrong_header(names, COLUMNS, ("fingering", "note"))
+    if measured and "hz" not in names and "cents" not in names:
+        wrong.append(Message("played.no_measure"))
+    if wrong:
+        raise PlayedError(*wrong)
     found: list[PlayedNote] = []
-    wrong: list[Message] = []
     for line, cells in numbered:
         try:
             found.append(_Row(line, names, cells, delimiter != ",", measured).note(instrument, a4_hz))
@@ -70,42 +72,34 @@ def read(raw: bytes, instrument: Instrument, a4_hz: float, *, measured: bool = T
     return tuple(found)
 
 
-def _decoded(raw: bytes) -> str:
-    if len(raw) > MOST_BYTES:
-        raise PlayedError(Message("played.too_large", most=MOST_BYTES >> 10))
+def decoded(raw: bytes, most_bytes: int) -> str:
+    """The text of a table. Raises PlayedError."""
+    if len(raw) > most_bytes:
+        raise PlayedError(Message("played.too_large", most=most_bytes >> 10))
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise PlayedError(Message("played.no_text")) from error
 
 
-def _rows(reader: Iterator[list[str]]) -> Iterator[tuple[int, list[str]]]:
-    """Rows that are not empty, each with the line that it ends in."""
-    line = 0
-    while True:
-        try:
-            cells = next(reader)
-        except StopIteration:
-            return
-        except csv.Error as error:
-            raise PlayedError(Message("played.no_table", line=line + 1, reason=str(error))) from error
-        line = getattr(reader, "line_num", line + 1)
-        if any(cell.strip() for cell in cells):
-            yield line, cells
+def rows(text: str, delimiter: str = ",") -> Iterator[tuple[int, list[str]]]:
+    """Rows that are not empty, each with the line that it ends in. Raises PlayedError."""
+    reader, line = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True), 0
+    try:
+        for cells in reader:
+            line = reader.line_num
+            if any(cell.strip() for cell in cells):
+                yield line, cells
+    except csv.Error as error:
+        raise PlayedError(Message("played.no_table", line=line + 1, reason=str(error))) from error
 
 
-def _check_header(names: list[str], measured: bool) -> None:
-    wrong = [
-        Message("played.unknown_column", name=name[:40], columns=COLUMNS)
-        for name in names
-        if name not in COLUMNS and name
-    ]
-    wrong += [Message("played.column_twice", name=name) for name in COLUMNS if names.count(name) > 1]
-    wrong += [Message("played.no_column", name=name) for name in ("fingering", "note") if name not in names]
-    if measured and "hz" not in names and "cents" not in names:
-        wrong.append(Message("played.no_measure"))
-    if wrong:
-        raise PlayedError(*wrong)
+def wrong_header(names: list[str], columns: tuple[str, ...], needed: tuple[str, ...]) -> list[Message]:
+    """What is wrong with the names of columns."""
+    unknown = [name for name in names if name and name not in columns]
+    wrong = [Message("played.unknown_column", name=name[:40], columns=columns) for name in unknown]
+    wrong += [Message("played.column_twice", name=name) for name in columns if names.count(name) > 1]
+    return wrong + [Message("played.no_column", name=name) for name in needed if name not in names]
 
 
 Value = TypeVar("Value")

@@ -12,13 +12,13 @@ import stat
 import zlib
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
-from typing import Any
 
 import platformdirs
 
 from fingering_db.fingering import Fingering, FingeringError
+from fingering_db.message import Message, in_english
 from fingering_db.pitch import Pitch, PitchError
 from fingering_db.trials import Trial
 
@@ -30,11 +30,21 @@ except ImportError:  # a system without such locks: its appends are taken to be 
 FOLDER_VARIABLE, PLAYER_VARIABLE = "VENTWISE_DATA", "VENTWISE_PLAYER"
 NAME = "log.ventwise"
 MOST_BYTES = 64 << 20
+_TOO_LARGE = Message("flute_file.too_large", most=MOST_BYTES >> 10)
 _KIND = "ventwise-log-1"
 
 
-class LogError(OSError):
-    """A log that cannot be read or written; strerror says why."""
+class LogError(ValueError):
+    """A log that cannot be read or written."""
+
+    @property
+    def reason(self) -> Message | str:
+        """Why: one of ours, or what the system says."""
+        reason: Message | str = self.args[0]
+        return reason
+
+    def __str__(self) -> str:
+        return in_english(self.reason)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,12 +83,8 @@ def read(where: Path) -> Log:
     try:
         # Not blocking: what lies there may be a pipe that nobody writes to.
         handle = os.open(where, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
-        try:
-            about = os.fstat(handle)
-            _check(about)
-            return _decoded(_all_of(handle, about.st_size))
-        finally:
-            os.close(handle)
+        with os.fdopen(handle, "rb") as file:
+            return _decoded(_all_of(file.fileno()))
     except FileNotFoundError:
         return Log()
     except (OSError, ValueError) as error:
@@ -86,9 +92,7 @@ def read(where: Path) -> Log:
 
 
 def _log_error(error: OSError | ValueError) -> LogError:
-    if isinstance(error, LogError):
-        return error
-    return LogError(getattr(error, "errno", 0), getattr(error, "strerror", None) or str(error))
+    return error if isinstance(error, LogError) else LogError(getattr(error, "strerror", None) or str(error))
 
 
 def add(where: Path, trials: Iterable[Trial]) -> tuple[Trial, ...]:
@@ -111,9 +115,7 @@ def add(where: Path, trials: Iterable[Trial]) -> tuple[Trial, ...]:
 
 
 def _add_to(handle: int, trials: tuple[Trial, ...]) -> tuple[Trial, ...]:
-    about = os.fstat(handle)
-    _check(about)
-    content = _all_of(handle, about.st_size)
+    content = _all_of(handle)
     known = {one.id for one in _decoded(content).trials}
     new = []
     for one in trials:
@@ -125,31 +127,23 @@ def _add_to(handle: int, trials: tuple[Trial, ...]) -> tuple[Trial, ...]:
         return ()
     # What a killed run left of its line is ended, so that it stands by itself.
     view = memoryview((b"\n" if content and not content.endswith(b"\n") else b"") + lines)
-    if about.st_size + len(view) > MOST_BYTES:
-        raise LogError(0, f"would be larger than {MOST_BYTES >> 20} MB")
+    if len(content) + len(view) > MOST_BYTES:
+        raise LogError(_TOO_LARGE)
     while view:
         view = view[os.write(handle, view) :]
     os.fsync(handle)
     return tuple(new)
 
 
-def _all_of(handle: int, size: int) -> bytes:
-    os.lseek(handle, 0, os.SEEK_SET)
-    pieces = []
-    while size > 0:
-        piece = os.read(handle, min(size, 1 << 20))
-        if not piece:
-            break
-        pieces.append(piece)
-        size -= len(piece)
-    return b"".join(pieces)
-
-
-def _check(about: os.stat_result) -> None:
+def _all_of(handle: int) -> bytes:
+    about = os.fstat(handle)
     if not stat.S_ISREG(about.st_mode):
-        raise LogError(0, "is no file")
+        raise LogError(Message("flute_file.no_file"))
     if about.st_size > MOST_BYTES:
-        raise LogError(0, f"is larger than {MOST_BYTES >> 20} MB")
+        raise LogError(_TOO_LARGE)
+    with os.fdopen(handle, "rb", closefd=False) as file:
+        file.seek(0)
+        return file.read()
 
 
 @contextmanager
@@ -176,18 +170,8 @@ def _keep_name(folder: Path) -> None:
 
 
 def _line(one: Trial) -> bytes:
-    told: dict[str, Any] = {
-        "id": one.id,
-        "time": one.time,
-        "player": one.player,
-        "flute": one.flute,
-        "flute_id": one.flute_id,
-        "fingering": str(one.fingering),
-        "pitches": [exact(pitch) for pitch in one.pitches],
-        "worked": one.worked,
-        "remark": one.remark,
-        "source": one.source,
-    }
+    told = {each.name: getattr(one, each.name) for each in fields(one)}
+    told |= {"fingering": str(one.fingering), "pitches": [exact(pitch) for pitch in one.pitches]}
     # ASCII: no end of line but ours, whatever a remark holds.
     text = json.dumps(told, ensure_ascii=True, separators=(",", ":")).encode("ascii")
     return b"%s %08x %s\n" % (_KIND.encode("ascii"), zlib.crc32(text), text)

@@ -85,10 +85,10 @@ def _flute(number: int, one: FluteShown, words: Words) -> list[Html]:
 
 
 def _heading(group: Group, words: Words) -> str:
-    count = words.counted("catalogue.multiphonics", len(group.multiphonics))
+    count = words.text("catalogue.multiphonics", n=len(group.multiphonics))
     if not group.pattern:
         return f"{group.title(words)}: {count}"
-    return f"{group.pattern}: {words.counted('answer.places', len(group.places))}, {count}"
+    return f"{group.pattern}: {words.text('answer.places', n=len(group.places))}, {count}"
 
 
 def _group(name: str, group: Group, words: Words, *, first: bool) -> Html:

@@ -1,6 +1,7 @@
 """The desks at which a question or a score is answered: one for each flute named."""
 
 from collections.abc import Iterable
+from pathlib import Path
 
 from annotate.choosing.desk import Desk
 from annotate.findings import InputError
@@ -31,14 +32,21 @@ def desks_for(
 def desk(name: str, a4_hz: float | None = None, tolerance_cents: float | None = None, slide_mm: float = 0.0) -> Desk:
     """A flute ready to be asked, its head joint drawn out by slide_mm; A4 is its own where none is told. Raises InputError for
     one that is not there."""
+    instrument = flute(name)
+    told = f"{instrument.name} {slide_mm:+g} mm" if slide_mm else instrument.name
+    ready = model(instrument, slide_mm)
+    return Desk(told, ready, a4_hz or instrument.a4_hz, tolerance_cents, experience_on(instrument))
+
+
+def flute(name: str) -> Instrument:
+    """A flute by name or file. Raises InputError for one that is not there, and one of the user's own on which the chart does
+    not sound."""
     try:
         instrument = load(name)
     except InstrumentError as error:
         raise InputError(error.message) from error
     refuse_out_of_tune(instrument, name)
-    told = f"{instrument.name} {slide_mm:+g} mm" if slide_mm else instrument.name
-    ready = model(instrument, slide_mm)
-    return Desk(told, ready, a4_hz or instrument.a4_hz, tolerance_cents, experience_on(instrument))
+    return instrument
 
 
 def refuse_out_of_tune(instrument: Instrument, source: str) -> None:
@@ -54,12 +62,15 @@ def experience_on(instrument: Instrument) -> Experience:
     where = player_log.path()
     if where is None:
         return NO_EXPERIENCE
+    trials = read_log(where).trials
+    if not trials:
+        return NO_EXPERIENCE
+    return Experience(trials, player_log.player(), instrument.name, acoustic_fingerprint(instrument))
+
+
+def read_log(where: Path) -> player_log.Log:
+    """The player's log. Raises InputError for one that cannot be read."""
     try:
-        trials = player_log.read(where).trials
+        return player_log.read(where)
     except player_log.LogError as error:
-        raise InputError(Message("log.unreadable", path=str(where), reason=error.strerror or str(error))) from error
-    return (
-        Experience(trials, player_log.player(), instrument.name, acoustic_fingerprint(instrument))
-        if trials
-        else NO_EXPERIENCE
-    )
+        raise InputError(Message("log.unreadable", path=str(where), reason=error.reason)) from error

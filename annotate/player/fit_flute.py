@@ -6,6 +6,7 @@ from pathlib import Path
 
 import msgspec
 
+from annotate.choosing.desks import flute
 from annotate.files.errors import file_error, plain
 from annotate.files.placing import Ready, prepared, standing
 from annotate.findings import InputError
@@ -14,7 +15,7 @@ from annotate.output import KEEP, display_width, pad, together, wrap
 from annotate.player import recording
 from annotate.player.reading import content_of
 from fingering_db.chart import ChartNote
-from fingering_db.instrument import Instrument, InstrumentError, decode, load, shipped
+from fingering_db.instrument import Instrument, InstrumentError, decode, shipped
 from fingering_db.instrument_text import as_toml
 from fingering_db.message import Message
 from fingering_db.played import MOST_BYTES, PlayedError, PlayedNote, read
@@ -30,10 +31,7 @@ def fit_flute(
     """Fit a flute to a table of played notes, write its new file to `out`, and say what came out.
 
     a4_hz: what cents in the table count from [Hz], None for the flute's own. Raises InputError: a table with every mistake."""
-    try:
-        instrument = load(name)
-    except InstrumentError as error:
-        raise InputError(error.message) from error
+    instrument = flute(name)
     if any(
         out.exists() and other.exists() and out.samefile(other)
         for other in (Path(name), played, recording.table_of(played))
@@ -103,7 +101,7 @@ def _rounded(of: Instrument) -> Instrument:
 
 def _told(fit: PlayerFit, base: Instrument, played: Path, words: Words) -> Iterator[str]:
     counted = [one for one in fit.notes if one.counts]
-    lines = words.counted("fit.fitted", len(counted), flute=base.name, played=played.name)
+    lines = words.text("fit.fitted", n=len(counted), flute=base.name, played=played.name)
     yield from wrap(lines, _WIDTH)
     yield from _table(list(_figures(fit, words)))
     if len({(one.note.fingering, one.note.note) for one in counted}) < _FEW:

@@ -4,7 +4,8 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
-from annotate.choosing.desks import DEFAULT_FLUTE
+from annotate.choosing import desks
+from annotate.choosing.desks import DEFAULT_FLUTE, read_log
 from annotate.decision import Decision, Result
 from annotate.files.errors import file_error, plain
 from annotate.files.placing import Ready, prepared, standing
@@ -15,7 +16,7 @@ from annotate.pipeline import Options, look
 from annotate.player.reading import content_of
 from fingering_db import log_table, player_log
 from fingering_db.fingering import Fingering, FingeringError
-from fingering_db.instrument import Instrument, InstrumentError, load
+from fingering_db.instrument import Instrument
 from fingering_db.mechanism import hole_states
 from fingering_db.message import Message
 from fingering_db.model import acoustic_fingerprint
@@ -31,7 +32,7 @@ _BAR = re.compile(r"(?:bar\s+)?(?P<bar>\S+?)(?:\s*,\s*beat\s+|\s+)?(?P<beat>\d+(
 
 def add_fingering(text: str, pitches: tuple[str, ...], flute: str, worked: bool, remark: str, words: Words) -> str:
     """Log that a fingering gave these sounding pitches, or failed to. Raises InputError."""
-    instrument = _instrument(flute)
+    instrument = desks.flute(flute)
     try:
         fingering = Fingering.typed(text)
         hole_states(instrument, fingering)
@@ -104,13 +105,13 @@ def _add(trial: Trial, words: Words) -> str:
 
 def listing(words: Words) -> str:
     """Every trial, the last one first, and how many lines of the log are not whole."""
-    log = _read()
+    log = read_log(_log())
     where = words.text("log.where", path=str(_log()), n=len(log.trials))
     lines = wrap(where, _WIDTH)
     for one in reversed(log.trials):
         lines += wrap(_row(one, words), _WIDTH, hanging=2)
     if log.left_aside:
-        lines += wrap(words.counted("log.left_aside", log.left_aside), _WIDTH)
+        lines += wrap(words.text("log.left_aside", n=log.left_aside), _WIDTH)
     return "\n".join(lines)
 
 
@@ -124,7 +125,7 @@ def _row(one: Trial, words: Words) -> str:
 def export(out: Path, words: Words, on_written: Callable[[Ready], None]) -> str:
     """Write the log as a table that other players can import. Raises InputError."""
     before = standing(out)
-    trials = _read().trials
+    trials = read_log(_log()).trials
     content = log_table.write(trials).encode("utf-8")
 
     def verify(again: bytes) -> None:
@@ -134,7 +135,7 @@ def export(out: Path, words: Words, on_written: Callable[[Ready], None]) -> str:
     with prepared(out, content, verify, before) as ready:
         ready.place()
         on_written(ready)
-    return words.counted("log.exported", len(trials))
+    return words.text("log.exported", n=len(trials))
 
 
 def import_(source: Path, words: Words) -> str:
@@ -152,17 +153,10 @@ def import_(source: Path, words: Words) -> str:
     except player_log.LogError as error:
         raise _unwritable(where, error) from error
     players = tuple(sorted({one.player for one in new if one.player != player_log.player()}))
-    told = words.counted("log.imported", len(new), known=len(rows) - len(new))
+    told = words.text("log.imported", n=len(new), known=len(rows) - len(new))
     if players:
         told = f"{told} {words.text('log.players', players=players)}"
     return "\n".join(wrap(told, _WIDTH))
-
-
-def _instrument(flute: str) -> Instrument:
-    try:
-        return load(flute)
-    except InstrumentError as error:
-        raise InputError(error.message) from error
 
 
 def _log() -> Path:
@@ -172,13 +166,5 @@ def _log() -> Path:
     return where
 
 
-def _read() -> player_log.Log:
-    where = _log()
-    try:
-        return player_log.read(where)
-    except player_log.LogError as error:
-        raise InputError(Message("log.unreadable", path=str(where), reason=error.strerror or str(error))) from error
-
-
 def _unwritable(where: Path, error: player_log.LogError) -> InputError:
-    return InputError(Message("log.unwritable", path=str(where), reason=error.strerror or str(error)))
+    return InputError(Message("log.unwritable", path=str(where), reason=error.reason))

@@ -35,7 +35,7 @@ class Page:
         return self.clean(self.words.text(key, **values))
 
     def count(self, key: str, number: int, **values: object) -> str:
-        return self.clean(self.words.counted(key, number, **values))
+        return self.clean(self.words.text(key, n=number, **values))
 
     def sentence(self, said: Message | str) -> str:
         """A message in words."""

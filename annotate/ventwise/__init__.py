@@ -46,32 +46,9 @@ if TYPE_CHECKING:
     Stream = _Stream[Any]
 
 __all__ = [
-    "Decision",
-    "Finding",
-    "Fingering",
-    "FoundFingering",
-    "InputError",
-    "Kind",
-    "Message",
-    "ModelFlute",
-    "Pitch",
-    "Result",
-    "Score",
-    "Shifted",
-    "Sound",
-    "Status",
-    "Style",
-    "Way",
-    "annotate",
-    "check",
-    "find",
-    "glide",
-    "load_flute",
-    "report",
-    "say",
-    "shifts",
-    "sounds",
-    "strip",
+    "Decision", "Finding", "Fingering", "FoundFingering", "InputError", "Kind", "Message", "ModelFlute", "Pitch", "Result",
+    "Score", "Shifted", "Sound", "Status", "Style", "Way", "annotate", "check", "find", "glide", "load_flute", "report", "say",
+    "shifts", "sounds", "strip",
 ]  # fmt: skip
 
 Score: TypeAlias = "str | os.PathLike[str] | bytes | IO[bytes] | Stream"

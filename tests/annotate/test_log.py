@@ -91,7 +91,7 @@ def test_find_puts_what_worked_first_and_tells_what_it_leaves_out(own: Path) -> 
     for language in languages():
         told = " ".join(answers_text.render([answer], language=language).split())
         say = words(language)
-        assert say.counted("log.own", 1, worked=1) in told
+        assert say.text("log.own", n=1, worked=1) in told
         assert say.text("log.left_out", fingerings=(PLAIN,)) in told
     data = json.loads(answers_json.render([answer]))
     assert data["results"][0]["log"]["worked"] == 1 and data["failed"][0]["fingering"] == PLAIN
