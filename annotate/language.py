@@ -149,8 +149,13 @@ def languages() -> tuple[str, ...]:
 @cache
 def words(language: str = DEFAULT, signs: bool = True) -> Words:
     """Load a language. Raises KeyError for one that is not there."""
+    return Words(language, _tables(language), signs)
+
+
+@cache
+def _tables(language: str) -> Mapping[str, Mapping[str, Any]]:
     if language not in languages():
         raise KeyError(language)
     source = files("annotate").joinpath("languages", f"{language}.toml")
     tables = tomllib.loads(source.read_text(encoding="utf-8"))
-    return Words(language, {**tables, **error_words()} if language == DEFAULT else tables, signs)
+    return {**tables, **error_words()} if language == DEFAULT else tables

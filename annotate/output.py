@@ -41,7 +41,9 @@ def clean(text: str, ascii_only: bool = False) -> str:
     characters, lone surrogates and characters without a meaning become '?'. With `ascii_only` accents are
     dropped, musical and typographic signs spelled, and '?' stands for what has no ASCII form.
     """
-    kept = "".join(_safe(char) for char in text)
+    if text.isascii() and text.isprintable():
+        return text
+    kept = "".join(map(_safe, text))
     return in_ascii(kept, KEEP) if ascii_only else kept
 
 
@@ -67,6 +69,7 @@ def _char_in_ascii(char: str) -> str:
     return "".join(one if one.isascii() else "?" for one in spelled if not unicodedata.combining(one))
 
 
+@cache
 def _safe(char: str) -> str:
     if char == KEEP:
         return char
@@ -80,9 +83,10 @@ def _safe(char: str) -> str:
 
 def display_width(text: str) -> int:
     """Columns a cleaned text takes in a terminal: East Asian wide characters two, combining marks none."""
-    return sum(_char_width(char) for char in text)
+    return len(text) if text.isascii() else sum(map(_char_width, text))
 
 
+@cache
 def _char_width(char: str) -> int:
     # The selector asks for the wide, coloured form of the character before it.
     if char == _VARIATION_WIDE:

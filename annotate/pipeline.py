@@ -22,8 +22,6 @@ from annotate.demand import Demand, NotJudged, Undecided
 from annotate.detecting.addressed import addressed
 from annotate.detecting.company import Companies
 from annotate.detecting.detect import Detected, detect
-from annotate.drawing import picture_files
-from annotate.drawing.picture_folder import placed
 from annotate.files import container
 from annotate.files.placing import Ready, prepared, standing, standing_of, uninterrupted
 from annotate.files.stripping import rows_kept
@@ -196,6 +194,8 @@ def annotate(
         new_data = looked.form.marked(looked.data, looked.parts, marks, style.carrier)
     pictures: tuple[Path, Mapping[str, bytes]] | None = None
     if picture_folder is not None:
+        from annotate.drawing import picture_files  # noqa: PLC0415 - for those alone who want pictures
+
         drawn = [one for part in marked for one in part.drawn]
         pictures = picture_folder, picture_files.files(drawn, looked.parts, looked.result.first_flute())
     ready = _before(looked.file, before, in_place)
@@ -263,6 +263,8 @@ def _write(
     with ExitStack() as held:
         ready = held.enter_context(prepared(target, container.pack(file, new_data), verify, before))
         if pictures is not None:
+            from annotate.drawing.picture_folder import placed  # noqa: PLC0415 - the same
+
             held.enter_context(placed(*pictures))
         with uninterrupted():
             ready.place()

@@ -70,11 +70,13 @@ def print_report(
     sort: str = "place",
 ) -> None:
     """Print what was found in a score. Raises UnprintableError."""
-    from annotate.report import json_report, text
-
     if form == "json":
+        from annotate.report import json_report
+
         console.echo(json_report.render(result, since))
     else:
+        from annotate.report import text
+
         told = text.render(
             result, ascii=in_ascii(), language=language(), numbered=numbered, since=since, detail=detail, sort=sort
         )

@@ -4,7 +4,7 @@ Black and white safe: lines are told apart by dashes and by the note at their en
 the viewer has; nothing is laid out by its width."""
 
 from collections.abc import Sequence
-from xml.sax.saxutils import escape
+from html import escape
 
 from annotate.decision import Decision, PathPoint
 from annotate.language import Words, words
@@ -40,7 +40,7 @@ def path_svg(decision: Decision, language: str = "en") -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{_WIDTH:g}" height="{height:g}" '
         f'viewBox="0 0 {_WIDTH:g} {height:g}" font-family="sans-serif" font-size="9">'
     )
-    title = f"<title>{escape(f'{say.place(decision.demand.place)}: {say.say(decision.why)}')}</title>"
+    title = f"<title>{escape(f'{say.place(decision.demand.place)}: {say.say(decision.why)}', quote=False)}</title>"
     return "\n".join([head, title, '<rect width="100%" height="100%" fill="white"/>', *body, "</svg>\n"])
 
 
@@ -124,4 +124,4 @@ def _line_strip(path: Sequence[PathPoint], values: Sequence[float], name: str, l
 
 
 def _text(x: float, y: float, text: str, anchor: str = "start") -> str:
-    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(text)}</text>'
+    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(text, quote=False)}</text>'

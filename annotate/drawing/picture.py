@@ -12,8 +12,8 @@ Letters are strokes, not text, so that the picture is the same wherever it is op
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from html import escape
 from importlib.resources import files
-from xml.sax.saxutils import escape
 
 import msgspec
 
@@ -159,7 +159,7 @@ def svg(picture: Drawing) -> str:
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
         f'<svg xmlns="http://www.w3.org/2000/svg" {extent}>\n'
-        f"<title>{escape(picture.title)}</title>\n"
+        f"<title>{escape(picture.title, quote=False)}</title>\n"
         f"{shapes}\n</svg>\n"
     )
 

@@ -10,8 +10,6 @@ from dataclasses import dataclass
 from operator import attrgetter
 from pathlib import Path
 
-from lxml import etree
-
 from annotate.files.archive import ArchiveError, replace_member
 from annotate.files.errors import file_error, plain, reason
 from fingering_db.message import Message
@@ -168,6 +166,8 @@ def _find_score(path: Path, archive: zipfile.ZipFile) -> zipfile.ZipInfo:
     if listed.file_size > MOST_DIRECTORY:
         raise file_error(path, Message("file.container_large", name=_DIRECTORY, most=MOST_DIRECTORY >> 10))
     contents = _read(path, archive, listed)
+    from lxml import etree  # noqa: PLC0415 - most scores come without a container
+
     parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False)
     try:
         root = etree.fromstring(contents, parser)

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from xml.sax.saxutils import escape
+from html import escape
 
 from annotate.files.encoding import TextForm, inspect
 from annotate.files.markup import BEGIN, END, SIGNATURE, TARGET, own_line
@@ -101,7 +101,7 @@ def _direction(text: str, mark: Mark, unit: str, placement: str, font: str) -> l
         f"{unit}<direction-type>",
         f"{unit * 2}<words {font}>{text}</words>",
         f"{unit}</direction-type>",
-        *([f"{unit}<voice>{escape(mark.voice)}</voice>"] if mark.voice else []),
+        *([f"{unit}<voice>{escape(mark.voice, quote=False)}</voice>"] if mark.voice else []),
         *([f"{unit}<staff>{mark.staff}</staff>"] if mark.staff else []),
         "</direction>",
     ]
@@ -114,4 +114,4 @@ def _signed(row: str, carrier: str) -> str:
     bad = _BREAKING.intersection(row) or _NOT_XML.findall(row)
     if bad or not row.strip():
         raise ValueError(f"row {row!r} is blank or holds characters that words must not have: {sorted(bad)}")
-    return f"{escape(row)}{SIGNATURE}"
+    return f"{escape(row, quote=False)}{SIGNATURE}"

@@ -2,8 +2,6 @@
 
 from collections.abc import Iterable, Sequence
 
-from lxml import etree
-
 from annotate.files.stripping import strip
 from annotate.files.writing import Mark, SelfCheckError
 from annotate.musescore.native import ROUNDING
@@ -42,6 +40,8 @@ def verify_places(after: bytes, parts: Sequence[Part], marks: Iterable[Mark]) ->
 
 
 def _canonical(data: bytes) -> bytes:
+    from lxml import etree  # noqa: PLC0415 - needed for MuseScore's own files alone
+
     parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False, remove_blank_text=True)
     root = etree.fromstring(data, parser)
     for element in root.iter(etree.Element):
