@@ -10,7 +10,7 @@ from pathlib import Path
 import click
 
 from annotate import console
-from annotate.commands import asking, catalogues, flutes, logs, other, scores
+from annotate.commands import asking, flutes, logs, other, scores
 from annotate.console import COULD_NOT_LOOK, LOOKED, WRITTEN_UNTOLD, Run, UnprintableError
 from annotate.telling import one_line
 from annotate.usage import group, misuse
@@ -29,7 +29,7 @@ def cli() -> None:
 
 for _command in (
     *(scores.check, scores.annotate, scores.prepare, scores.strip, scores.watch, scores.hook),
-    *(asking.find, asking.sounds, asking.listen, asking.shifts, asking.glide, catalogues.catalogue),
+    *(asking.find, asking.sounds, asking.listen, asking.shifts, asking.glide, flutes.catalogue),
     *(flutes.flute, logs.log, other.plugin, other.explain),
 ):
     cli.add_command(_command)

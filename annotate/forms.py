@@ -11,8 +11,7 @@ from annotate.files.container import ScoreFile, pack
 from annotate.files.stripping import may_hold_marks, strip
 from annotate.files.writing import Mark, SelfCheckError, splice, verify_roundtrip
 from annotate.findings import InputError
-from annotate.musescore.native import splice_native, strip_native
-from annotate.musescore.placing import native_marks
+from annotate.musescore.native import native_marks, splice_native, strip_native
 from annotate.musescore.program import export, find_program
 from annotate.musescore.selfcheck import verify_places, verify_same_music
 from annotate.score import Part

@@ -33,10 +33,7 @@ _WIDE, _NARROW = 60, 22  # characters of a row of the legend
 # Quarters between two notes, at least, for what stands above them to find room in the programs measured.
 _ROOM_FOR_COLUMN, _ROOM_FOR_ROWS = Fraction(1), Fraction(2)
 _BARS_NAMED = 8
-WORDS_STAND_HERE, CROWDED = "F201", "F202"
-
-ROW_CHANGED = "F203"
-CODES = (WORDS_STAND_HERE, CROWDED, ROW_CHANGED)
+WORDS_STAND_HERE, CROWDED, ROW_CHANGED = "F201", "F202", "F203"
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from annotate import console
 from annotate.telling import progress
 from annotate.usage import MisusedError
 from fingering_db.message import Message
@@ -22,7 +21,6 @@ Decorated = TypeVar("Decorated", bound=Callable[..., Any])
 
 _CHORDS = click.Choice(["auto", "multiphonic", "players", "voice"])
 _FORMAT = click.Choice(["text", "json"])
-_LANGUAGES = sorted(file.stem for file in Path(__file__).with_name("languages").glob("*.toml"))
 
 
 class Number(click.FloatRange):
@@ -92,11 +90,6 @@ target_options = _together(
     click.option("--in-place", is_flag=True),
 )
 slide_option = click.option("--slide", type=Number(-100.0, 200.0), default=0.0, metavar="MM")  # fmt: skip
-quiet_option = click.option("--quiet", is_flag=True, expose_value=False, callback=console.quiet,
-                           envvar="VENTWISE_QUIET")  # fmt: skip
-language_option = click.option("--language", type=click.Choice(_LANGUAGES), default="en",
-                               show_default=True, is_eager=True, expose_value=False, callback=console.language,
-                               envvar="VENTWISE_LANGUAGE")  # fmt: skip
 score_argument = click.argument("score", type=FILE)
 
 

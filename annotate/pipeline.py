@@ -12,16 +12,14 @@ from annotate.choosing.decide import decide
 from annotate.choosing.desk import Desk
 from annotate.choosing.desks import DEFAULT_FLUTE, desks_for
 from annotate.choosing.judged_on import DesksAt, desks_at, judged, remarks, transpositions
-from annotate.choosing.passage import Planned
-from annotate.choosing.planned_notes import plan_cost, planned_notes
+from annotate.choosing.passage import Planned, plan_cost, planned_notes
 from annotate.decision import Decision, Result
 from annotate.decisions import kept as kept_decisions
 from annotate.decisions.kept import NOTHING, Kept
 from annotate.decisions.rulings import rulings
 from annotate.demand import Demand, NotJudged, Undecided
-from annotate.detecting.addressed import addressed
 from annotate.detecting.company import Companies
-from annotate.detecting.detect import Detected, detect
+from annotate.detecting.detect import Detected, addressed, detect
 from annotate.files import container
 from annotate.files.placing import Ready, prepared, standing, standing_of, uninterrupted
 from annotate.files.stripping import rows_kept

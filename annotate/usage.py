@@ -5,10 +5,12 @@ from __future__ import annotations
 import contextlib
 import textwrap
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from annotate import console
 from annotate.console import Run, UnprintableError
 from fingering_db.message import Message
 
@@ -87,9 +89,23 @@ def _printed() -> Iterator[None]:
         raise UnprintableError(error.strerror) from error
 
 
-def command(name: str | None = None) -> Callable[[Callable[..., Any]], Command]:
-    """Decorator that makes a command of a function."""
-    return click.command(name, cls=Command)
+_LANGUAGES = sorted(file.stem for file in Path(__file__).with_name("languages").glob("*.toml"))
+_QUIET = click.Option(["--quiet"], is_flag=True, expose_value=False, callback=console.quiet, envvar="VENTWISE_QUIET")
+_LANGUAGE = click.Option(
+    ["--language"], type=click.Choice(_LANGUAGES), default="en", show_default=True, is_eager=True, expose_value=False,
+    callback=console.language, envvar="VENTWISE_LANGUAGE",
+)  # fmt: skip
+
+
+def command(name: str | None = None, *, quiet: bool = True) -> Callable[[Callable[..., Any]], Command]:
+    """Decorator that makes a command of a function, with the options --language and, if work takes long, --quiet."""
+
+    def made(function: Callable[..., Any]) -> Command:
+        found = click.command(name, cls=Command)(function)
+        found.params += [_QUIET, _LANGUAGE] if quiet else [_LANGUAGE]
+        return found
+
+    return made
 
 
 def group(**settings: Any) -> Callable[[Callable[..., Any]], Group]:

@@ -41,11 +41,9 @@ ORDER = [
         "fingering_db.search",
         "fingering_db.slide_search",
         "fingering_db.idle",
-        "fingering_db.likeness",
     ],
     ["fingering_db.survey"],
     ["fingering_db.ranking", "fingering_db.tuning"],
-    ["fingering_db.two_features"],
     ["fingering_db.evidence"],
     [
         "fingering_db.at_once",
@@ -90,10 +88,9 @@ ORDER = [
     ["annotate.marking", "annotate.drawing.picture_files", "annotate.report"],
     ["annotate.drawing.picture_folder"],
     ["annotate.musescore.program", "annotate.musescore.native", "annotate.musescore.selfcheck"],
-    ["annotate.musescore.placing"],
     ["annotate.forms"],
     ["annotate.watching", "annotate.accepted"],
-    ["annotate.codes", "annotate.pipeline"],
+    ["annotate.pipeline"],
     [
         "annotate.pack.markup",
         "annotate.pack.look",

@@ -5,9 +5,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from annotate.catalogue import dyad_map, page, tables
-from annotate.catalogue.groups import Group, groups
 from annotate.catalogue.score import score
-from annotate.catalogue.tables import AllSounds
+from annotate.catalogue.tables import AllSounds, Group, groups
 from annotate.choosing.desk import Desk
 from annotate.findings import InputError
 from annotate.language import Words

@@ -4,7 +4,7 @@ from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from annotate.catalogue.groups import Group
+from annotate.catalogue.tables import Group
 from annotate.drawing.diagram import rows
 from annotate.language import Words
 from annotate.pack.markup import Html, digest, joined, tag

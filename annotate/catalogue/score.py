@@ -6,8 +6,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from annotate.catalogue.groups import Group
-from annotate.catalogue.tables import notes
+from annotate.catalogue.tables import Group, notes
 from annotate.decision import Decision, Status
 from annotate.demand import Demand, Kind
 from annotate.files import container

@@ -15,12 +15,6 @@ AGAINST_THE_JET, LONGER_THAN_A_BREATH, SPEAKS_FIRST = "P10", "P11", "P12"
 AWKWARD, REGISTER_JUMP = "H4", "H5"
 NO_TIME_TO_DRAW, JOINT_OUT, WAY_BACK = "G2", "G3", "G4"
 
-CODES: tuple[str, ...] = (
-    *(f"P{n}" for n in range(1, 14)),
-    *(f"H{n}" for n in range(1, 6)),
-    *(f"G{n}" for n in range(1, 5)),
-)
-
 
 def unplayable_finding(decision: Decision) -> Finding | None:
     """The finding that an unplayable demand makes; None for the others."""

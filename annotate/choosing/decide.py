@@ -4,9 +4,8 @@ from dataclasses import dataclass, replace
 
 from annotate.choosing.choose import choose
 from annotate.choosing.codes import one_note_finding, unplayable_finding
-from annotate.choosing.concerns import concerns
+from annotate.choosing.concerns import concerns, fixed_remarks
 from annotate.choosing.desk import Desk
-from annotate.choosing.fixed_notes import fixed_remarks
 from annotate.choosing.hands import DeskAt
 from annotate.choosing.judged_on import DesksAt
 from annotate.choosing.motions import remarks

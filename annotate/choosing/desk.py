@@ -9,11 +9,10 @@ from annotate.decisions.rulings import Ruling
 from annotate.demand import Demand, Kind
 from fingering_db.experienced import experienced
 from fingering_db.fingering import Fingering
-from fingering_db.likeness import KEPT_SEMITONES
 from fingering_db.mechanism import chart_of
 from fingering_db.message import Message
 from fingering_db.model import Model
-from fingering_db.nearby import Nearby, nearby
+from fingering_db.nearby import KEPT_SEMITONES, Nearby, nearby
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
 from fingering_db.ranking import Candidate, Found, Resonance, find, with_jets

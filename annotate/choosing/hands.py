@@ -2,6 +2,7 @@
 between them, repeats and endings followed."""
 
 import math
+from bisect import bisect_right
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -12,7 +13,6 @@ import numpy as np
 from annotate.choosing.desk import Desk, status_for
 from annotate.choosing.joint import NEAR_MM, with_the_joint
 from annotate.choosing.options import Hold, Option
-from annotate.choosing.trilled import upper_of
 from annotate.decision import Decision, Status
 from annotate.decisions.rulings import NO_RULING, Ruling
 from annotate.demand import Kind
@@ -23,7 +23,40 @@ from fingering_db.fingering import Fingering
 from fingering_db.hand import effort_of
 from fingering_db.mechanism import has_touches
 from fingering_db.motion import FingerMove, effort, moves
+from fingering_db.pitch import STEPS
 from fingering_db.ranking import may_be_off, score
+
+_SIGNS = {"sharp": 1, "flat": -1, "natural": 0, "double-sharp": 2, "flat-flat": -2, "sharp-sharp": 2}
+_LETTERS = "CDEFGAB"
+_SHARPENED = "FCGDAEB"  # in the order in which keys sharpen them; flattened in the opposite one
+
+
+def upper_of(part: Part, event: Event) -> float | None:
+    """Semitones from a single note with a trill to its upper note; None where none is written."""
+    note = event.notes[0]
+    trill = next((one for one in note.ornaments if one.kind == "trill"), None)
+    if trill is None:
+        return None
+    written = note.written
+    letter = _LETTERS[(_LETTERS.index(written.step) + 1) % 7]
+    alter = _SIGNS.get(trill.accidental)
+    if alter is None:
+        alter = _in_key(letter, _fifths(part, event))
+    semitones = (STEPS[letter] - STEPS[written.step]) % 12 + alter - written.alter
+    return float(semitones)
+
+
+def _fifths(part: Part, event: Event) -> int:
+    """The key at an event: sharps, or flats below 0."""
+    at = bisect_right(part.keys, (event.bar_index, 99)) - 1
+    return part.keys[at][1] if at >= 0 else 0
+
+
+def _in_key(letter: str, fifths: int) -> int:
+    if fifths >= 0:
+        return int(letter in _SHARPENED[:fifths])
+    return -int(letter in _SHARPENED[fifths:])
+
 
 _TREMOLO_A_SECOND = 8.0  # changes from which two sounds are a tremolo, as in to_and_fro.py
 

@@ -10,7 +10,7 @@ from annotate.choosing.hands import DeskAt, Line, RulingAt, Step, lines
 from annotate.choosing.joint import seconds_to_draw
 from annotate.choosing.network import cheapest
 from annotate.choosing.options import Hold, Option
-from annotate.decision import Decision
+from annotate.decision import Decision, PlanCost, PlannedNote
 from annotate.decisions.rulings import NO_RULING
 from annotate.score import Part
 from annotate.weights import WEIGHTS, Weights
@@ -184,3 +184,36 @@ def _pick(hold: Hold, number: int, around: list[Fingering]) -> Pick:
         fingering=str(hold.options[0].start),
     )
     return Pick(hold.options[number].start, why)
+
+
+def planned_notes(part: Part, plans: Iterable[Planned]) -> tuple[PlannedNote, ...]:
+    """Every note that is played anew and has a fingering."""
+    found = []
+    for one in plans:
+        for number, hold in enumerate(one.line.holds):
+            taken = one.option(number)
+            if taken is None:
+                continue
+            others = dict.fromkeys(hold.options[k].start for k in one.others[number])
+            demand = hold.decision.demand if hold.decision else None
+            found.append(
+                PlannedNote(
+                    place=part.place(hold.first),
+                    start=hold.first.start,
+                    fingering=taken.start,
+                    end=taken.end,
+                    other=taken.other,
+                    alternatives=tuple(one for one in others if one != taken.start),
+                    demand=demand.id if demand else "",
+                )
+            )
+    order = {event.start: number for number, event in enumerate(part.events)}
+    return tuple(sorted(found, key=lambda note: order[note.start]))
+
+
+def plan_cost(part: Part, plans: Iterable[Planned]) -> PlanCost | None:
+    """What the plan of a part costs beside choosing each alone; None where nothing is planned."""
+    told = [one for one in plans if any(number >= 0 for number in one.numbers)]
+    if not told:
+        return None
+    return PlanCost(part.label, sum(one.cost for one in told), sum(one.alone for one in told))

@@ -13,8 +13,6 @@ from annotate.options import (
     desks_of,
     flute_options,
     format_option,
-    language_option,
-    quiet_option,
     searched,
     slide_option,
 )
@@ -29,8 +27,6 @@ from annotate.usage import command
 @click.option("--tolerance", type=Number(1.0, 100.0), metavar="CENTS", default=30.0, show_default=True)
 @click.option("--limit", type=Whole(1, 1000), default=10, show_default=True)
 @format_option
-@quiet_option
-@language_option
 def find(
     pitches: tuple[str, ...],
     flutes: tuple[str, ...],
@@ -55,8 +51,6 @@ def find(
 @flute_options
 @slide_option
 @format_option
-@quiet_option
-@language_option
 def sounds(fingering: str, flutes: tuple[str, ...], a4: float | None, slide: float, form: str) -> int:
     """What FINGERING sounds, from the lowest resonance up: "T 2 3 | Eb"."""
     from annotate import questions
@@ -71,8 +65,6 @@ def sounds(fingering: str, flutes: tuple[str, ...], a4: float | None, slide: flo
 @flute_options
 @slide_option
 @click.option("--seconds", type=Number(0.5, 60.0), default=6.0, show_default=True, metavar="S")
-@quiet_option
-@language_option
 def listen(
     fingering: str, output: Path, flutes: tuple[str, ...], a4: float | None, slide: float, seconds: float
 ) -> int:
@@ -90,8 +82,6 @@ def listen(
 @flute_options
 @slide_option
 @format_option
-@quiet_option
-@language_option
 def shifts(pattern: str, flutes: tuple[str, ...], a4: float | None, slide: float, form: str) -> int:
     """Every place a multiphonic can be moved to: "T 2 3 | Eb", or "small 4" (one small opening, four places shut)."""
     from annotate import questions
@@ -106,8 +96,6 @@ def shifts(pattern: str, flutes: tuple[str, ...], a4: float | None, slide: float
 @flute_options
 @click.option("--tolerance", type=Number(1.0, 100.0), metavar="CENTS", default=30.0, show_default=True)
 @format_option
-@quiet_option
-@language_option
 def glide(start: str, end: str, flutes: tuple[str, ...], a4: float | None, tolerance: float, form: str) -> int:
     """Ways to slide without a jump: C5 B4, or "C5 D6" "B4 C#6" for a multiphonic."""
     from annotate import questions

@@ -6,8 +6,15 @@ import click
 
 from annotate import console
 from annotate.console import LOOKED
-from annotate.options import FILE, Number, language_option, quiet_option, slide_option
-from annotate.telling import keep_in_mind, language, one_line, said
+from annotate.options import (
+    FILE,
+    Number,
+    desks_of,
+    flute_options,
+    searched,
+    slide_option,
+)
+from annotate.telling import keep_in_mind, language, one_line, progress, said
 from annotate.usage import command, group
 
 
@@ -16,8 +23,7 @@ def flute() -> None:
     """The flutes that are shipped, and your own."""
 
 
-@command("list")
-@language_option
+@command("list", quiet=False)
 def list_flutes() -> int:
     """Names of the flutes that are shipped."""
     from annotate import instruments
@@ -30,8 +36,6 @@ def list_flutes() -> int:
 @command("show")
 @click.argument("name", metavar="NAME|FILE")
 @slide_option
-@quiet_option
-@language_option
 def show_flute(name: str, slide: float) -> int:
     """Holes, keys, fingerings and accuracy of a flute; with --slide how each note of the scale moves."""
     from annotate import instruments
@@ -44,8 +48,6 @@ def show_flute(name: str, slide: float) -> int:
 
 @command("check")
 @click.argument("file", metavar="FILE")
-@quiet_option
-@language_option
 def check_flute(file: str) -> int:
     """Whether a flute file can be used; each mistake on a line."""
     from annotate import instruments
@@ -57,11 +59,9 @@ def check_flute(file: str) -> int:
 
 @command("fit")
 @click.argument("name", metavar="NAME|FILE")
-@click.option("--played", type=FILE, required=True, metavar="CSV|WAV")  # fmt: skip
+@click.option("--played", type=FILE, required=True, metavar="CSV|WAV")
 @click.option("-o", "--output", "output", type=FILE, required=True, metavar="NEW.toml")
 @click.option("--a4", type=Number(380.0, 500.0), metavar="HZ")
-@quiet_option
-@language_option
 def fit_flute(name: str, played: Path, output: Path, a4: float | None) -> int:
     """Make a flute yours: lip, temperature and small corrections from notes that you played on it."""
     from annotate.language import words
@@ -74,3 +74,25 @@ def fit_flute(name: str, played: Path, output: Path, a4: float | None) -> int:
 
 for _command in (list_flutes, show_flute, check_flute, fit_flute):
     flute.add_command(_command)
+
+
+@command()
+@flute_options
+@click.option("-o", "--output", "folder", type=FILE, required=True, metavar="DIR")
+@click.option("--from", "lowest", metavar="PITCH")
+@click.option("--to", "highest", metavar="PITCH")
+def catalogue(flutes: tuple[str, ...], a4: float | None, folder: Path, lowest: str | None, highest: str | None) -> int:
+    """All multiphonics of a flute as score, tables, map and page; of two flutes also what the second adds."""
+    from annotate.catalogue import make
+    from annotate.language import words
+    from annotate.output import wrap
+    from annotate.pack import folder as folders
+
+    desks = desks_of(flutes, a4)
+    between = make.bounds(lowest, highest, desks[0].a4_hz)
+    folders.check(folder, (*make.names(desks), folders.LIST))
+    files, told = make.catalogue(searched(desks), between, words(language()), progress())
+    folders.write(folder, files)
+    console.echo("\n".join(line for one in told for line in wrap(one, 80, hanging=2)))
+    console.tell(said("command.written", path=one_line(str(folder / make.INDEX))))
+    return LOOKED

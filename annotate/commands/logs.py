@@ -6,7 +6,7 @@ import click
 
 from annotate import console
 from annotate.console import LOOKED
-from annotate.options import FILE, language_option, quiet_option
+from annotate.options import FILE
 from annotate.telling import keep_in_mind, language, one_line, progress, said
 from annotate.usage import command, group
 
@@ -24,8 +24,6 @@ def log() -> None:
 @click.option("--flute", default="open-hole-b", show_default=True, metavar="NAME|FILE")
 @click.option("--score", type=FILE, metavar="SCORE")
 @click.option("--remark", default="", metavar="TEXT")
-@quiet_option
-@language_option
 def add(
     text: str, pitches: tuple[str, ...], worked: bool, failed: bool, flute: str, score: Path | None, remark: str
 ) -> int:
@@ -45,8 +43,7 @@ def add(
     return LOOKED
 
 
-@command("list")
-@language_option
+@command("list", quiet=False)
 def list_log() -> int:
     """Everything in the log, the last trial first."""
     from annotate.language import words
@@ -56,9 +53,8 @@ def list_log() -> int:
     return LOOKED
 
 
-@command("export")
+@command("export", quiet=False)
 @click.argument("file", type=FILE, metavar="FILE.csv")
-@language_option
 def export_log(file: Path) -> int:
     """Write the log as a table that others can import."""
     from annotate.language import words
@@ -69,9 +65,8 @@ def export_log(file: Path) -> int:
     return LOOKED
 
 
-@command("import")
+@command("import", quiet=False)
 @click.argument("file", type=FILE, metavar="FILE.csv")
-@language_option
 def import_log(file: Path) -> int:
     """Add the trials of a table, each with where it comes from."""
     from annotate.language import words

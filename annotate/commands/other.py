@@ -9,7 +9,7 @@ import click
 
 from annotate import console
 from annotate.console import LOOKED
-from annotate.options import FILE, language_option
+from annotate.options import FILE
 from annotate.telling import language
 from annotate.usage import command
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 _NOTES = {"trust": "confidence_note", "care": "cautions"}
 
 
-@command()
+@command(quiet=False)
 @click.option("--to", "folder", type=FILE, metavar="FOLDER")
 @click.option("--places", "score", type=FILE, metavar="SCORE", hidden=True)
 def plugin(folder: Path | None, score: Path | None) -> int:
@@ -34,22 +34,19 @@ def plugin(folder: Path | None, score: Path | None) -> int:
     return LOOKED
 
 
-@command()
+@command(quiet=False)
 @click.argument("code", required=False, metavar="[CODE|trust|care|status]")
-@language_option
 def explain(code: str | None) -> int:
     """What the code of a finding means; without one, all codes in short. How far to trust the figures; care for the player."""
-    from annotate.codes import CODES
     from annotate.findings import InputError
     from annotate.language import words
     from annotate.output import wrap
     from fingering_db.message import Message
 
     told = words(language())
+    codes = sorted(told.tables["explain"])
     if code is None:
-        console.echo(
-            "\n".join(line for one in sorted(CODES) for line in wrap(f"{one:5}{_first(told, one)}", 80, hanging=5))
-        )
+        console.echo("\n".join(line for one in codes for line in wrap(f"{one:5}{_first(told, one)}", 80, hanging=5)))
         return LOOKED
     if code.lower() == "status":
         console.echo("\n".join(words(language()).lines("command.statuses")))
@@ -58,8 +55,8 @@ def explain(code: str | None) -> int:
         lines = told.lines(f"{_NOTES[code.lower()]}.lines")
         console.echo("\n".join(line for text in lines for line in wrap(text, 80, hanging=2)))
         return LOOKED
-    if code.upper() not in CODES:
-        raise InputError(Message("command.no_code", code=code, codes=CODES))
+    if code.upper() not in codes:
+        raise InputError(Message("command.no_code", code=code, codes=tuple(codes)))
     console.echo("\n".join(wrap(f"{code.upper()}: {told.text(f'explain.{code.upper()}')}", 80)))
     return LOOKED
 

@@ -15,9 +15,7 @@ from annotate.options import (
     FILE,
     flute_options,
     format_option,
-    language_option,
     options_of,
-    quiet_option,
     read_options,
     score_argument,
     target_of,
@@ -29,7 +27,7 @@ from annotate.usage import command
 if TYPE_CHECKING:
     from annotate.pipeline import Looked
 
-report_option = click.option("--report", type=FILE, metavar="FILE.html|.pdf")  # fmt: skip
+report_option = click.option("--report", type=FILE, metavar="FILE.html|.pdf")
 
 
 def _report_to(path: Path | None) -> Callable[[Looked], None]:
@@ -52,11 +50,9 @@ def _report_to(path: Path | None) -> Callable[[Looked], None]:
 @flute_options
 @read_options
 @format_option
-@quiet_option
-@language_option
-@click.option("--detail", type=click.Choice(["brief", "full"]), default="brief", show_default=True)  # fmt: skip
-@click.option("--sort", type=click.Choice(["place", "severity"]), default="place", show_default=True)  # fmt: skip
-@click.option("--since", "earlier", type=FILE, metavar="OLD.json")  # fmt: skip
+@click.option("--detail", type=click.Choice(["brief", "full"]), default="brief", show_default=True)
+@click.option("--sort", type=click.Choice(["place", "severity"]), default="place", show_default=True)
+@click.option("--since", "earlier", type=FILE, metavar="OLD.json")
 @report_option
 def check(
     score: Path, form: str, detail: str, sort: str, earlier: Path | None, report: Path | None, **chosen: Any
@@ -79,14 +75,12 @@ def check(
 @target_options
 @flute_options
 @read_options
-@quiet_option
-@language_option
-@click.option("--mark", type=click.Choice(["demands", "all"]), default="demands", show_default=True)  # fmt: skip
-@click.option("--diagrams", type=click.Choice(["changes", "every", "first"]), default="changes", show_default=True)  # fmt: skip
-@click.option("--carrier", type=click.Choice(["column", "rows", "ascii"]), default="column", show_default=True)  # fmt: skip
-@click.option("--notes", type=click.Choice(["none", "brief", "full"]), default="brief", show_default=True)  # fmt: skip
-@click.option("--legend", type=click.Choice(["start", "end", "none"]), default=None)  # fmt: skip
-@click.option("--pictures", "picture_folder", type=FILE, metavar="DIR")  # fmt: skip
+@click.option("--mark", type=click.Choice(["demands", "all"]), default="demands", show_default=True)
+@click.option("--diagrams", type=click.Choice(["changes", "every", "first"]), default="changes", show_default=True)
+@click.option("--carrier", type=click.Choice(["column", "rows", "ascii"]), default="column", show_default=True)
+@click.option("--notes", type=click.Choice(["none", "brief", "full"]), default="brief", show_default=True)
+@click.option("--legend", type=click.Choice(["start", "end", "none"]), default=None)
+@click.option("--pictures", "picture_folder", type=FILE, metavar="DIR")
 def annotate(
     score: Path,
     output: Path | None,
@@ -130,8 +124,6 @@ def annotate(
 @flute_options
 @read_options
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
-@quiet_option
-@language_option
 def prepare(score: Path, folder: Path, paper: str, **chosen: Any) -> int:
     """Write a practice pack for SCORE: a page to click and listen through, and the part to print."""
     from annotate.pack import folder as folders
@@ -146,10 +138,9 @@ def prepare(score: Path, folder: Path, paper: str, **chosen: Any) -> int:
     return exit_code(looked.result)
 
 
-@command()
+@command(quiet=False)
 @score_argument
 @target_options
-@language_option
 def strip(score: Path, output: Path | None, in_place: bool) -> int:
     """Take everything that annotate wrote out of SCORE again."""
     from annotate.pipeline import strip_file
@@ -166,8 +157,6 @@ def strip(score: Path, output: Path | None, in_place: bool) -> int:
 @click.argument("scores", nargs=-1, required=True, type=FILE, metavar="SCORE...")
 @flute_options
 @read_options
-@quiet_option
-@language_option
 @report_option
 def watch(scores: tuple[Path, ...], report: Path | None, **chosen: Any) -> int:
     """Check each SCORE again after every save, and say what has changed; SCORE is only read."""
@@ -207,10 +196,8 @@ def watch(scores: tuple[Path, ...], report: Path | None, **chosen: Any) -> int:
 @click.argument("scores", nargs=-1, required=True, type=FILE, metavar="SCORE...")
 @flute_options
 @read_options
-@click.option("--accepted", "file", type=FILE, default=".ventwise-accepted.json", show_default=True, metavar="FILE")  # fmt: skip
+@click.option("--accepted", "file", type=FILE, default=".ventwise-accepted.json", show_default=True, metavar="FILE")
 @click.option("--accept", is_flag=True)
-@quiet_option
-@language_option
 def hook(scores: tuple[Path, ...], file: Path, accept: bool, **chosen: Any) -> int:
     """Check every SCORE of a change: a line for each unplayable place that is not accepted, else nothing."""
     from annotate import accepted

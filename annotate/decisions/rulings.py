@@ -1,13 +1,14 @@
 """What a decisions file rules for each event of the score, and what of it is about nothing in the score."""
 
+from __future__ import annotations
+
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from annotate.decisions.address import Address, Content, at, content_of, places
 from annotate.decisions.aligned import Meant, meant
-from annotate.decisions.kept import NOTHING, Kept, Said
+from annotate.decisions.kept import NOTHING, Kept, Said, Wish
 from annotate.decisions.line import FLUTE, PITCH, PLACE, WEIGHT
-from annotate.decisions.wish import Wish
 from annotate.findings import Finding
 from annotate.score import Event, Part
 from annotate.weights import MOST, NAMES, is_weight
@@ -16,7 +17,6 @@ from fingering_db.message import Message
 from fingering_db.pitch import Pitch, PitchError
 
 UNKNOWN_KEY, UNKNOWN_PLACE, MOVED, NOT_TAKEN = "R301", "R302", "R303", "R304"
-CODES = (UNKNOWN_KEY, UNKNOWN_PLACE, MOVED, NOT_TAKEN)
 
 
 @dataclass(frozen=True, slots=True)

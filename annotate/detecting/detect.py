@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from annotate.decisions.address import Addresses
 from annotate.demand import Demand, NotJudged, Undecided
-from annotate.detecting.bends import find_bends
 from annotate.detecting.company import Company
 from annotate.detecting.glissando import find_glissandi
 from annotate.detecting.microtone import find_microtones
@@ -22,9 +22,9 @@ from annotate.detecting.reading_findings import (
 )
 from annotate.detecting.scene import Scene
 from annotate.detecting.tremolo import find_tremolos
-from annotate.detecting.unjudged import find_unjudged
+from annotate.detecting.unjudged import find_bends, find_unjudged
 from annotate.findings import Finding
-from annotate.score import Part
+from annotate.score import Event, Part
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,3 +87,19 @@ def detect(
     ]
     not_judged = (*find_unjudged(scene, demands), *tremolos.not_judged)
     return Detected(demands, tuple(findings), not_judged, undecided)
+
+
+def addressed(part: Part, detected: Detected) -> Detected:
+    """The same with addresses."""
+    if not detected.demands and not detected.undecided:
+        return detected
+    addresses = Addresses(part)
+
+    def of(event: Event) -> str:
+        return str(addresses.of(event) or "")
+
+    return replace(
+        detected,
+        demands=tuple(replace(one, address=of(one.events[0])) for one in detected.demands),
+        undecided=tuple(replace(one, address=of(one.events[0])) for one in detected.undecided),
+    )

@@ -9,7 +9,7 @@ from pathlib import Path
 from annotate.decision import Status
 from annotate.files.own_rows import grammar
 from annotate.findings import InputError
-from annotate.musescore.placing import as_json, error_as_json, native_marks
+from annotate.musescore.native import as_json, error_as_json, native_marks
 from annotate.pipeline import Options, look, marks_of
 from fingering_db.message import Message
 

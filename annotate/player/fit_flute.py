@@ -7,13 +7,12 @@ from pathlib import Path
 import msgspec
 
 from annotate.choosing.desks import flute
-from annotate.files.errors import file_error, plain
+from annotate.files.errors import content_of, file_error, plain
 from annotate.files.placing import Ready, prepared, standing
 from annotate.findings import InputError
 from annotate.language import Words
 from annotate.output import KEEP, display_width, pad, together, wrap
 from annotate.player import recording
-from annotate.player.reading import content_of
 from fingering_db.chart import ChartNote
 from fingering_db.instrument import Instrument, InstrumentError, decode, shipped
 from fingering_db.instrument_text import as_toml

@@ -7,13 +7,12 @@ from pathlib import Path
 from annotate.choosing import desks
 from annotate.choosing.desks import DEFAULT_FLUTE, read_log
 from annotate.decision import Decision, Result
-from annotate.files.errors import file_error, plain
+from annotate.files.errors import content_of, file_error, plain
 from annotate.files.placing import Ready, prepared, standing
 from annotate.findings import InputError
 from annotate.language import Words
 from annotate.output import KEEP, together, wrap
 from annotate.pipeline import Options, look
-from annotate.player.reading import content_of
 from fingering_db import log_table, player_log
 from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.instrument import Instrument

@@ -7,10 +7,9 @@ from pathlib import Path
 
 import numpy as np
 
-from annotate.files.errors import file_error, reason
+from annotate.files.errors import content_of, file_error, reason
 from annotate.findings import InputError
 from annotate.output import together
-from annotate.player.reading import content_of
 from fingering_db.acoustics.arrays import RealArray
 from fingering_db.hearing import near, strongest, tones
 from fingering_db.instrument import Instrument

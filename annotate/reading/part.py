@@ -6,14 +6,13 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import NoReturn
 
-from annotate.findings import InputError
+from annotate.findings import InputError, Remarks
 from annotate.place import Place
 from annotate.reading import codes
 from annotate.reading.chord_notes import ChordReader, RawEvent
 from annotate.reading.directions import RawDirection, read_direction
 from annotate.reading.notes import RawNote, duration_from_type
 from annotate.reading.pitch_reading import Transposition
-from annotate.reading.remarks import Remarks
 from annotate.reading.repeats import RepeatSign, signs_of
 from annotate.reading.time import Meter, TempoMark, read_meter, read_metronome, read_sound_tempo
 from annotate.reading.tree import Node

@@ -6,22 +6,43 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import NoReturn
 
-from annotate.files.encoding import inspect
-from annotate.findings import Finding, InputError
+from annotate.files.encoding import TextForm, inspect
+from annotate.findings import Finding, InputError, Remarks
 from annotate.reading import codes
 from annotate.reading.chord_notes import RawEvent
 from annotate.reading.directions import RawDirection
 from annotate.reading.flute_parts import flute_family
 from annotate.reading.heading import read_part_list, read_title
 from annotate.reading.part import LEFT_OUT, SKIMMED, PartReader, RawPart, pickup
-from annotate.reading.remarks import Remarks
-from annotate.reading.repairs import repairs
 from annotate.reading.repeats import order_played
 from annotate.reading.time import DEFAULT_TEMPO, Timeline, bar_lengths
 from annotate.reading.tree import Node, walk
 from annotate.reading.values import shown
 from annotate.score import Direction, Event, Line, Part, Score, ScoreInstrument
 from fingering_db.message import Message
+
+_ADVICE = Message("reading.save_again")
+_NAMES = {"utf-8": "UTF-8", "iso8859-1": "ISO-8859-1", "utf-16-le": "UTF-16", "utf-16-be": "UTF-16"}
+
+
+def repairs(data: bytes, form: TextForm) -> tuple[Finding, ...]:
+    """What is wrong with the bytes `data` of the file, whose form is `form`, as warnings."""
+    found: list[Finding] = []
+    if form.start:
+        blank = not data[: form.start].strip()
+        what = Message("reading.blank_space") if blank else Message("reading.foreign_bytes", n=form.start)
+        message = Message("reading.before_the_xml", what=what)
+        found.append(Finding(codes.JUNK_BEFORE_XML, "warning", None, message, _ADVICE))
+    if form.contradicted:
+        actual = _NAMES[form.encoding]
+        message = Message("reading.other_encoding", declared=form.declared, actual=actual)
+        found.append(Finding(codes.ENCODING_CONTRADICTED, "warning", None, message, _ADVICE))
+    if form.broken_at >= 0:
+        message = Message("reading.not_utf8", byte=form.broken_at)
+        advice = Message("reading.check_letters")
+        found.append(Finding(codes.ENCODING_BROKEN, "warning", None, message, advice))
+    return tuple(found)
+
 
 MAX_BYTES = 256 * 2**20
 """Largest score that is read."""

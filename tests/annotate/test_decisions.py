@@ -11,10 +11,9 @@ from in_words import in_words
 from annotate import ventwise as face
 from annotate.choosing.desk import preferred
 from annotate.decisions.address import Address
-from annotate.decisions.kept import load, read
+from annotate.decisions.kept import Wish, load, read
 from annotate.decisions.line import FIX, place_line
 from annotate.decisions.rulings import Ruling
-from annotate.decisions.wish import Wish
 from annotate.drawing import diagram
 from annotate.drawing.reading_back import read_diagram
 from annotate.findings import InputError

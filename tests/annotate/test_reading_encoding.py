@@ -12,8 +12,7 @@ from annotate.files.encoding import TextForm, inspect
 from annotate.files.stripping import strip
 from annotate.files.writing import Mark, splice
 from annotate.findings import InputError
-from annotate.reading.read import read_score
-from annotate.reading.repairs import repairs
+from annotate.reading.read import read_score, repairs
 from annotate.score import Score
 
 BODY = """<score-partwise version="3.1">

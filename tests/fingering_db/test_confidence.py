@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fingering_db import playability, two_features
+from fingering_db import evidence, playability
 from fingering_db.acoustics.resonance import Crossings
 from fingering_db.model import Model
 
@@ -27,14 +27,14 @@ def test_plain_fingerings_have_a_relative_amplitude_of_one(made: Model):
 
 
 def test_a_lone_mode_has_no_rival_and_a_twin_shares():
-    alone = two_features.jet_margin(crossings([500.0]))
-    weak, strong = two_features.jet_margin(crossings([1000.0, 1060.0], amplitude=np.array([1.0, 3.0])))
+    alone = evidence.jet_margin(crossings([500.0]))
+    weak, strong = evidence.jet_margin(crossings([1000.0, 1060.0], amplitude=np.array([1.0, 3.0])))
     assert alone[0] > 1e6
     assert weak < 1.0 < strong
 
 
 def test_a_mode_that_the_jet_cannot_feed_has_no_margin():
-    margins = two_features.jet_margin(crossings([500.0, 900.0], resistance=np.array([1e4, 5e6])))
+    margins = evidence.jet_margin(crossings([500.0, 900.0], resistance=np.array([1e4, 5e6])))
     assert margins[1] == 0.0 < margins[0]
 
 
@@ -42,10 +42,10 @@ def test_batched_margins_are_those_of_each_row_alone():
     rng = np.random.default_rng(3)
     hz = np.sort(rng.uniform(300.0, 2000.0, (5, 4)), axis=1)
     amplitude, resistance = rng.uniform(0.5, 2.0, 20), rng.uniform(1e4, 1e6, 20)
-    together = two_features.jet_margin(crossings(hz.ravel(), amplitude, resistance, np.repeat(np.arange(5), 4)))
+    together = evidence.jet_margin(crossings(hz.ravel(), amplitude, resistance, np.repeat(np.arange(5), 4)))
     for row in range(5):
         part = slice(4 * row, 4 * row + 4)
-        alone = two_features.jet_margin(crossings(hz[row], amplitude[part], resistance[part]))
+        alone = evidence.jet_margin(crossings(hz[row], amplitude[part], resistance[part]))
         assert alone == pytest.approx(together[part])
 
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fingering_db.likeness import difference, harmonic, moved
 from fingering_db.model import Model
-from fingering_db.nearby import nearby
+from fingering_db.nearby import difference, harmonic, moved, nearby
 from fingering_db.pitch import Pitch
 
 

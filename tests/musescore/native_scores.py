@@ -7,7 +7,7 @@ from functools import cache
 from pathlib import Path
 
 from annotate.files.writing import Mark
-from annotate.musescore.placing import native_marks
+from annotate.musescore.native import native_marks
 from annotate.musescore.program import export
 from annotate.reading.read import read_headings, read_score
 

@@ -22,8 +22,7 @@ from annotate.files.container import load, pack, unpack
 from annotate.findings import InputError
 from annotate.forms import MuseScore, form_of
 from annotate.musescore import native, program
-from annotate.musescore.native import NativeMark, read_native, splice_native, strip_native
-from annotate.musescore.placing import as_json
+from annotate.musescore.native import NativeMark, as_json, read_native, splice_native, strip_native
 from annotate.musescore.plugin import plug_in as plug_in_files
 from annotate.musescore.program import export, find_program
 from annotate.musescore.selfcheck import verify_places, verify_same_music
