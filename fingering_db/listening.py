@@ -5,13 +5,15 @@ player's ear. Where two resonances are held at once the air rests at that speed;
 registers."""
 
 import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from fingering_db.acoustics.arrays import RealArray
+from fingering_db.acoustics.arrays import IndexArray, RealArray
 from fingering_db.acoustics.jet import HEARD, Jets, Modes, broad_jets, each_jet, pair_share, side_by_side
 from fingering_db.acoustics.jet_time import RATE, Stepped, step
+from fingering_db.acoustics.resonance import Crossings
 from fingering_db.at_once import EASY
 from fingering_db.fingering import Fingering
 from fingering_db.mechanism import hole_states
@@ -25,9 +27,11 @@ LOUDEST = 0.5
 _SWEEP_DISTANCE, _SWEEP_THICKNESS = 6e-3, 0.9e-3  # [m] amid the broad jets
 _SWEEP_SPEEDS = (7.0, 60.0)  # [m/s] through the registers of a low note
 _RISE_SHARE, _RISE_FROM = 0.15, 0.5  # of the time to reach the resting speed, from this part of it
+HELD, MOMENTS = 0.2, 11  # of what changes: share of the time it is held before and after, and how often it is looked at
 _FADE_SECONDS = 0.03
 _KNOWN_TO_HZ = 4000.0  # the model has no resonances above 2.6 kHz: its noise up there means nothing
 _TRIED_SECONDS = 0.4
+_RUNS = 128  # side by side at most: bounds memory (some 60 MB for a second)
 _HEARD_DB = -20.0
 
 
@@ -47,44 +51,154 @@ class Listened:
     heard: tuple[tuple[float, float], ...]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Wanted:
+    """What is to be heard. crossings: the resonances of a fingering in one row; of a flute that changes in MOMENTS rows, the
+    first held for HELD of the time, the others gone through evenly, the last held as long. asked_hz: two or more pitches
+    that are to sound at once at the beginning [Hz]: the air rests where a jet sounds most of them; a single one: it rests
+    amid the speeds at which jets hold that, and sweeps where none does; none: it rests where the easiest two sit that are
+    not one note, and sweeps where there are none. speed: the air's at each row, in that of the first."""
+
+    crossings: Crossings
+    asked_hz: tuple[float, ...] = ()
+    speed: tuple[float, ...] = (1.0,)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Rest:
+    """Where the air rests. jet: distance, thickness [m], speed [m/s]; rms: of every mode there [m/s], shape (m,)."""
+
+    jet: tuple[float, float, float]
+    rms: RealArray
+
+
 def listen(
-    of: Model,
-    fingering: Fingering,
-    seconds: float = 6.0,
-    slide_mm: float = 0.0,
-    asked_hz: tuple[float, ...] = (),
-    lip_mm: float | None = None,
+    of: Model, fingering: Fingering, seconds: float = 6.0, slide_mm: float = 0.0, asked_hz: tuple[float, ...] = ()
 ) -> Listened:
-    """The sound of a fingering. asked_hz: two or more pitches that are to sound at once [Hz]: the air rests where a jet sounds
-    most of them; a single one: it rests amid the speeds at which jets hold that, and sweeps where none does; without, where
-    the easiest two sit that are not one note, and where there are none it sweeps.
-    lip_mm: one lip for all resonances (equivalent length), else by the law. The same arguments give the same samples.
+    """The sound of a fingering, its lip by the law. asked_hz: as in Wanted. The same arguments give the same samples.
 
     Some half a second of computing for a second of sound. Raises FingeringError when the flute has no such touch."""
     states = hole_states(of.instrument, fingering)[None, :]
-    lips = None if lip_mm is None else np.array([lip_mm * 1e-3])
-    crossings = of.drawn_out(states, of.flute.slide_mm + slide_mm, lips)
-    modes, _ = modes_of(of.curve.size.likened(crossings))
+    crossings = of.drawn_out(states, of.flute.slide_mm + slide_mm)
+    return listen_all(of, [Wanted(crossings, asked_hz)], seconds)[0]
+
+
+def listen_all(of: Model, wanted: Sequence[Wanted], seconds: float) -> list[Listened]:
+    """The sound of each, stepped side by side: many take little longer than one, and each is as by itself."""
     length = of.curve.size.length
-    asked = tuple(hz * length for hz in asked_hz)
-    pair = _pair(modes, asked, highest_hz(of.instrument) * length)
     rate = RATE * max(length, 1.0)  # of the likened flute, whose time runs faster by its length
-    resting = None if pair is None else _resting(modes, pair, rate)
-    if len(asked) == 1:
-        resting = _resting_alone(modes, asked[0], rate)
-    jet = resting[0] if resting else (_SWEEP_DISTANCE, _SWEEP_THICKNESS, _SWEEP_SPEEDS[1])
+    every = _of_one_width([modes_of(of.curve.size.likened(one.crossings))[0] for one in wanted])
+    asked = [tuple(hz * length for hz in one.asked_hz) for one in wanted]
+    rests = _rests([_rows(modes, [0]) for modes in every], asked, highest_hz(of.instrument) * length, rate)
     steps = max(round(seconds / length * rate), 2)
-    speeds = _swept(steps) if resting is None else _rested(steps, jet[2])
-    stepped = _blown(modes, [jet], steps / rate, rate, speeds[:, None])
-    return Listened(
-        samples=_made_audible(stepped.acceleration[:, 0], rate / length),
-        rate=round(rate / length),
-        distance_mm=jet[0] * length * 1e3,
-        thickness_mm=jet[1] * length * 1e3,
-        speed_m_s=speeds,
-        rests_m_s=jet[2] if resting else None,
-        heard=_levels(modes.hz[0] / length, resting[1]) if resting else (),
-    )
+    share = np.clip((np.linspace(0.0, 1.0, steps) - HELD) / (1.0 - 2.0 * HELD), 0.0, 1.0) * (MOMENTS - 1)
+    found: dict[int, Listened] = {}
+    for moving in (False, True):
+        some = [n for n, modes in enumerate(every) if (len(modes.hz) > 1) == moving]
+        if not some:
+            continue
+        modes = _side_by_side([every[n] for n in some])
+        speeds = np.stack([_speeds(rests[n], wanted[n].speed, steps, share) for n in some], axis=1)
+        jets = [_jet(rests[n]) for n in some]
+        moments = share if moving else None
+        stepped = _blown(modes if moving else _rows(modes, 0), jets, steps / rate, rate, speeds, moments=moments)
+        for n, jet, speed, acceleration in zip(some, jets, speeds.T, stepped.acceleration.T, strict=True):
+            rest = rests[n]
+            found[n] = Listened(
+                samples=_made_audible(acceleration, rate / length),
+                rate=round(rate / length),
+                distance_mm=jet[0] * length * 1e3,
+                thickness_mm=jet[1] * length * 1e3,
+                speed_m_s=speed,
+                rests_m_s=rest.jet[2] if rest else None,
+                heard=_levels(every[n].hz[0] / length, rest.rms) if rest else (),
+            )
+    return [found[n] for n in range(len(wanted))]
+
+
+def _parts(modes: Modes) -> tuple[RealArray, RealArray, RealArray]:
+    return modes.hz, modes.amplitude, modes.resistance
+
+
+def _rows(modes: Modes, rows: IndexArray | list[int] | int) -> Modes:
+    return Modes(*(part[rows] for part in _parts(modes)))
+
+
+def _of_one_width(every: list[Modes]) -> list[Modes]:
+    widest = max((modes.hz.shape[1] for modes in every), default=0)
+    return [
+        Modes(*(np.pad(part, ((0, 0), (0, widest - part.shape[1])), constant_values=np.nan) for part in _parts(modes)))
+        for modes in every
+    ]
+
+
+def _side_by_side(every: Sequence[Modes]) -> Modes:
+    """Modes of as many rows each, shape (rows, n, m)."""
+    return Modes(*(np.stack(part, axis=1) for part in zip(*map(_parts, every), strict=True)))
+
+
+def _jet(rest: _Rest | None) -> tuple[float, float, float]:
+    return rest.jet if rest else (_SWEEP_DISTANCE, _SWEEP_THICKNESS, _SWEEP_SPEEDS[1])
+
+
+def _speeds(rest: _Rest | None, ratio: tuple[float, ...], steps: int, share: RealArray) -> RealArray:
+    if rest is None:
+        return _swept(steps)
+    return np.asarray(_rested(steps, rest.jet[2]) * np.interp(share, np.arange(len(ratio)), ratio))
+
+
+def _rests(every: list[Modes], asked: list[tuple[float, ...]], highest: float, rate: float) -> list[_Rest | None]:
+    """Where the air rests for each of some rows of modes; None where it sweeps. What may do is stepped side by side."""
+    wanted: list[tuple[int, ...]] = []
+    tried: list[list[tuple[float, float, float]]] = []
+    for modes, hz in zip(every, asked, strict=True):
+        if len(hz) == 1:
+            wanted.append((int(np.nanargmin(np.abs(np.log(modes.hz[0] / hz[0])))),))
+            tried.append(_holding(modes, wanted[-1][0]))
+        else:
+            pair = _pair(modes, hz, highest)
+            wanted.append(pair or ())
+            tried.append(_holding_both(modes, pair) if pair else [])
+    of = [n for n, jets in enumerate(tried) for _ in jets]
+    if not of:
+        return [None] * len(every)
+    modes = Modes(*(np.concatenate([part[n] for n in of]) for part in zip(*map(_parts, every), strict=True)))
+    start = np.zeros(modes.hz.shape)
+    for row, n in enumerate(of):
+        start[row, list(wanted[n])] = 1.0
+    rms = _blown(modes, [jet for jets in tried for jet in jets], _TRIED_SECONDS, rate, start=start).rms
+    found: list[_Rest | None] = []
+    for n, jets in enumerate(tried):
+        own = rms[np.flatnonzero(np.array(of) == n)]
+        best = _clearest(own, wanted[n]) if len(jets) > 1 else 0
+        found.append(_Rest(jets[best], own[best]) if jets else None)
+    return found
+
+
+def _holding_both(modes: Modes, pair: tuple[int, int]) -> list[tuple[float, float, float]]:
+    """Distance, thickness [m] and speed [m/s] of the broad jets that sound two modes by describing functions."""
+    broad = broad_jets()
+    return [_one(broad, int(at)) for at in np.flatnonzero(side_by_side(modes, broad, pair).both)]
+
+
+def _holding(modes: Modes, mode: int) -> list[tuple[float, float, float]]:
+    """Of the broad jets that hold a mode as players do the one of middle speed."""
+    broad = broad_jets()
+    held = np.flatnonzero([bool(found.played[0][mode]) for found in each_jet(modes, broad)])
+    return [_one(broad, int(held[np.argsort(broad.speed[held], kind="stable")][len(held) // 2]))] if len(held) else []
+
+
+def _one(jets: Jets, at: int) -> tuple[float, float, float]:
+    return float(jets.distance[at]), float(jets.thickness[at]), float(jets.speed[at])
+
+
+def _clearest(rms: RealArray, pair: tuple[int, ...]) -> int:
+    """Of runs, shape (n, m): of those in which both modes come before all others the one that has them loudest, else the one
+    that comes nearest."""
+    others = np.delete(rms, pair, axis=1).max(axis=1, initial=0.0)
+    weaker, stronger = rms[:, pair].min(axis=1), rms[:, pair].max(axis=1)
+    good = (weaker >= np.maximum(HEARD * stronger, others)) * (1.0 + stronger)
+    return int((good + weaker / np.maximum(stronger, others)).argmax())
 
 
 def _pair(modes: Modes, asked_hz: tuple[float, ...], highest: float) -> tuple[int, int] | None:
@@ -105,41 +219,6 @@ def _ease(share: RealArray, hz: RealArray, two: tuple[int, int], asked: bool) ->
     return 0.0 if one_note else float(share[two])
 
 
-def _resting(modes: Modes, pair: tuple[int, int], rate: float) -> tuple[tuple[float, float, float], RealArray] | None:
-    """Distance, thickness [m] and speed [m/s] of a broad jet that sounds two modes by describing functions, and the rms of
-    every mode [m/s]: of those with which stepping has both before all others the one that does so loudest, else the one
-    that comes nearest; None where there is no such jet."""
-    broad = broad_jets()
-    at_once = np.flatnonzero(side_by_side(modes, broad, pair).both)
-    tried = [(broad.distance[at], broad.thickness[at], broad.speed[at]) for at in at_once]
-    if not tried:
-        return None
-    start = np.zeros((len(tried), modes.hz.shape[1]))
-    start[:, pair] = 1.0
-    runs = Modes(*(np.repeat(part, len(tried), axis=0) for part in (modes.hz, modes.amplitude, modes.resistance)))
-    rms = _blown(runs, tried, _TRIED_SECONDS, rate, start=start).rms
-    others = np.delete(rms, pair, axis=1).max(axis=1, initial=0.0)
-    weaker, stronger = rms[:, pair].min(axis=1), rms[:, pair].max(axis=1)
-    good = (weaker >= np.maximum(HEARD * stronger, others)) * (1.0 + stronger)
-    best = int((good + weaker / np.maximum(stronger, others)).argmax())
-    distance, thickness, speed = tried[best]
-    return (float(distance), float(thickness), float(speed)), rms[best]
-
-
-def _resting_alone(modes: Modes, hz: float, rate: float) -> tuple[tuple[float, float, float], RealArray] | None:
-    """As `_resting` for the mode nearest to hz: of the broad jets that hold it as players do the one of middle speed."""
-    mode = int(np.nanargmin(np.abs(np.log(modes.hz[0] / hz))))
-    broad = broad_jets()
-    held = np.flatnonzero([bool(found.played[0][mode]) for found in each_jet(modes, broad)])
-    if not len(held):
-        return None
-    at = held[np.argsort(broad.speed[held], kind="stable")][len(held) // 2]
-    jet = float(broad.distance[at]), float(broad.thickness[at]), float(broad.speed[at])
-    start = np.zeros(modes.hz.shape)
-    start[:, mode] = 1.0
-    return jet, _blown(modes, [jet], _TRIED_SECONDS, rate, start=start).rms[0]
-
-
 def _levels(hz: RealArray, rms: RealArray) -> tuple[tuple[float, float], ...]:
     """As Listened.heard; sound pressure goes as frequency times velocity."""
     there = np.isfinite(hz)
@@ -156,12 +235,22 @@ def _blown(
     rate: float,
     speeds: RealArray | None = None,
     start: RealArray | None = None,
+    moments: RealArray | None = None,
 ) -> Stepped:
-    broad = broad_jets()
-    distance, thickness, speed = np.array(jets).T
-    used = Jets(distance, thickness, speed, broad.spread, broad.strips)
-    still = np.zeros(modes.hz.shape) if start is None else start
-    return step(modes, used, still, seconds, rate=rate, noise=1.0, speeds=speeds)
+    """Every run with its jet, those side by side whose jets take about as long: the shortest says how many steps can be taken
+    at once."""
+    broad, columns = broad_jets(), np.array(jets).T
+    still = np.zeros(modes.hz.shape[-2:]) if start is None else start
+    rms, acceleration = np.empty(still.shape), np.empty((max(1, round(seconds * rate)), len(jets)))
+    order = np.argsort(columns[0] / columns[2], kind="stable")
+    for runs in np.split(order, range(_RUNS, len(order), _RUNS)):
+        own = Modes(*(part[..., runs, :] for part in _parts(modes)))
+        distance, thickness, speed = columns[:, runs]
+        used = Jets(distance, thickness, speed, broad.spread, broad.strips)
+        at = None if speeds is None else speeds[:, runs]
+        found = step(own, used, still[runs], seconds, rate=rate, noise=1.0, speeds=at, moments=moments)
+        rms[runs], acceleration[:, runs] = found.rms, found.acceleration
+    return Stepped(rms, acceleration)
 
 
 def _swept(steps: int) -> RealArray:

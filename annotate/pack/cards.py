@@ -12,7 +12,6 @@ from annotate.output import clean
 from annotate.pack import speech
 from annotate.pack.charts import curve_svg, map_svg
 from annotate.pack.entries import Answer, Entry, Ways
-from annotate.pack.figures import Curve, JetMap
 from annotate.pack.markup import Html, joined, tag
 from annotate.pack.svg_out import recoloured
 from annotate.report.phrases import Page
@@ -55,14 +54,12 @@ def _size(fingering: Fingering) -> tuple[float, float]:
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """What cards draw on. curves, maps: by (entry, flute); ways: by demand; sounds: names of sounds by (entry, flute);
+    """What cards draw on. ways: by demand; sounds: names of sounds by (entry, flute);
     decide: a line of a decisions file by demand id."""
 
     page: Page
     diagrams: Diagrams
     ways: Mapping[str, Ways]
-    curves: Mapping[tuple[str, str], Curve]
-    maps: Mapping[tuple[str, str], JetMap]
     sounds: Mapping[tuple[str, str], str]
     decide: Mapping[str, str]
 
@@ -119,7 +116,7 @@ def _answer(entry: Entry, answer: Answer, shown: Shown, *, first: bool) -> Html:
             tag("p", {"class": "fingering"}, shown.diagrams.use(decision.fingering, "diagram large"), " ",
                 tag("code", {}, str(decision.fingering)))
         )  # fmt: skip
-        seek = speech.seek(words, answer, shown.maps.get(key))
+        seek = speech.seek(words, answer)
         parts += [tag("p", {"class": "seek"}, *_sentences(seek))] if seek else []
         parts.append(_tuner(answer, shown))
         sound = shown.sounds.get(key)
@@ -135,7 +132,7 @@ def _answer(entry: Entry, answer: Answer, shown: Shown, *, first: bool) -> Html:
     if first:
         parts.append(_hand(entry, shown))
     parts.append(_shifted(answer, shown))
-    parts.append(_pictures(key, answer, shown))
+    parts.append(_pictures(answer, shown))
     parts.append(_decide(entry, shown) if first else Html(""))
     return tag("section", {"class": "answer", "data-flute": clean(decision.flute)}, *parts)
 
@@ -245,14 +242,13 @@ def _hand(entry: Entry, shown: Shown) -> Html:
     return joined(tag("h4", {}, shown.words.text("pack.moves")), tag("ul", {"class": "hand"}, *blocks))
 
 
-def _pictures(key: tuple[str, str], answer: Answer, shown: Shown) -> Html:
+def _pictures(answer: Answer, shown: Shown) -> Html:
     words, found = shown.words, []
-    curve, jets = shown.curves.get(key), shown.maps.get(key)
-    if curve:
+    if answer.blown:
+        curve, jets = answer.blown.curve, answer.blown.jets
         targets = [(words.pitch(one.asked), one.sound.hz) for one in answer.tones]
         label = words.text("pack.curve")
         found.append(tag("figure", {}, curve_svg(curve, targets, label), tag("figcaption", {}, label)))
-    if jets:
         there = set(jets.sounds.ravel().tolist())
         named = [(n + 1, f"tone{n + 1}", words.pitch(one.asked)) for n, one in enumerate(answer.tones)]
         named += [(-1, "pair", words.text("pack.map_pair")), (-2, "other", words.text("pack.map_other"))]

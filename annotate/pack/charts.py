@@ -5,12 +5,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from annotate.pack.figures import HIGH_HZ, LOW_HZ, Curve, JetMap, runs
+from annotate.pack.figures import Curve, JetMap, runs
 from annotate.pack.markup import Html, joined, tag
 
 _WIDTH, _LEFT, _RIGHT = 340.0, 34.0, 8.0
 _CURVE_HEIGHT, _MAP_HEIGHT, _TOP, _BOTTOM = 150.0, 130.0, 16.0, 20.0
-_LEAST_DB = -70.0
+_LOW_HZ, _HIGH_HZ, _LEAST_DB = 200.0, 2600.0, -70.0
 _HZ_MARKS = (250, 500, 1000, 2000)
 _SPEED_MARKS = (10, 20, 40, 80)
 _DISTANCE_MARKS = (5, 6, 7, 8)
@@ -23,7 +23,9 @@ def curve_svg(curve: Curve, targets: Sequence[tuple[str, float]], label: str) ->
     def y(level: float) -> float:
         return _TOP + high * min(max(level / _LEAST_DB, 0.0), 1.0)
 
-    points = " ".join(f"{_hz_x(hz):.1f},{y(db):.1f}" for hz, db in zip(curve.hz, curve.level_db, strict=True))
+    points = " ".join(
+        f"{_hz_x(hz):.1f},{y(db):.1f}" for hz, db in zip(curve.hz, curve.level_db, strict=True) if hz <= _HIGH_HZ
+    )
     lines = [_grid(_hz_x(hz), str(hz), _CURVE_HEIGHT) for hz in _HZ_MARKS]
     lines += [_text(_LEFT - 4, y(db) + 3, f"{db:g}", "end") for db in (0, -20, -40, -60)]
     lines.append(tag("polyline", {"points": points, "class": "curve"}))
@@ -66,7 +68,7 @@ def map_svg(found: JetMap, label: str) -> Html:
 
 
 def _hz_x(hz: float) -> float:
-    return _LEFT + (_WIDTH - _LEFT - _RIGHT) * math.log(hz / LOW_HZ) / math.log(HIGH_HZ / LOW_HZ)
+    return _LEFT + (_WIDTH - _LEFT - _RIGHT) * math.log(hz / _LOW_HZ) / math.log(_HIGH_HZ / _LOW_HZ)
 
 
 def _grid(x: float, text: str, height: float) -> Html:

@@ -10,7 +10,7 @@ from annotate.choosing.hands import Step
 from annotate.decision import Decision, Sound, Status
 from annotate.demand import Kind
 from annotate.findings import InputError
-from annotate.pack.figures import Blown, bend_cents, lip_of
+from annotate.pack.figures import Blown, blown
 from annotate.pipeline import Looked
 from annotate.questions import shifts
 from annotate.report.content import Group, Report
@@ -36,15 +36,13 @@ class Tone:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """A demand on one flute. blown: its fingering with its lip, None without one; tones: those that it sounds, as asked;
-    bend_cents: by how much the lip bends the first of them, NaN where not known. shifted: of a multiphonic, the same pattern
-    at other places of the tube."""
+    """A demand on one flute. blown: its fingering with the lip at which the first of its tones lies where the decision says,
+    None without one; tones: those that it sounds, as asked. shifted: of a multiphonic, the same pattern at other places."""
 
     decision: Decision
     desk: Desk
     blown: Blown | None
     tones: tuple[Tone, ...]
-    bend_cents: float
     shifted: tuple[Shifted, ...] = ()
 
     @property
@@ -93,7 +91,11 @@ class Ways:
 def entries(looked: Looked, report: Report) -> tuple[Entry, ...]:
     """Every demand once, easy ones first, hand shapes together."""
     groups = _alike(report.groups)
-    made = [(group, tuple(_answer(one, looked.desks[one.flute]) for one in group.decisions)) for group in groups]
+    every = [one for group in groups for one in group.decisions]
+    answers = {
+        name: iter(_answers(desk, [one for one in every if one.flute == name])) for name, desk in looked.desks.items()
+    }
+    made = [(group, tuple(next(answers[one.flute]) for one in group.decisions)) for group in groups]
     ordered = sorted(made, key=lambda one: _difficulty(one[1][0].decision))
     found: list[Entry] = []
     family = 0
@@ -134,21 +136,32 @@ def _one_shape(one: Fingering | None, two: Fingering | None) -> bool:
     return one is not None and two is not None and len(moves(one, two)) <= _FAMILY_MOVES
 
 
-def _answer(decision: Decision, desk: Desk) -> Answer:
-    """The lip is that at which the first of the tones lies where the decision says."""
-    demand = decision.demand
-    tones = []
+def _answers(desk: Desk, decisions: Sequence[Decision]) -> list[Answer]:
+    """On one flute, in the order of its decisions."""
+    played = [one for one in decisions if one.fingering and one.status != Status.UNPLAYABLE]
+    tones = {id(one): _tones(one) for one in played}
+    wanted = [
+        (one.fingering, one.path[0].slide_mm if one.path else 0.0, tuple(tone.sound.hz for tone in tones[id(one)]))
+        for one in played
+        if one.fingering
+    ]
+    found = dict(zip(tones, blown(desk, wanted), strict=True))
+    return [_answer(one, desk, found.get(id(one)), tones.get(id(one), ())) for one in decisions]
+
+
+def _answer(decision: Decision, desk: Desk, own: Blown | None, tones: tuple[Tone, ...]) -> Answer:
+    moved = own is not None and decision.demand.kind == Kind.MULTIPHONIC
+    return Answer(decision, desk, own, tones, _shifted(desk, own.fingering) if own and moved else ())
+
+
+def _tones(decision: Decision) -> tuple[Tone, ...]:
+    demand, tones = decision.demand, []
     for number, (asked, sounding) in enumerate(zip(demand.pitches, demand.sounding, strict=False)):
         near = min(decision.sounds, key=lambda one: abs(one.pitch.midi - sounding.midi), default=None)
         if near is not None and abs(near.pitch.midi - sounding.midi) * 100.0 <= _SAME_TONE_CENTS:
             band = decision.band_cents[number] if number < len(decision.band_cents) else near.band_cents
             tones.append(Tone(asked, near, band))
-    if decision.fingering is None or decision.status == Status.UNPLAYABLE:
-        return Answer(decision, desk, None, (), math.nan)
-    lip = lip_of(desk, decision.fingering, tones[0].sound.hz) if tones else math.nan
-    blown = Blown(decision.fingering, lip, tuple(one.sound.hz for one in tones))
-    shifted = _shifted(desk, decision.fingering) if demand.kind == Kind.MULTIPHONIC else ()
-    return Answer(decision, desk, blown, tuple(tones), bend_cents(desk, blown), shifted)
+    return tuple(tones)
 
 
 def _shifted(desk: Desk, fingering: Fingering) -> tuple[Shifted, ...]:

@@ -5,40 +5,30 @@ Numbers in, SVG text out; words and colours are the page's, by class names. One 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations, pairwise
 
 import numpy as np
 
 from annotate.choosing.desk import Desk
-from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray
-from fingering_db.acoustics.jet import Jets, each_jet
+from fingering_db.acoustics.arrays import BoolArray, ComplexArray, IndexArray, RealArray
+from fingering_db.acoustics.jet import Jets, Modes, each_jet, padded
 from fingering_db.acoustics.resonance import Crossings, rising_zeros
 from fingering_db.fingering import Fingering
 from fingering_db.mechanism import hole_states
-from fingering_db.playability import modes_of
+from fingering_db.track import Stage, sweep
 
-LOW_HZ, HIGH_HZ = 200.0, 2600.0
-_POINTS = 260
+_CURVE_STEP = 3  # points of the grid: 18 cents
 _SPEEDS = np.geomspace(8.0, 80.0, 18)  # [m/s]; as far as `jet.broad_jets` goes
 _DISTANCES = np.linspace(4.5e-3, 8.0e-3, 8)  # [m] lips to edge; likewise
 _THICKNESS = 0.9e-3  # [m] between the two of `jet.broad_jets`
 _SPREAD, _STRIPS = 0.3, 5  # as `jet.broad_jets`
 _SAME_TONE_CENTS = 60.0
-_MM = 1e-3
-
-
-@dataclass(frozen=True, slots=True)
-class Blown:
-    """A fingering with one lip. lip_m: equivalent length of the lip side [m], NaN for the law; targets_hz: of the tones
-    asked for [Hz]."""
-
-    fingering: Fingering
-    lip_m: float
-    targets_hz: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """Level of the impedance at the embouchure [dB re its largest here] over hz [Hz]; shape (m,) each."""
+    """Level of the impedance at the embouchure [dB re its largest here] over hz [Hz]; shape (m,) each. Tones lie in its
+    minima."""
 
     hz: RealArray
     level_db: RealArray
@@ -66,85 +56,115 @@ class JetMap:
         return float(low), float(high), float(self.distance_m[row])
 
 
+@dataclass(frozen=True, slots=True)
+class Blown:
+    """A fingering with one lip. targets_hz: of the tones asked for [Hz]; lip_m: equivalent length of the lip side at which a
+    resonance lies at the first of them [m], NaN for the law where there is none; bend_cents: by how much that moves this
+    tone from where the law leaves it, NaN without such a tone; crossings: its resonances."""
+
+    fingering: Fingering
+    targets_hz: tuple[float, ...]
+    lip_m: float
+    bend_cents: float
+    crossings: Crossings
+    curve: Curve
+    jets: JetMap
+
+
 def runs(row: BoolArray) -> list[tuple[int, int]]:
     """(first, length) of each run of True in a row, shape (n,)."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], row.astype(np.int8), [0]])))
     return [(int(one), int(two - one)) for one, two in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def lip_of(desk: Desk, fingering: Fingering, hz: float) -> float:
-    """Equivalent length of the lip side [m] at which a resonance of the fingering lies at hz [Hz]: X_bore + (ωρ/S) l = 0."""
-    flute = desk.model.flute
-    freq = np.array([hz])
-    bore = flute.bore_impedance(hole_states(desk.model.instrument, fingering)[None, :], freq)
-    return float(-bore.imag[0, 0] / flute.lip_slope(freq)[0])
-
-
-def curves(desk: Desk, blown: Sequence[Blown]) -> list[Curve]:
-    """|Z| of bore, stopper and lip for each, all at once. Tones lie in its minima."""
-    if not blown:
+def blown(desk: Desk, wanted: Sequence[tuple[Fingering, float, tuple[float, ...]]]) -> list[Blown]:
+    """Every fingering, with the head joint drawn out so far [mm] and the tones that are asked of it [Hz], all at once."""
+    if not wanted:
         return []
-    hz = np.geomspace(LOW_HZ, HIGH_HZ, _POINTS)
-    flute = desk.model.flute
-    states = np.array([hole_states(desk.model.instrument, one.fingering) for one in blown])
-    lips = np.array([[one.lip_m] for one in blown])
-    lips = np.where(np.isfinite(lips), lips, flute.lip_law_m(hz)[None, :])
-    level = 20.0 * np.log10(np.abs(flute.bore_impedance(states, hz) + 1j * flute.lip_slope(hz) * lips))
-    return [Curve(hz, row - row.max()) for row in level]
+    model, grid = desk.model, desk.model.grid
+    bore = sweep(model, [Stage(hole_states(model.instrument, fingering), slide) for fingering, slide, _ in wanted])
+    targets = [hz for _, _, hz in wanted]
+    firsts = np.array([hz[0] if hz else np.nan for hz in targets])
+    lips = lips_at(desk, bore, firsts)
+    law = model.flute.lip_law_m(grid)
+    whole = bore + 1j * model.flute.lip_slope(grid) * np.where(np.isfinite(lips)[:, None], lips[:, None], law)
+    every = rising_zeros(whole, grid)
+    level = 20.0 * np.log10(np.abs(whole[:, ::_CURVE_STEP]))
+    made = zip(
+        wanted,
+        lips,
+        map(_bend, split(model.resonances(bore), len(wanted)), firsts),
+        split(every, len(wanted)),
+        [Curve(grid[::_CURVE_STEP], row - row.max()) for row in level],
+        _maps(desk, padded(model.curve.size.likened(every), len(wanted)), targets),
+        strict=True,
+    )
+    return [
+        Blown(fingering, hz, float(lip), bend, crossings, curve, jets)
+        for (fingering, _, hz), lip, bend, crossings, curve, jets in made
+    ]
 
 
-def bend_cents(desk: Desk, one: Blown) -> float:
-    """By how much this lip moves the first tone asked for from where the lip by the law leaves it [cents]; NaN where there is
-    no such tone."""
-    if not one.targets_hz or not math.isfinite(one.lip_m):
+def lips_at(desk: Desk, bore: ComplexArray, hz: RealArray) -> RealArray:
+    """Equivalent length of the lip side [m] at which a resonance of each row of bore impedances on the model's grid lies at
+    hz, shape (n,) [Hz], NaN for none: X_bore + (ωρ/S) l = 0."""
+    known = np.where(np.isfinite(hz), hz, 1000.0)
+    reactance = np.array([np.interp(one, desk.model.grid, row.imag) for one, row in zip(known, bore, strict=True)])
+    return np.asarray(np.where(np.isfinite(hz), -reactance / desk.model.flute.lip_slope(known), np.nan))
+
+
+def split(crossings: Crossings, rows: int) -> list[Crossings]:
+    """Each row's by itself."""
+    edges = pairwise(np.searchsorted(crossings.row, np.arange(rows + 1)))
+    return [taken(crossings, np.arange(begin, end)) for begin, end in edges]
+
+
+def taken(crossings: Crossings, which: IndexArray) -> Crossings:
+    """Some of them, their rows numbered from 0."""
+    row = crossings.row[which]
+    return Crossings(
+        row - row.min(initial=row[0] if len(row) else 0),
+        crossings.left[which],
+        crossings.hz[which],
+        crossings.slope[which],
+        crossings.resistance[which],
+    )
+
+
+def _bend(by_law: Crossings, hz: float) -> float:
+    if not len(by_law.hz) or not math.isfinite(hz):
         return math.nan
-    crossings = _crossings(desk, Blown(one.fingering, math.nan, one.targets_hz))
-    if not len(crossings.hz):
-        return math.nan
-    cents = 1200.0 * np.log2(one.targets_hz[0] / crossings.hz)
+    cents = 1200.0 * np.log2(hz / by_law.hz)
     own = float(cents[np.abs(cents).argmin()])
     return own if abs(own) < 2.0 * _SAME_TONE_CENTS else math.nan
 
 
-def jet_map(desk: Desk, one: Blown) -> JetMap:
+def _maps(desk: Desk, modes: Modes, targets: Sequence[tuple[float, ...]]) -> list[JetMap]:
     """Which of the tones asked for sound at which speed and distance; describing functions (acoustics/jet.py)."""
-    like = desk.model.curve.size.likened(_crossings(desk, one))
-    modes, _ = modes_of(like)
-    size = desk.model.curve.size.length
     w, u = np.meshgrid(_DISTANCES, _SPEEDS, indexing="ij")
-    thickness = np.full(w.size, _THICKNESS)
-    sounds = np.zeros(w.size, dtype=np.intp)
-    if not modes.hz.size:
-        return JetMap(_SPEEDS, _DISTANCES, sounds.reshape(w.shape))
-    own = _asked(modes.hz[0] / size, one.targets_hz)
-    jets = Jets(w.ravel(), thickness, u.ravel(), _SPREAD, _STRIPS)
-    for number, at in enumerate(each_jet(modes, jets)):
-        sounds[number] = _sounding(at.played[0] & at.held[0], at.together[0], own)
-    return JetMap(_SPEEDS, _DISTANCES, sounds.reshape(w.shape))
-
-
-def _sounding(held: BoolArray, together: BoolArray, own: list[int]) -> int:
-    if any(together[one, two] for one in own for two in own if 0 <= one < two):
-        return -1
-    for number, mode in enumerate(own):
-        if mode >= 0 and held[mode]:
-            return number + 1
-    return -2 if held.any() else 0
+    jets = Jets(w.ravel(), np.full(w.size, _THICKNESS), u.ravel(), _SPREAD, _STRIPS)
+    at = list(each_jet(modes, jets))
+    held, together = np.array([one.played & one.held for one in at]), np.array([one.together for one in at])
+    found = []
+    for row, hz in enumerate(targets):
+        own = _asked(modes.hz[row] / desk.model.curve.size.length, hz)
+        sounds = np.where(held[:, row].any(axis=1), -2, 0)
+        for number, mode in reversed(list(enumerate(own))):
+            if mode >= 0:
+                sounds[held[:, row, mode]] = number + 1
+        for one, two in combinations([mode for mode in own if mode >= 0], 2):
+            sounds[together[:, row, one, two]] = -1
+        found.append(JetMap(_SPEEDS, _DISTANCES, sounds.reshape(w.shape)))
+    return found
 
 
 def _asked(hz: RealArray, targets_hz: tuple[float, ...]) -> list[int]:
     """Index of the resonance that each tone is, -1 for none."""
+    if not np.isfinite(hz).any():
+        return [-1] * len(targets_hz)
     found = []
     for target in targets_hz:
         cents = np.abs(1200.0 * np.log2(hz / target))
         nearest = int(np.nanargmin(cents))
         found.append(nearest if cents[nearest] <= _SAME_TONE_CENTS else -1)
     return found
-
-
-def _crossings(desk: Desk, one: Blown) -> Crossings:
-    model = desk.model
-    states = hole_states(model.instrument, one.fingering)[None, :]
-    lips = model.flute.lip_law_m(model.grid) if math.isnan(one.lip_m) else np.array([[one.lip_m]])
-    bore = model.flute.bore_impedance(states, model.grid)
-    return rising_zeros(bore + 1j * model.flute.lip_slope(model.grid) * lips, model.grid)

@@ -13,8 +13,7 @@ from annotate.marking import Stand, Style, stands_of
 from annotate.pack import legends, sounds
 from annotate.pack.cards import Diagrams, Shown
 from annotate.pack.engraving import Sheet, mei_of
-from annotate.pack.entries import Answer, Entry, entries, ways
-from annotate.pack.figures import Blown, Curve, JetMap, curves, jet_map
+from annotate.pack.entries import Entry, entries, ways
 from annotate.pack.look import look
 from annotate.pack.page import MusicPart, PageContent, render
 from annotate.pack.paper import PaperPart, drawn, part_pdf, sheet_for
@@ -32,6 +31,7 @@ INDEX, PART, SHEET = "index.html", "part.pdf", "practice.pdf"
 _WIDTH = 80
 _SOUND_ROOM = 2_000_000
 """Characters of a page that sounds may take: with the rest of it under 5 MB for a piece of 150 different demands."""
+_AT_ONCE = 64  # sounds that are stepped side by side, then progress is told
 _REPORT_PAPER = "a4"
 
 
@@ -135,8 +135,6 @@ def shown_on(made: Prepared, names: Mapping[tuple[str, str], str]) -> Shown:
         page=Page(made.report, _WIDTH, False, made.words),
         diagrams=Diagrams(),
         ways=ways(made.looked),
-        curves=_curves(made.entries),
-        maps=_maps(made.entries),
         sounds=names,
         decide={
             one.demand.id: choice_line(
@@ -208,25 +206,6 @@ def _music(
     return MusicPart(part.part.label, texts("w", svgs, head), texts("n", narrow))
 
 
-def _answers(found: Sequence[Entry]) -> list[tuple[tuple[str, str], Answer]]:
-    return [((entry.key, answer.decision.flute), answer) for entry in found for answer in entry.answers if answer.blown]
-
-
-def _curves(found: Sequence[Entry]) -> dict[tuple[str, str], Curve]:
-    by_flute: dict[str, list[tuple[tuple[str, str], Answer]]] = {}
-    for key, answer in _answers(found):
-        by_flute.setdefault(answer.decision.flute, []).append((key, answer))
-    made: dict[tuple[str, str], Curve] = {}
-    for own in by_flute.values():
-        blown: list[Blown] = [answer.blown for _, answer in own if answer.blown]
-        made |= dict(zip((key for key, _ in own), curves(own[0][1].desk, blown), strict=True))
-    return made
-
-
-def _maps(found: Sequence[Entry]) -> dict[tuple[str, str], JetMap]:
-    return {key: jet_map(answer.desk, answer.blown) for key, answer in _answers(found) if answer.blown}
-
-
 def _heard(found: Sequence[Entry], progress: Progress | None) -> dict[tuple[str, str], sounds.Heard]:
     """Sounds on the first flute."""
     wanted = [
@@ -236,10 +215,10 @@ def _heard(found: Sequence[Entry], progress: Progress | None) -> dict[tuple[str,
         if entry.answers[0].blown
     ]
     made: dict[tuple[str, str], sounds.Heard] = {}
-    for done, (key, answer) in enumerate(wanted, start=1):
-        one = sounds.heard(answer)
-        if one:
-            made[key] = one
-        if progress:
-            progress("sound", done, len(wanted))
+    for flute in dict.fromkeys(flute for (_, flute), _ in wanted):
+        every = [(key, answer) for key, answer in wanted if key[1] == flute]
+        for own in (every[at : at + _AT_ONCE] for at in range(0, len(every), _AT_ONCE)):
+            made |= dict(zip((key for key, _ in own), sounds.heard([answer for _, answer in own]), strict=True))
+            if progress:
+                progress("sound", len(made), len(wanted))
     return made

@@ -74,7 +74,6 @@ def sheet_pdf(
 def _card(entry: Entry, shown: Shown, pictures: _Pictures) -> dict[str, Any]:
     words, answer = shown.words, entry.answers[0]
     decision = answer.decision
-    key = entry.key, decision.flute
     played = answer.blown is not None
     places = (entry.group.demand.place, *entry.group.also)
     return {
@@ -86,7 +85,7 @@ def _card(entry: Entry, shown: Shown, pictures: _Pictures) -> dict[str, Any]:
         "places": "; ".join(speech.bar_beat(words, place) for place in places),
         "picture": pictures.name(decision.fingering) if played else "",
         "fingering": text_of(decision.fingering) if played else "",
-        "seek": " ".join(speech.seek(words, answer, shown.maps.get(key))).replace("m/s", _SPEED) if played else "",
+        "seek": " ".join(speech.seek(words, answer)).replace("m/s", _SPEED) if played else "",
         "tuner": [list(row) for row in speech.tuner(words, answer)],
         "sure": speech.confidence(words, decision) + "." if played else "",
         "why": " ".join(text for text in (_own(decision, words), clean(words.say(decision.why))) if text),

@@ -1,17 +1,21 @@
 """The model's own sound of each fingering: as WAV files, and small enough to lie in a page."""
 
 import base64
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from annotate.decision import PathPoint
+from annotate.demand import Kind
 from annotate.model_sound import wave_file
 from annotate.pack.entries import Answer
+from annotate.pack.figures import Blown, lips_at, split, taken
 from fingering_db.acoustics.arrays import RealArray
-from fingering_db.listening import listen
+from fingering_db.listening import MOMENTS, Wanted, listen_all
+from fingering_db.mechanism import hole_states
+from fingering_db.model import Model
+from fingering_db.track import Stage, sweep
 
 SECONDS = 1.2
 PAGE_RATE = 11_025
@@ -27,39 +31,47 @@ class Heard:
     mulaw: str
 
 
-def heard(answer: Answer) -> Heard | None:
-    """The sound of an answer's fingering, its tones at once where a jet sounds them so; None without a fingering."""
-    blown = answer.blown
-    if blown is None:
-        return None
-    lip = blown.lip_m * 1e3 if math.isfinite(blown.lip_m) else None
-    found = listen(answer.desk.model, blown.fingering, SECONDS, 0.0, blown.targets_hz, lip)
-    path = answer.decision.path
-    samples = _gliding(found.samples, found.rate, path) if len(path) > 1 and path[0].sounds else found.samples
-    return Heard(wave_file(samples, found.rate), _mulaw(_slower(samples, found.rate)))
+def heard(answers: Sequence[Answer]) -> list[Heard]:
+    """The sound of each answer on one flute, its tones at once where a jet sounds them so."""
+    if not answers:
+        return []
+    model = answers[0].desk.model
+    found = listen_all(model, [_wanted(one, one.blown) for one in answers if one.blown], SECONDS)
+    return [Heard(wave_file(one.samples, one.rate), _mulaw(_slower(one.samples, one.rate))) for one in found]
 
 
-def _gliding(samples: RealArray, rate: int, path: Sequence[PathPoint]) -> RealArray:
-    """The sound of the beginning, drawn to and fro in time so that its pitch goes the way of the path (of its first tone):
-    held for a fifth of the time, gliding, held for a fifth. What the jet does on the way is not stepped."""
-    t = np.clip((np.linspace(0.0, 1.0, len(samples)) - 0.2) / 0.6, 0.0, 1.0)
-    ratio = [point.sounds[0].hz / path[0].sounds[0].hz if point.sounds else 1.0 for point in path]
-    place = np.cumsum(np.interp(t, [point.t for point in path], ratio))
-    # Read on a loop of the steady middle part, so that no end is run over.
-    first, last = len(samples) // 3, 2 * len(samples) // 3
-    span = last - first
-    steady = _seamless(samples[first:last], samples[last : last + span // 8])
-    drawn = np.interp(place % len(steady), np.arange(len(steady) + 1), np.append(steady, steady[0]))
-    fade = np.clip(np.minimum(np.arange(len(drawn)), np.arange(len(drawn))[::-1]) / (0.03 * rate), 0.0, 1.0)
-    return np.asarray(drawn * fade)
+def _wanted(answer: Answer, own: Blown) -> Wanted:
+    """Resonances of a fingering, or along a path: of its fingerings with the lip at which the first tone is where the path has
+    it, the air as much faster as that tone is higher. A tremolo goes to and fro."""
+    path, model = answer.decision.path, answer.desk.model
+    if len(path) < 2 or not all(point.sounds for point in path):
+        return Wanted(own.crossings, own.targets_hz)
+    to_and_fro = answer.decision.demand.kind in (Kind.TREMOLO, Kind.TIMBRAL_TRILL)
+    at = np.arange(MOMENTS) // 2 % 2 * (len(path) - 1) if to_and_fro else np.linspace(0.0, len(path) - 1.0, MOMENTS)
+    points = [path[round(one)] for one in at]
+    hz = np.interp(at, np.arange(len(path)), [point.sounds[0].hz for point in path])
+    bore = sweep(model, [_stage(model, point) for point in points])
+    every = model.resonances(bore, lips_at(answer.desk, bore, hz))
+    rows = split(every, MOMENTS)
+    if not to_and_fro:  # the n-th of each is the same resonance, also where a lower one comes into reach
+        number = np.array([int(np.abs(row.hz - one).argmin()) for row, one in zip(rows, hz, strict=True)])
+        edges = np.searchsorted(every.row, np.arange(MOMENTS))
+        lowest = edges + number - number.min()
+        every = taken(every, np.flatnonzero(np.arange(len(every.row)) >= lowest[every.row]))
+    return Wanted(every, tuple(sound.hz for sound in path[0].sounds), tuple((hz / hz[0]).tolist()))
 
 
-def _seamless(loop: RealArray, after: RealArray) -> RealArray:
-    """A loop that begins as it goes on after its end: its first part is blended with what came after."""
-    share = np.sin(0.5 * np.pi * np.linspace(0.0, 1.0, len(after))) ** 2
-    blended = loop.copy()
-    blended[: len(after)] = loop[: len(after)] * share + after * (1.0 - share)
-    return blended
+def _stage(model: Model, point: PathPoint) -> Stage:
+    """The flute at a point of a path."""
+    touches = {
+        option.touch.removesuffix("o"): name
+        for options in model.reach.choices
+        for option in options
+        for name in option.uncovers
+    }
+    index = {hole.name: number for number, hole in enumerate(model.instrument.holes)}
+    rolling = tuple((index[touches.get(touch, touch)], share) for touch, share in point.open if 0.0 < point.t < 1.0)
+    return Stage(hole_states(model.instrument, point.fingering), point.slide_mm, rolling)
 
 
 def _slower(samples: RealArray, rate: int) -> RealArray:

@@ -8,7 +8,6 @@ from annotate.decision import Alternative, Decision, Instead
 from annotate.language import Words
 from annotate.output import clean
 from annotate.pack.entries import Answer, Entry, Way
-from annotate.pack.figures import JetMap
 from annotate.place import Place
 from annotate.report.content import EXPECTED_STRENGTH, confidence_word
 from annotate.report.phrases import Page, signed_cents
@@ -23,7 +22,7 @@ def asked(page: Page, decision: Decision) -> str:
     return page.asked(decision.demand)
 
 
-def seek(words: Words, answer: Answer, jets: JetMap | None) -> list[str]:
+def seek(words: Words, answer: Answer) -> list[str]:
     """Which tone first, then which; at what air and lip. Sentences; none for a plain tone without figures."""
     first = answer.first_tone
     if first is None:
@@ -37,7 +36,7 @@ def seek(words: Words, answer: Answer, jets: JetMap | None) -> list[str]:
     told += _lip(words, answer)
     if others:
         told.append(words.text("pack.then", tones=others))
-        best = jets.best(-1) if jets else None
+        best = answer.blown.jets.best(-1) if answer.blown else None
         if best:
             low, high, distance = best
             told.append(words.text("pack.air_together", low=low, high=high, mm=distance * 1e3))
@@ -47,7 +46,7 @@ def seek(words: Words, answer: Answer, jets: JetMap | None) -> list[str]:
 
 
 def _lip(words: Words, answer: Answer) -> list[str]:
-    cents = answer.bend_cents
+    cents = answer.blown.bend_cents if answer.blown else math.nan
     if not math.isfinite(cents):
         return []
     tone = answer.tones[0].asked

@@ -4,10 +4,11 @@ The equations of jet.py as they stand there, nothing averaged. Each mode is carr
 held; the jet hears the velocity of a delay ago, read between two samples. Held force: first order in the step."""
 
 from dataclasses import dataclass
+from typing import Self
 
 import numpy as np
 
-from fingering_db.acoustics.arrays import ComplexArray, GeometryError, IndexArray, RealArray
+from fingering_db.acoustics.arrays import BoolArray, ComplexArray, GeometryError, RealArray
 from fingering_db.acoustics.jet import (
     AIR_DENSITY,
     CONVECTION,
@@ -46,32 +47,72 @@ def step(
     rate: float = RATE,
     noise: float = 0.0,
     speeds: RealArray | None = None,
+    moments: RealArray | None = None,
     seed: int = 0,
 ) -> Stepped:
     """Run i: row i of modes, shape (n_runs, m), with jet i, from start[i], shape (n_runs, m): amplitudes of v [m/s] that
     have swung freely so far.
 
-    noise: times the stated turbulence (power). speeds: shape (n_steps, n_runs) [m/s], else those of jets all along; below
-    2 m/s there is no jet. Raises GeometryError where a jet is too slow for its delay to be kept (0.1 s)."""
-    return _Run(modes, jets, rate).through(start, max(1, round(seconds * rate)), noise, speeds, seed)
+    noise: times the stated turbulence (power), the same air for every run, so that each is as by itself. speeds: shape
+    (n_steps, n_runs) [m/s], else those of jets all along; below 2 m/s there is no jet. moments: shape (n_steps,), where
+    modes, then of shape (n_moments, n_runs, m), are at each step, 0 to n_moments - 1 and straight between; each mode
+    keeps its swing while it changes, which holds for changes slow against its decay. Raises GeometryError where a jet is too
+    slow for its delay to be kept (0.1 s)."""
+    return _Run(modes, jets, rate, moments).through(start, max(1, round(seconds * rate)), noise, speeds, seed)
+
+
+@dataclass(frozen=True, slots=True)
+class _Swing:
+    """How modes go on over a step, shape (m, n) each. A mode is one complex number z = x' - λ* x, for which z' = λ z + (a/S) P
+    exactly. over: z over a step; force: what a pressure held through it adds; heard, felt: by what the real part of z is the
+    velocity, and the acceleration but for the pressure's own, which is drive."""
+
+    present: BoolArray
+    over: ComplexArray
+    force: ComplexArray
+    heard: ComplexArray
+    felt: ComplexArray
+    drive: RealArray
+
+    @classmethod
+    def of(cls, modes: Modes, dt: float) -> Self:
+        """modes: one row for each run."""
+        present = np.isfinite(modes.hz.T)
+        omega = np.where(present, 2.0 * np.pi * modes.hz.T, 1.0)
+        amplitude = np.where(present, modes.amplitude.T, 0.0)
+        damping = amplitude * np.where(present, modes.resistance.T, 0.0) / 2.0
+        drive = amplitude / HOLE_AREA
+        rate = np.sqrt(np.maximum(omega**2 - damping**2, 1e-12))
+        eigen = -damping + 1j * rate
+        over = np.exp(eigen * dt)
+        heard = 1.0 + 1j * damping / rate
+        felt = -2.0 * damping * heard + 1j * omega**2 / rate
+        return cls(present, over, drive * (over - 1.0) / eigen, heard, felt, drive)
 
 
 class _Run:
     """Modes first, runs last: shape (m, n). Strips likewise: (s, n)."""
 
-    def __init__(self, modes: Modes, jets: Jets, rate: float) -> None:
+    def __init__(self, modes: Modes, jets: Jets, rate: float, moments: RealArray | None) -> None:
+        self.modes = (
+            modes if moments is not None else Modes(modes.hz[None], modes.amplitude[None], modes.resistance[None])
+        )
+        self.moments = moments
         self.dt = 1.0 / rate
         self.runs = len(jets.speed)
-        present = np.isfinite(modes.hz.T)
-        self.omega = np.where(present, 2.0 * np.pi * modes.hz.T, 1.0)
-        self.amplitude = np.where(present, modes.amplitude.T, 0.0)
-        self.damping = self.amplitude * np.where(present, modes.resistance.T, 0.0) / 2.0
-        self.present = present
-        self.drive = self.amplitude / HOLE_AREA
         self.distance = jets.distance * (1.0 + jets.spread * np.linspace(-1.0, 1.0, jets.strips))[:, None]
         self.thickness = jets.thickness
         self.speed = jets.speed
         self.length = 1 << int(np.ceil(np.log2(0.1 * rate)))
+
+    def swing(self, step: int = 0) -> _Swing:
+        """At a step."""
+        at = 0.0 if self.moments is None else float(self.moments[step])
+        one = int(at)
+        parts = self.modes.hz, self.modes.amplitude, self.modes.resistance
+        if at == one:
+            return _Swing.of(Modes(*(part[one] for part in parts)), self.dt)
+        return _Swing.of(Modes(*(part[one] + (at - one) * (part[one + 1] - part[one]) for part in parts)), self.dt)
 
     def jet(self, speed: RealArray) -> tuple[RealArray, RealArray, RealArray]:
         """Delay in samples, G/b [s/m] and K [Pa s] of each strip, shape (k, s, n); K is 0 where there is no jet. speed: shape
@@ -90,75 +131,65 @@ class _Run:
         """v and dv/dt of the free oscillation of the past, newest at index 0 of a ring, shape (length, n)."""
         back = -self.dt * ((-np.arange(self.length)) % self.length)
         velocity, acceleration = np.zeros((self.length, self.runs)), np.zeros((self.length, self.runs))
-        for omega, level in zip(self.omega, start.T, strict=True):
+        for hz, level in zip(np.nan_to_num(self.modes.hz[0].T), start.T, strict=True):
+            if not level.any():
+                continue
+            omega = 2.0 * np.pi * hz
             velocity += level * np.cos(omega * back[:, None])
             acceleration -= level * omega * np.sin(omega * back[:, None])
         return velocity, acceleration
 
     def through(self, start: RealArray, steps: int, noise: float, speeds: RealArray | None, seed: int) -> Stepped:
         """In blocks no longer than the shortest delay: within one, what the jet hears is known beforehand."""
-        start = np.where(self.present.T, start, 0.0)
-        over, force, heard, felt = self.propagator()
+        swing = self.swing()
+        start = np.where(swing.present.T, start, 0.0)
         past_v, past_a = self.free(start)
         z, v = start.T * (1.0 + 0.0j), start.T.sum(axis=0)
         random, noise_pa = np.random.default_rng(seed), np.sqrt(noise * TURBULENCE / self.dt)
-        squares, kept, first = np.zeros_like(self.omega), np.empty((steps, self.runs)), steps - steps // 3
+        squares, kept, first = np.zeros(z.shape), np.empty((steps, self.runs)), steps - steps // 3
         jet = self.jet(self.speed[None, :])
-        number = 0
+        number, ahead = 0, 0
         while number < steps:
-            ahead = slice(number, min(number + _MOST_AHEAD, steps))
-            if speeds is not None:
-                jet = self.jet(speeds[ahead])
-            length = min(int(jet[0].min(initial=_MOST_AHEAD)), ahead.stop - number)
-            source = self.source(past_v, past_a, number, length, jet)
+            if number == ahead:  # what changes is looked at anew
+                ahead = min(number + _MOST_AHEAD, steps)
+                if speeds is not None:
+                    jet = self.jet(speeds[number:ahead])
+                if self.moments is not None:
+                    swing = self.swing(number)
+                    z = np.where(swing.present, z, 0.0)
+            length = min(int(jet[0].min(initial=_MOST_AHEAD)), ahead - number)
+            own = (
+                jet if speeds is None else tuple(part[number - ahead : number - ahead + length or None] for part in jet)
+            )
+            source = self.source(past_v, past_a, number, length, own)
             if noise:
-                source += noise_pa * random.standard_normal((length, self.runs))
+                source += noise_pa * random.standard_normal(length)[:, None]
             swung = np.empty((length, *z.shape), dtype=complex)
+            over, force, heard = swing.over, swing.force, swing.heard
             for at in range(length):
                 source[at] -= LOSS * v * np.abs(v)
-                z = over * z + force * source[at]
-                swung[at] = z
-                v = (heard * z).real.sum(axis=0)
+                z = np.add(over * z, force * source[at], out=swung[at])
+                v = np.add.reduce(heard * z, axis=0).real
             here = np.arange(number + 1, number + length + 1) % self.length
             velocity = (heard * swung).real
             past_v[here] = velocity.sum(axis=1)
-            past_a[here] = (felt * swung).real.sum(axis=1) + self.drive.sum(axis=0) * source
+            past_a[here] = (swing.felt * swung).real.sum(axis=1) + swing.drive.sum(axis=0) * source
             kept[number : number + length] = past_a[here]
             squares += (velocity[max(first - number, 0) :] ** 2).sum(axis=0)
             number += length
         return Stepped(np.sqrt(squares / max(steps // 3, 1)).T, kept)
 
     def source(
-        self,
-        past_v: RealArray,
-        past_a: RealArray,
-        number: int,
-        length: int,
-        jet: tuple[RealArray, RealArray, RealArray],
+        self, past_v: RealArray, past_a: RealArray, number: int, length: int, jet: tuple[RealArray, ...]
     ) -> RealArray:
-        """Pressure of the jet's drive from step `number` on, shape (length, n) [Pa]."""
-        delay, gain, force = (np.broadcast_to(part, (max(len(part), length), *part.shape[1:]))[:length] for part in jet)
-        steps, columns = number + np.arange(length)[:, None, None], np.arange(self.runs)
-        deflection = gain * _delayed(past_v, steps, delay, columns) - OFFSET / HALF_WIDTH
-        slope = 1.0 - np.tanh(deflection) ** 2
-        return np.asarray((force * gain * slope * _delayed(past_a, steps, delay, columns)).sum(axis=1))
-
-    def propagator(self) -> tuple[ComplexArray, ...]:
-        """A mode as one complex number z = x' - λ* x, for which z' = λ z + (a/S) P exactly: z over a step, what a pressure held
-        through it adds, and by what the real part of z is the velocity, and the acceleration but for the pressure's own;
-        shape (m, n) each."""
-        rate = np.sqrt(np.maximum(self.omega**2 - self.damping**2, 1e-12))
-        eigen = -self.damping + 1j * rate
-        over = np.exp(eigen * self.dt)
-        heard = 1.0 + 1j * self.damping / rate
-        felt = -2.0 * self.damping * heard + 1j * self.omega**2 / rate
-        return over, self.drive * (over - 1.0) / eigen, heard, felt
-
-
-def _delayed(past: RealArray, number: IndexArray, delay: RealArray, columns: IndexArray) -> RealArray:
-    """The ring's value a delay of so many samples before each step, straight between two, shape (steps, s, n)."""
-    whole = delay.astype(np.intp)
-    part = delay - whole
-    length = len(past)
-    near, far = past[(number - whole) % length, columns], past[(number - whole - 1) % length, columns]
-    return np.asarray(near + part * (far - near))
+        """Pressure of the jet's drive from step `number` on, shape (length, n) [Pa]. The rings are read a delay before each
+        step, straight between two values."""
+        delay, gain, force = jet
+        whole = delay.astype(np.intp)
+        part = delay - whole
+        near = (number + np.arange(length)[:, None, None] - whole) % self.length
+        columns = np.arange(self.runs)
+        near, far = near * self.runs + columns, (near - 1) % self.length * self.runs + columns
+        v, a = (one.take(near) * (1.0 - part) + one.take(far) * part for one in (past_v, past_a))
+        slope = 1.0 - np.tanh(gain * v - OFFSET / HALF_WIDTH) ** 2
+        return np.asarray((force * gain * slope * a).sum(axis=1))
