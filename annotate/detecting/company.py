@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from annotate.detecting.names import tells_section
 from annotate.detecting.sonority import is_silent
+from annotate.detecting.words import tells_section
 from annotate.reading.flute_parts import flute_family
 from annotate.score import Part, Score
 

@@ -12,9 +12,8 @@ from typing import Any
 
 from annotate.detecting.company import Company
 from annotate.detecting.fingering_text import WrittenFingerings
-from annotate.detecting.names import NUMBERED, PLAIN, name_tells
 from annotate.detecting.sonority import Sonority, overlapping
-from annotate.detecting.words import SEVERAL, Spans
+from annotate.detecting.words import NUMBERED, PLAIN, SEVERAL, Spans, name_tells
 from annotate.reading.flute_parts import flute_family
 from annotate.score import Note, Part
 from fingering_db.message import Message

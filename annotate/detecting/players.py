@@ -3,6 +3,7 @@
 Evidence is weighed (`evidence.toml`, common practice, no source). What the score does not decide stays undecided.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from annotate.detecting.company import Company
@@ -206,3 +207,36 @@ def judge_chords(
             reasons.append(reason("quick_run"))
         verdicts[index] = weigh(reasons)
     return verdicts
+
+
+_MAX_REASONS = 3
+
+
+def because(verdicts: Sequence[Verdict], outcome: str, pro: bool) -> tuple[Message, ...]:
+    """The strongest reasons of a run for a reading, or against it."""
+    reasons: dict[Message, int] = {}
+    for verdict in verdicts:
+        favourable = verdict.reasons_for(outcome)
+        reasons |= {one.text: one.weight for one in verdict.reasons if (one in favourable) == pro}
+    weighty = any(weight > 1 for weight in reasons.values())
+    told = [text for text, weight in reasons.items() if weight > 1 or not weighty]
+    return tuple(sorted(told, key=lambda text: -reasons[text])[:_MAX_REASONS])
+
+
+def reading_of(verdict: Verdict) -> Message:
+    """How a chord that is a multiphonic was read, and why, in one phrase."""
+    if not verdict.reasons:
+        return Message("reading.why_option")
+    pro, contra = (because([verdict], MULTIPHONIC, side) for side in (True, False))
+    # What stands at the chord itself needs no other reason.
+    pro = tuple(dict.fromkeys(one.text for one in verdict.reasons if one.certain)) or pro
+    # Little against it is no news where a word or a fingering stands at the chord.
+    if contra and (verdict.contested or not any(one.certain for one in verdict.reasons)):
+        return Message("reading.why_contested", pro=pro, contra=contra)
+    return Message("reading.why", pro=pro)
+
+
+def reading_of_note(word: str) -> Message:
+    """Why a single note was read as a multiphonic with open pitches: for a word, or (word empty) a fingering."""
+    pro = Message("evidence.multiphonic_word", what=word) if word else Message("evidence.fingering")
+    return Message("reading.why_open", pro=pro)

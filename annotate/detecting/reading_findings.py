@@ -4,8 +4,7 @@ from collections.abc import Mapping
 from itertools import groupby
 
 from annotate.demand import Demand, Kind, Undecided
-from annotate.detecting.players import PLAYERS, UNDECIDED, Verdict
-from annotate.detecting.reading_text import because
+from annotate.detecting.players import PLAYERS, UNDECIDED, Verdict, because
 from annotate.detecting.scene import Scene
 from annotate.detecting.sonority import Sonority, overlapping
 from annotate.detecting.words import MULTIPHONIC, VOICE

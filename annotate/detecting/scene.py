@@ -10,11 +10,9 @@ from annotate.detecting.company import Company
 from annotate.detecting.fingering_text import WrittenFingerings
 from annotate.detecting.holding import Holding
 from annotate.detecting.instructions import Instructions
-from annotate.detecting.names import name_tells
-from annotate.detecting.players import PLAYERS, UNDECIDED, Verdict, judge_chords
-from annotate.detecting.reading_text import reading_of, reading_of_note
+from annotate.detecting.players import PLAYERS, UNDECIDED, Verdict, judge_chords, reading_of, reading_of_note
 from annotate.detecting.sonority import Link, Sonority, Ties, alternations, gather
-from annotate.detecting.words import MULTIPHONIC, SEVERAL, Said, Spans
+from annotate.detecting.words import MULTIPHONIC, SEVERAL, Said, Spans, name_tells
 from annotate.score import Event, Part
 from fingering_db.pitch import Pitch
 

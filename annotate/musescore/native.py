@@ -26,19 +26,9 @@ _NAMES = ("whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th",
 _QUARTERS = {"long": Fraction(16), "breve": Fraction(8)} | {
     name: Fraction(4, 1 << power) for power, name in enumerate(_NAMES)
 }
-_GRACE = frozenset(
-    (
-        "acciaccatura",
-        "appoggiatura",
-        "grace4",
-        "grace8",
-        "grace16",
-        "grace32",
-        "grace8after",
-        "grace16after",
-        "grace32after",
-    )
-)
+_GRACE = frozenset({
+    "acciaccatura", "appoggiatura", "grace4", "grace8", "grace16", "grace32", "grace8after", "grace16after", "grace32after",
+})  # fmt: skip
 # What the program writes between the texts of a chord and the chord itself.
 _BEFORE_CHORD = frozenset(("Spanner", "Tuplet", "Beam"))
 _READ = frozenset(("durationType", "dots", "duration", "subtype", "fractions", "normalNotes", "actualNotes"))
@@ -380,14 +370,8 @@ def native_marks(parts: Sequence[Part], marks: Iterable[Mark]) -> tuple[NativeMa
 def as_json(marks: Iterable[NativeMark], told: str) -> str:
     """The list the plug-in reads: places with texts, and one sentence to show."""
     places = [
-        {
-            "part": mark.part,
-            "staff": mark.staff,
-            "measure": mark.measure,
-            "quarters": [mark.position.numerator, mark.position.denominator],
-            "voice": mark.voice,
-            "text": text_of(mark.rows),
-        }
+        {name: getattr(mark, name) for name in ("part", "staff", "measure", "voice")}
+        | {"quarters": mark.position.as_integer_ratio(), "text": text_of(mark.rows)}
         for mark in marks
     ]
     return json.dumps({"version": 1, "told": told, "places": places}, ensure_ascii=True)

@@ -8,7 +8,9 @@ taken where the file stores no exact pitch.
 """
 
 import math
+import tomllib
 from dataclasses import dataclass
+from importlib.resources import files
 
 _COMMA_CENTS = 1200.0 / 53.0
 _SYNTONIC_CENTS = 1200.0 * math.log2(81.0 / 80.0)
@@ -36,65 +38,13 @@ class Accidental:
         return self.alter + self.cents / 100.0
 
 
-ACCIDENTALS: dict[str, Accidental | None] = {
-    "sharp": Accidental(1),
-    "natural": Accidental(0),
-    "flat": Accidental(-1),
-    "double-sharp": Accidental(2),
-    "sharp-sharp": Accidental(2),
-    "flat-flat": Accidental(-2),
-    "natural-sharp": Accidental(1),
-    "natural-flat": Accidental(-1),
-    "quarter-flat": Accidental(0, -50.0),
-    "quarter-sharp": Accidental(0, 50.0),
-    "three-quarters-flat": Accidental(-1, -50.0),
-    "three-quarters-sharp": Accidental(1, 50.0),
-    "sharp-down": Accidental(1, -50.0),
-    "sharp-up": Accidental(1, 50.0),
-    "natural-down": Accidental(0, -50.0),
-    "natural-up": Accidental(0, 50.0),
-    "flat-down": Accidental(-1, -50.0),
-    "flat-up": Accidental(-1, 50.0),
-    "double-sharp-down": Accidental(2, -50.0),
-    "double-sharp-up": Accidental(2, 50.0),
-    "flat-flat-down": Accidental(-2, -50.0),
-    "flat-flat-up": Accidental(-2, 50.0),
-    "arrow-down": Accidental(0, -50.0),
-    "arrow-up": Accidental(0, 50.0),
-    "triple-sharp": Accidental(3),
-    "triple-flat": Accidental(-3),
-    "slash-quarter-sharp": Accidental(0, 50.0, agreed=False),
-    "slash-sharp": Accidental(1, 50.0, agreed=False),
-    "slash-flat": Accidental(0, -50.0, agreed=False),
-    "double-slash-flat": Accidental(-1, -50.0, agreed=False),
-    "sharp-1": Accidental(0, _COMMA_CENTS, agreed=False),
-    "sharp-2": Accidental(0, 2 * _COMMA_CENTS, agreed=False),
-    "sharp-3": Accidental(1, 3 * _COMMA_CENTS - 100.0, agreed=False),
-    "sharp-5": Accidental(1, 5 * _COMMA_CENTS - 100.0, agreed=False),
-    "flat-1": Accidental(0, -_COMMA_CENTS, agreed=False),
-    "flat-2": Accidental(0, -2 * _COMMA_CENTS, agreed=False),
-    "flat-3": Accidental(-1, 100.0 - 3 * _COMMA_CENTS, agreed=False),
-    "flat-4": Accidental(-1, 100.0 - 4 * _COMMA_CENTS, agreed=False),
-    "sori": Accidental(0, 50.0, agreed=False),
-    "koron": Accidental(0, -50.0, agreed=False),
-    "other": None,
-}
+_TABLES = tomllib.loads(files("annotate.reading").joinpath("accidentals.toml").read_text(encoding="utf-8"))
+ACCIDENTALS = {name: Accidental(*size) for name, size in _TABLES["names"].items()}
+ACCIDENTALS |= {name: Accidental(alter, cents, False) for name, (alter, cents) in _TABLES["no_agreed_size"].items()}
+for _name, (_alter, _commas) in _TABLES["holdrian_commas"].items():
+    ACCIDENTALS[_name] = Accidental(_alter, _commas * _COMMA_CENTS - 100.0 * _alter, agreed=False)
 
-SMUFL_ACCIDENTALS: dict[str, Accidental] = {
-    "accidentalQuarterToneSharpStein": Accidental(0, 50.0),
-    "accidentalThreeQuarterTonesSharpStein": Accidental(1, 50.0),
-    "accidentalQuarterToneFlatStein": Accidental(0, -50.0),
-    "accidentalNarrowReversedFlat": Accidental(0, -50.0),
-    "accidentalThreeQuarterTonesFlatZimmermann": Accidental(-1, -50.0),
-    "accidentalQuarterToneSharpNaturalArrowUp": Accidental(0, 50.0),
-    "accidentalQuarterToneFlatNaturalArrowDown": Accidental(0, -50.0),
-    "accidentalThreeQuarterTonesSharpArrowUp": Accidental(1, 50.0),
-    "accidentalQuarterToneSharpArrowDown": Accidental(1, -50.0),
-    "accidentalQuarterToneFlatArrowUp": Accidental(-1, 50.0),
-    "accidentalThreeQuarterTonesFlatArrowDown": Accidental(-1, -50.0),
-    "accidentalArrowUp": Accidental(0, 50.0),
-    "accidentalArrowDown": Accidental(0, -50.0),
-}
+SMUFL_ACCIDENTALS = {name: Accidental(*size) for name, size in _TABLES["smufl"].items()}
 """For `<accidental smufl="...">other</accidental>`: glyph names of SMuFL 1.4, chapter on accidentals; the sizes as their
 descriptions there say ("1/6 tone low", "natural raised by one syntonic comma")."""
 for _name, _part in (("12", 12), ("6", 6), ("4", 4)):
@@ -105,10 +55,10 @@ for _count in range(1, 12):
     _rest = (_count - 6 * _whole) * _TWELFTH_CENTS
     SMUFL_ACCIDENTALS[f"accidentalWyschnegradsky{_count}TwelfthsSharp"] = Accidental(_whole, _rest)
     SMUFL_ACCIDENTALS[f"accidentalWyschnegradsky{_count}TwelfthsFlat"] = Accidental(-_whole, -_rest)
-for _base, _alter in (("Natural", 0), ("Sharp", 1), ("Flat", -1), ("DoubleSharp", 2), ("DoubleFlat", -2)):
+for _base, _semitones in (("Natural", 0), ("Sharp", 1), ("Flat", -1), ("DoubleSharp", 2), ("DoubleFlat", -2)):
     for _arrows, _commas in (("OneArrow", 1), ("TwoArrows", 2), ("ThreeArrows", 3)):
-        SMUFL_ACCIDENTALS[f"accidental{_base}{_arrows}Up"] = Accidental(_alter, _commas * _SYNTONIC_CENTS)
-        SMUFL_ACCIDENTALS[f"accidental{_base}{_arrows}Down"] = Accidental(_alter, -_commas * _SYNTONIC_CENTS)
+        SMUFL_ACCIDENTALS[f"accidental{_base}{_arrows}Up"] = Accidental(_semitones, _commas * _SYNTONIC_CENTS)
+        SMUFL_ACCIDENTALS[f"accidental{_base}{_arrows}Down"] = Accidental(_semitones, -_commas * _SYNTONIC_CENTS)
 _ARROWS = frozenset(name for name in ACCIDENTALS if name.endswith(("-up", "-down")))
 
 

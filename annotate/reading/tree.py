@@ -24,34 +24,11 @@ MAX_GROWTH = 1_000_000
 
 _PLACED = frozenset({"note", "direction"})
 # Text between the children of these is blank; not listening to it saves most calls from expat.
-_WITHOUT_TEXT = frozenset(
-    [
-        "measure",
-        "note",
-        "pitch",
-        "rest",
-        "notations",
-        "technical",
-        "articulations",
-        "ornaments",
-        "direction",
-        "direction-type",
-        "attributes",
-        "time",
-        "transpose",
-        "backup",
-        "forward",
-        "sound",
-        "metronome",
-        "barline",
-        "chord",
-        "work",
-        "part-list",
-        "score-part",
-        "score-instrument",
-        "midi-instrument",
-    ]
-)
+_WITHOUT_TEXT = frozenset({
+    "measure", "note", "pitch", "rest", "notations", "technical", "articulations", "ornaments", "direction", "direction-type",
+    "attributes", "time", "transpose", "backup", "forward", "sound", "metronome", "barline", "chord", "work", "part-list",
+    "score-part", "score-instrument", "midi-instrument",
+})  # fmt: skip
 _CUT_OFF = frozenset({3, 5, 6, 20})
 """expat's numbers for: no element found, unclosed token, partial character, unclosed CDATA section."""
 _HEADING = frozenset({"work", "movement-title", "part-list"})
@@ -151,30 +128,9 @@ def _not_well_formed(data: bytes, form: TextForm, error: expat.ExpatError) -> Me
 
 class _Builder:
     __slots__ = (
-        "base",
-        "chord",
-        "closing",
-        "data",
-        "defaults",
-        "depth",
-        "elements",
-        "entities",
-        "form",
-        "grown",
-        "in_part",
-        "keeping",
-        "listen",
-        "notes",
-        "parser",
-        "quiet",
-        "receiver",
-        "reference",
-        "semicolon",
-        "size",
-        "skip",
-        "stack",
-        "tags",
-    )
+        "base", "chord", "closing", "data", "defaults", "depth", "elements", "entities", "form", "grown", "in_part", "keeping",
+        "listen", "notes", "parser", "quiet", "receiver", "reference", "semicolon", "size", "skip", "stack", "tags",
+    )  # fmt: skip
 
     def __init__(self, data: bytes, form: TextForm, receiver: Receiver) -> None:
         self.data = data
@@ -250,10 +206,10 @@ class _Builder:
         node = Node(tag, attributes)
         stack = self.stack
         above = stack[-1]
-        if not above.children:
-            above.children = [node]
-        else:
+        if above.children:
             above.children.append(node)
+        else:
+            above.children = [node]
         stack.append(node)
         if self.defaults:
             self._grow(self.defaults.get(tag, 0))
@@ -340,11 +296,11 @@ class _Builder:
         name: str,
         is_parameter: bool,
         value: str | None,
-        base: str | None,
+        _base: str | None,
         system: str | None,
-        public: str | None,
-        notation: str | None,
+        *others: str | None,
     ) -> None:
+        public = others[0]
         if value is None or system is not None or public is not None:
             raise InputError(Message("score.external_entity", name=name))
         if not is_parameter:

@@ -11,9 +11,9 @@ from in_words import in_words
 from annotate.detecting.company import Company
 from annotate.detecting.detect import Detected, detect
 from annotate.detecting.evidence import evidence_table
-from annotate.detecting.names import name_tells
 from annotate.detecting.players import Verdict
 from annotate.detecting.scene import Scene
+from annotate.detecting.words import name_tells
 from annotate.language import words as english
 from annotate.score import Direction, Event, Note, Part
 from fingering_db.pitch import Pitch
