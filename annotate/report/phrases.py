@@ -2,7 +2,7 @@
 
 import math
 from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from annotate.decision import Decision, PathPoint, Status
 from annotate.demand import Demand, Kind
@@ -97,13 +97,10 @@ class Page:
         return lines
 
     def in_cents(self) -> list[str]:
-        """What a figure after a note is, by a pitch of the score that has one."""
-        asked = [one.demand for one in self.report.result.first_flute()]
-        odd = next((pitch for one in asked for pitch in (*one.pitches, *one.to) if round(pitch.cents) > 0), None)
-        if odd is None:
-            return []
-        figures = {"high": odd, "cents": round(odd.cents), "plain": replace(odd, cents=0.0)}
-        return wrap(self.say("report.in_cents", **figures), self.width, hanging=2)
+        """What a figure after a note is, where one stands there."""
+        demands = [one.demand for one in self.report.result.first_flute()]
+        odd = any(round(pitch.cents) for one in demands for pitch in (*one.pitches, *one.to))
+        return wrap(self.say("report.in_cents"), self.width, hanging=2) if odd else []
 
     def chords_read(self, reading: Message) -> str:
         """Where and how the chords were read; the bars only where they are few."""

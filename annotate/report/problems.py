@@ -57,9 +57,11 @@ def comparison_lines(report: Report, page: Page) -> list[str]:
     flutes = list(dict.fromkeys(one.flute for group in told for one in group.decisions))
     rows = [["", "", *flutes]]
     for group in told:
-        rows.append([*_cells(report, group, page)[:2], *_beside(group, flutes, page)])
+        place, asked, *_ = _cells(report, group, page)
+        margin = MARGIN.get(group.decisions[0].status, " ")
+        rows.append([f"{margin} {place}", asked, *_beside(report, group, flutes, page)])
     count = sum(1 + len(group.also) for group in report.groups if group not in told)
-    last = [page.say("report.all_play", n=count)] if count else []
+    last = [page.count("report.all_play", count)] if count else []
     if page.width < _NARROW:
         texts = [", ".join(cell for cell in row if cell) for row in rows]
         return [line for text in [*texts, *last] for line in wrap(text, page.width, hanging=4)]
@@ -69,8 +71,8 @@ def comparison_lines(report: Report, page: Page) -> list[str]:
     return [cut(line.rstrip(), page.width) for line in lines] + last
 
 
-def _beside(group: Group, flutes: Sequence[str], page: Page) -> list[str]:
-    """The answer of each flute: of the first its status, of others beside it."""
+def _beside(report: Report, group: Group, flutes: Sequence[str], page: Page) -> list[str]:
+    """The answer of each flute: of the first why it is not simply playable, of others their status beside it."""
     answers = {one.flute: one.status for one in group.decisions}
     first = group.decisions[0].status
     told = []
@@ -79,12 +81,11 @@ def _beside(group: Group, flutes: Sequence[str], page: Page) -> list[str]:
         if status is None:
             told.append("")
         elif flute == group.decisions[0].flute:
-            told.append(page.say(f"status.{status}"))
-        elif status == first:
-            told.append(page.say("report.same"))
+            playable = status == Status.PLAYABLE
+            told.append(page.say(f"status.{status}") if playable else _why(report, group, group.decisions[0], page))
         else:
-            word = page.say("report.better" if status.rank < first.rank else "report.worse")
-            told.append(page.say("report.beside", word=word, status=page.say(f"status.{status}")))
+            word = "same" if status == first else "better" if status.rank < first.rank else "worse"
+            told.append(page.say("report.beside", word=page.say(f"report.{word}"), status=page.say(f"status.{status}")))
     return told
 
 
@@ -119,15 +120,33 @@ def _why(report: Report, group: Group, decision: Decision, page: Page) -> str:
     if decision.status == Status.UNPLAYABLE:
         code = next((code for code in _REASONS if code in codes), "fails")
         return page.say(f"short.{code}")
-    off = [cents for _, cents, _ in deviations(decision)]
-    worst = max(off, key=abs, default=0.0)
-    if abs(worst) > _WORTH_TELLING:
-        key = "off" if min(off) < -_WORTH_TELLING and max(off) > _WORTH_TELLING else "low" if worst < 0.0 else "high"
-        if decision.demand.kind == Kind.GLISSANDO and key != "off":
-            key = f"{'starts' if off.index(worst) < len(decision.demand.pitches) else 'ends'}_{key}"
-        return page.say(f"short.{key}", cents=round(abs(worst)))
+    off = _off(decision, page)
+    if off:
+        return off
     if SLOW_TREMOLO in codes:
         return page.say("short.slow")
     if decision.jump_cents:
         return page.say("short.jump", cents=round(decision.jump_cents))
     return page.say("short.glide" if decision.demand.kind == Kind.GLISSANDO else "short.weak")
+
+
+def _off(decision: Decision, page: Page) -> str:
+    """By how much the pitch is off, '' where that is not what is doubtful."""
+    demand = decision.demand
+    off = [cents for _, cents, _ in deviations(decision)]
+    worst = max(off, key=abs, default=0.0)
+    if abs(worst) <= _WORTH_TELLING:
+        return ""
+    both = min(off) < -_WORTH_TELLING and max(off) > _WORTH_TELLING
+    if demand.kind == Kind.GLISSANDO and not both:
+        return _reached(demand, off, off.index(worst), page)
+    return page.say(f"short.{'off' if both else 'low' if worst < 0.0 else 'high'}", cents=round(abs(worst)))
+
+
+def _reached(demand: Demand, off: Sequence[float], worst: int, page: Page) -> str:
+    """How far a glissando gets of the interval written, by the voice that has the worst end."""
+    voices = len(demand.pitches)
+    voice = min(worst % voices, len(off) - voices - 1)
+    asked = 100.0 * (demand.to[voice].midi - demand.pitches[voice].midi)
+    reached = asked + off[voices + voice] - off[voice]
+    return page.say("short.slides", cents=round(abs(reached)), asked=round(abs(asked)))

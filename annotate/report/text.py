@@ -114,6 +114,8 @@ class _Layout(Page):
             key = "report.margin_first" if self.compared else "report.margin"
             firsts = dict.fromkeys(decision.flute for decision in result.first_flute())
             lines += wrap(self.say(key, flute=", ".join(firsts)), self.width)
+        elif not result.undecided:
+            lines += wrap(self.say("report.nothing_to_change"), self.width)
         lines += self.in_cents()
         return lines if lines[-1] else lines[:-1]
 

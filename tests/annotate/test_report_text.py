@@ -107,6 +107,18 @@ def test_a_glissando_tells_its_fingerings_and_means():
     assert "by slide 0 to 23 mm, hole in key 2 open 0 to 0.4, lip 0 to -20 cents" in told
 
 
+def test_the_first_screen_says_how_far_a_glissando_gets_of_what_is_written():
+    asked = demand(1, place("4"), "A4", "glissando", to="A#4")
+    short = playable(asked, status="doubtful", deviation_cents=(-4.0, -44.0), band_cents=(13.0, 14.0))
+    first = text.render(of(short), detail="brief").split("─" * 80)[0]
+    assert re.search(r"\? bar 4, beat 1 +A4 → A♯4 +slides 60 cents, not 100 +a short gliss. or none", first)
+
+
+def test_where_everything_can_be_played_nothing_has_to_be_changed():
+    assert "Nothing has to be changed." in text.render(of(playable(ONE)))
+    assert "Nothing has to be changed." not in text.render(two_flutes())
+
+
 def test_other_sounds_of_a_transposing_flute_are_named_as_written():
     piccolo = demand(1, place("1"), "C5 D6", sounding=pitches("C6 D7"))
     sounds = (Sound(1046.5, Pitch("C", 0, 6), 0.9), Sound(1864.7, Pitch("A", 1, 6), 0.8))
@@ -203,8 +215,8 @@ def test_flutes_are_compared_in_one_table_on_top():
     lines = text.render(two_flutes(), detail="brief").splitlines()
     told = [re.split(r"  +", line) for line in lines[: lines.index("─" * 80)]]
     assert ["", "open-hole-b", "vented-b"] in told
-    assert ["bar 12, beat 2", "C5 & D6", "playable", "worse: unplayable"] in told
-    assert ["bar 20, beat 1", "C♯5 & C6", "unplayable", "better: playable"] in told
+    assert ["", "bar 12, beat 2", "C5 & D6", "playable", "unplayable (worse)"] in told
+    assert ["! bar 20, beat 1", "C♯5 & C6", "cannot be played", "playable (better)"] in told
 
 
 def test_a_flute_that_adds_nothing_says_so():

@@ -74,7 +74,7 @@ def test_the_page_is_clicked_switched_played_and_printed_without_a_complaint(see
     assert len(buttons) == 4
     buttons[0].focus()
     page.keyboard.press("Enter")
-    assert page.is_visible("#panel") and "C5 & D6" in page.inner_text("#panel .where")
+    assert page.is_visible("#panel") and "C5\xa0&\xa0D6" in page.inner_text("#panel .where")
     assert page.evaluate("document.activeElement.className") == "where"
     assert page.evaluate(wide)[0] <= page.evaluate(wide)[1]
     page.click("#panel [data-play]")
