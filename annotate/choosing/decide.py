@@ -7,17 +7,19 @@ from annotate.choosing.codes import one_note_finding, unplayable_finding
 from annotate.choosing.concerns import concerns, fixed_remarks
 from annotate.choosing.desk import Desk
 from annotate.choosing.hands import DeskAt
+from annotate.choosing.joint import seconds_to_draw
 from annotate.choosing.judged_on import DesksAt
 from annotate.choosing.motions import remarks
 from annotate.choosing.passage import Planned, picks, planned
 from annotate.choosing.slides import decide_glissando
-from annotate.decision import Decision
+from annotate.decision import Decision, Instead
 from annotate.decisions.rulings import NONE, Ruling, Rulings
 from annotate.demand import Demand, Kind
 from annotate.detecting.fingering_text import written_for_notes
 from annotate.findings import Finding
 from annotate.score import Event, Part
 from annotate.weights import changed
+from fingering_db.message import Message
 from fingering_db.store import let_go
 from fingering_db.survey import Progress, atlas
 
@@ -99,9 +101,22 @@ def _with_passage(
             if pick.begins_mm is None:
                 decision, _ = choose(demand, desk, ruling, pick.fingering)
             else:
-                decision, _ = decide_glissando(demand, desk, ruling, pick.begins_mm)
+                decision = _from_where_it_is(row[number], desk, ruling, pick.begins_mm)
             row[number] = replace(decision, why=decision.why + pick.why)
     return found
+
+
+def _from_where_it_is(free: Decision, desk: Desk, ruling: Ruling, begins_mm: float) -> Decision:
+    """A glissando that begins where the last one left the head joint; where a rest before it would make it better, that is what
+    could be played instead."""
+    decision, _ = decide_glissando(free.demand, desk, ruling, begins_mm)
+    if not free.path or free.status.rank >= decision.status.rank:
+        return decision
+    best = free.path[0].slide_mm
+    why = Message("joint.after_a_rest", mm=best, needed=seconds_to_draw(best - begins_mm))
+    return replace(
+        decision, instead=(Instead(free.demand.pitches, free.fingering, why, free.demand.to), *decision.instead)
+    )
 
 
 def _motions(part: Part, rows: list[list[Decision]], plans: tuple[Planned, ...]) -> list[Finding]:

@@ -18,6 +18,9 @@ _WORTH_TELLING = 20.0  # cents beyond which a doubt is told by how far off it is
 _REASONS = ("P1", "P4", "P5", "P9", "G1", "P3", "P2")
 """Codes of findings whose reason is said in a few words (`short.CODE`), the most telling first."""
 
+_SAME_NOTES = {"joint.after_a_rest": "short.after_a_rest", "glide.by_other_means": "short.other_means"}
+"""Ways out that keep the notes of a glissando, by why they are offered."""
+
 
 def problems(groups: Sequence[Group], by_severity: bool) -> tuple[Group, ...]:
     """Groups that are doubtful or unplayable on the first flute, in order of place, or the worst first."""
@@ -102,7 +105,7 @@ def _cells(report: Report, group: Group, page: Page) -> tuple[str, str, str, str
 def _instead(one: Instead, demand: Demand, page: Page) -> str:
     """What to write; a glissando between the same notes is one in semitones, and a plain note is called that."""
     if (one.pitches, one.to) == (demand.pitches, demand.to):
-        return page.say("short.run")
+        return page.say(_SAME_NOTES.get(one.why.key, "short.run"))
     given_up = len(one.pitches) < len(demand.pitches) or demand.kind == Kind.MICROTONE
     return page.say("short.plain" if given_up else "report.try", pitches=_said(one.pitches, one.to, page))
 

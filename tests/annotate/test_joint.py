@@ -86,6 +86,19 @@ def test_a_glissando_goes_on_from_where_the_last_one_ended(thirty):
     assert second.ends_mm > second.begins_mm
 
 
+def test_a_rest_is_offered_to_a_glissando_that_is_cut_short_by_where_the_joint_was_left(tmp_path):
+    path = tmp_path / "short.musicxml"
+    path.write_text(study([glide("D5", "C5"), glide("B4", "A#4"), rest(4), glide("B4", "A#4")]), encoding="utf-8")
+    _, short, free = look(path, Options(flutes=("open-hole-b-slide",))).result.first_flute()
+    assert (short.status, free.status) == ("doubtful", "playable") and not free.instead
+    offered = short.instead[0]
+    assert offered.why.key == "joint.after_a_rest" and (offered.pitches, offered.to) == (
+        free.demand.pitches,
+        free.demand.to,
+    )
+    assert dict(offered.why.values)["mm"] == pytest.approx(free.path[0].slide_mm)
+
+
 def test_the_joint_stays_between_its_end_stops_on_the_players_own_scale(thirty):
     slide = next(iter(thirty.desks.values())).model.instrument.slide
     for one in json.loads(json_report.render(thirty.result))["demands"]:
