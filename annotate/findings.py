@@ -1,6 +1,11 @@
 """Findings: what the user must know, each of a documented type; and the one error that means 'could not look'."""
 
+import tomllib
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cache
+from importlib.resources import files
+from typing import Self
 
 from annotate.language import words
 from annotate.place import Place
@@ -38,6 +43,28 @@ class Finding:
     advice: Message | str
     demand: str = ""
 
+    @classmethod
+    def of(
+        cls,
+        code: str,
+        place: Place | None,
+        demand: str = "",
+        *,
+        message: Message | None = None,
+        advice: Message | None = None,
+        **values: Hashable,
+    ) -> Self:
+        """A finding with the severity, and where they are not given the message and the advice, that `findings.toml` has for its
+        code; values: those of the message."""
+        severity, said, advised = _table()[code]
+        own = Message(advised) if advised else ""
+        return cls(code, severity, place, message or Message(said, **values), advice or own, demand)
+
+
+@cache
+def _table() -> Mapping[str, tuple[str, str, str]]:
+    return tomllib.loads(files("annotate").joinpath("findings.toml").read_text(encoding="utf-8"))
+
 
 @dataclass(slots=True)
 class Remarks:
@@ -46,10 +73,10 @@ class Remarks:
     _first: dict[tuple[str, Message | str], Finding] = field(default_factory=dict)
     _count: dict[tuple[str, Message | str], int] = field(default_factory=dict)
 
-    def add(self, code: str, severity: str, place: Place | None, message: Message | str, advice: Message | str) -> None:
-        """Make a remark; `message` must not hold the place."""
-        key = (code, message)
-        self._first.setdefault(key, Finding(code, severity, place, message, advice))
+    def add(self, finding: Finding) -> None:
+        """Make a remark; its message must not hold the place."""
+        key = (finding.code, finding.message)
+        self._first.setdefault(key, finding)
         self._count[key] = self._count.get(key, 0) + 1
 
     def findings(self) -> tuple[Finding, ...]:

@@ -33,7 +33,6 @@ _WIDE, _NARROW = 60, 22  # characters of a row of the legend
 # Quarters between two notes, at least, for what stands above them to find room in the programs measured.
 _ROOM_FOR_COLUMN, _ROOM_FOR_ROWS = Fraction(1), Fraction(2)
 _BARS_NAMED = 8
-WORDS_STAND_HERE, CROWDED, ROW_CHANGED = "F201", "F202", "F203"
 
 
 @dataclass(frozen=True, slots=True)
@@ -313,9 +312,9 @@ def _crowded(part: Part, stands: list[Stand], style: Style) -> tuple[Finding, ..
         return ()
     bars = tuple(dict.fromkeys(event.bar for event in close))
     more = len(bars) - _BARS_NAMED
-    message = Message("reading.crowded", n=len(close), bars=(*bars[:_BARS_NAMED], *(("..",) if more > 0 else ())))
+    named = (*bars[:_BARS_NAMED], *(("..",) if more > 0 else ()))
     advice = Message("reading.write_narrower" if wide else "reading.write_numbers")
-    return (Finding(CROWDED, "info", part.place(close[0]), message, advice),)
+    return (Finding.of("F202", part.place(close[0]), advice=advice, n=len(close), bars=named),)
 
 
 def _on_words(part: Part, events: Iterable[Event]) -> tuple[Finding, ...]:
@@ -326,23 +325,14 @@ def _on_words(part: Part, events: Iterable[Event]) -> tuple[Finding, ...]:
         text = texts.get((event.onset, event.staff))
         if text:
             text = text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"
-            message = Message("reading.words_stand_here", text=text)
-            found.append(
-                Finding(WORDS_STAND_HERE, "info", part.place(event), message, Message("reading.look_at_the_place"))
-            )
+            found.append(Finding.of("F201", part.place(event), text=text))
     return tuple(found)
 
 
 def changed_rows(part: Part) -> tuple[Finding, ...]:
     """A finding for each text between our signs that does not read as ours (any more): it stayed when our marks went."""
     return tuple(
-        Finding(
-            ROW_CHANGED,
-            "info",
-            part.place_of_word(words),
-            Message("reading.row_changed", text=words.text.replace(SIGNATURE, "")[:_SHOWN]),
-            Message("reading.row_changed_advice"),
-        )
+        Finding.of("F203", part.place_of_word(words), text=words.text.replace(SIGNATURE, "")[:_SHOWN])
         for words in part.directions
         if SIGNATURE in words.text
     )

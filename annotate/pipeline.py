@@ -7,7 +7,6 @@ from functools import partial
 from pathlib import Path
 
 from annotate.choosing.choose import ordinary_demands
-from annotate.choosing.codes import NO_SUCH_FLUTE
 from annotate.choosing.decide import decide
 from annotate.choosing.desk import Desk
 from annotate.choosing.desks import DEFAULT_FLUTE, desks_for
@@ -318,9 +317,7 @@ def _desks(headings: Score, part: Part, family: str, options: Options) -> list[D
 
 
 def _no_flute(part: Part, family: str) -> Finding:
-    message = Message("reading.no_model", family=Message(f"family.{family}"))
-    advice = Message("reading.no_model_advice")
-    return Finding(NO_SUCH_FLUTE, "warning", part.whole, message, advice)
+    return Finding.of("P6", part.whole, family=Message(f"family.{family}"))
 
 
 def _transpositions(part: Part, at: DesksAt, options: Options) -> tuple[Finding, ...]:

@@ -7,13 +7,6 @@ from fingering_db.message import Message
 
 UNPLAYABLE_CODES = {Kind.MULTIPHONIC: "P1", Kind.MICROTONE: "P4", Kind.NOTE: "P5", Kind.GLISSANDO: "G1"}
 UNPLAYABLE_CODES |= {Kind.TREMOLO: "P1", Kind.TIMBRAL_TRILL: "P9"}
-AGAINST_THE_EAR, LITTLE_TIME, SLOW_TREMOLO = "H1", "H2", "H3"
-WRITTEN_FINGERING_DIFFERS, WRITTEN_FINGERING_UNKNOWN, NO_SUCH_FLUTE = "P2", "P3", "P6"
-LESS_CERTAIN, ONE_NOTE = "P7", "P8"
-LOG_HEEDED = "P13"
-AGAINST_THE_JET, LONGER_THAN_A_BREATH, SPEAKS_FIRST = "P10", "P11", "P12"
-AWKWARD, REGISTER_JUMP = "H4", "H5"
-NO_TIME_TO_DRAW, JOINT_OUT, WAY_BACK = "G2", "G3", "G4"
 
 
 def unplayable_finding(decision: Decision) -> Finding | None:
@@ -24,7 +17,7 @@ def unplayable_finding(decision: Decision) -> Finding | None:
     advice = Message("choice.nothing_near")
     if decision.instead:
         advice = Message("choice.near", sets=tuple(_set(one) for one in decision.instead))
-    return Finding(UNPLAYABLE_CODES[demand.kind], "error", demand.place, decision.why, advice, demand.id)
+    return Finding.of(UNPLAYABLE_CODES[demand.kind], demand.place, demand.id, message=decision.why, advice=advice)
 
 
 def one_note_finding(decision: Decision) -> Finding | None:
@@ -35,7 +28,7 @@ def one_note_finding(decision: Decision) -> Finding | None:
     advice = Message("choice.one_note_advice")
     if decision.instead:
         advice = Message("choice.near", sets=tuple(_set(one) for one in decision.instead))
-    return Finding(ONE_NOTE, "warning", demand.place, decision.why, advice, demand.id)
+    return Finding.of("P8", demand.place, demand.id, message=decision.why, advice=advice)
 
 
 def _set(one: Instead) -> Message:

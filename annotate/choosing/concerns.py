@@ -3,20 +3,14 @@
 import math
 from bisect import bisect_right
 from collections.abc import Callable, Iterable
+from typing import Any
 
-from annotate.choosing.codes import (
-    AGAINST_THE_JET,
-    AWKWARD,
-    LONGER_THAN_A_BREATH,
-    SPEAKS_FIRST,
-    WRITTEN_FINGERING_DIFFERS,
-)
 from annotate.choosing.desk import Desk
 from annotate.choosing.judging import sounds_of
 from annotate.choosing.options import Hold
 from annotate.choosing.passage import Planned
 from annotate.decision import Decision, Sound, Status
-from annotate.decisions.rulings import NOT_TAKEN, Ruling
+from annotate.decisions.rulings import Ruling
 from annotate.demand import Kind
 from annotate.findings import Finding
 from annotate.score import Event, Part
@@ -98,7 +92,7 @@ def _jet(decision: Decision, sign: str, desk: Desk) -> list[Finding]:
         if len(own) == len(sounds) and not _is_against(own, sign, usual):
             advice = Message("concern.other_fits", fingering=str(other.fingering)) + advice
             break
-    return [_finding(AGAINST_THE_JET, "warning", decision, message, advice)]
+    return [_finding("P10", decision, message=message, advice=advice)]
 
 
 def _held(sounds: list[Sound]) -> tuple[float, float]:
@@ -117,8 +111,7 @@ def _breath(decision: Decision, sign: str) -> list[Finding]:
     most = _LOUD_BREATH_SECONDS if sign in _STRONG else _BREATH_SECONDS
     if decision.demand.kind == Kind.NOTE or seconds <= most:
         return []
-    message = Message("concern.long", seconds=seconds, most=most)
-    return [_finding(LONGER_THAN_A_BREATH, "info", decision, message, Message("concern.breathe", most=most))]
+    return [_finding("P11", decision, advice=Message("concern.breathe", most=most), seconds=seconds, most=most)]
 
 
 def _attack(decision: Decision) -> list[Finding]:
@@ -131,15 +124,8 @@ def _attack(decision: Decision) -> list[Finding]:
     first, last = sounds[0], sounds[-1]
     if last.speed_m_s[0] < _SPEAKS_EARLIER * first.speed_m_s[0]:
         return []
-    written = [_written(decision, one) for one in (first, last)]
-    message = Message(
-        "concern.speaks_first",
-        first=written[0],
-        low=first.speed_m_s[0],
-        last=written[1],
-        high=last.speed_m_s[0],
-    )
-    return [_finding(SPEAKS_FIRST, "info", decision, message, Message("concern.begin_with"))]
+    one, other = (_written(decision, sound) for sound in (first, last))
+    return [_finding("P12", decision, first=one, low=first.speed_m_s[0], last=other, high=last.speed_m_s[0])]
 
 
 def _written(decision: Decision, sound: Sound) -> Pitch:
@@ -155,22 +141,18 @@ def _hold(decision: Decision) -> list[Finding]:
     ways = [one for one in awkward(decision.fingering) if one.effort >= _AWKWARD_EFFORT]
     if not ways:
         return []
-    message = Message(
-        "concern.awkward",
-        fingering=str(decision.fingering),
-        ways=tuple(Message(f"awkward.{one.name.replace(' ', '_').replace(',', '')}") for one in ways),
-    )
+    told = tuple(Message(f"awkward.{one.name.replace(' ', '_').replace(',', '')}") for one in ways)
     easier = next((one.fingering for one in decision.alternatives if not _is_awkward(one.fingering)), None)
     advice = Message("concern.easier", fingering=str(easier)) if easier else Message("concern.no_easier")
-    return [_finding(AWKWARD, "info", decision, message, advice)]
+    return [_finding("H4", decision, advice=advice, fingering=str(decision.fingering), ways=told)]
 
 
 def _is_awkward(fingering: Fingering) -> bool:
     return any(one.effort >= _AWKWARD_EFFORT for one in awkward(fingering))
 
 
-def _finding(code: str, severity: str, decision: Decision, message: Message, advice: Message) -> Finding:
-    return Finding(code, severity, decision.demand.place, message, advice, decision.demand.id)
+def _finding(code: str, decision: Decision, **said: Any) -> Finding:
+    return Finding.of(code, decision.demand.place, decision.demand.id, **said)
 
 
 _SAME_NOTE_SEMITONES = 0.6  # twice the usual tolerance
@@ -193,11 +175,11 @@ def _remark(part: Part, hold: Hold, fix: Fingering) -> Finding | None:
     note, place = hold.first.notes[0], part.place(hold.first)
     if not has_touches(hold.desk.model.instrument, fix):
         message = Message("decisions.lacks", fingering=str(fix), flute=hold.desk.name)
-        return Finding(NOT_TAKEN, "warning", place, message, Message("decisions.not_taken_advice"))
+        return Finding.of("R304", place, message=message)
     if holds(fix, note.written.midi):
         return None
     strong = [one.pitch for one in sounds_of(hold.desk, fix) if one.strength >= PLAYABLE_CONFIDENCE]
     if any(abs(pitch.midi - note.sounding.midi) <= _SAME_NOTE_SEMITONES for pitch in strong):
         return None
     message = Message("decisions.fixed_against", sounds=tuple(strong))
-    return Finding(WRITTEN_FINGERING_DIFFERS, "warning", place, message, Message("decisions.place_advice"))
+    return Finding.of("P2", place, message=message, advice=Message("decisions.place_advice"))

@@ -2,15 +2,14 @@
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
+from typing import Any
 
-from annotate.choosing.codes import LESS_CERTAIN, LOG_HEEDED
 from annotate.choosing.desk import Desk
 from annotate.decision import Decision
 from annotate.detecting.detect import Detected
 from annotate.findings import Finding
 from annotate.language import known_remark
 from annotate.reading.changes import Turns
-from annotate.reading.codes import NOT_TRANSPOSED
 from annotate.score import Event, Part
 from fingering_db.message import Message
 
@@ -42,11 +41,8 @@ def transpositions(part: Part, at: DesksAt) -> tuple[Finding, ...]:
         note, own = event.notes[0], desks[0].model.instrument.transposition_semitones
         told = round(note.sounding.midi - note.written.midi)
         if told != own:
-            message = Message(
-                "reading.transposes_otherwise", flute=desks[0].name, own=_semitones(own), told=_semitones(told)
-            )
-            advice = Message("reading.transposes_otherwise_advice")
-            found[desks[0].name] = Finding(NOT_TRANSPOSED, "warning", part.place(event), message, advice)
+            values: dict[str, Any] = {"flute": desks[0].name, "own": _semitones(own), "told": _semitones(told)}
+            found[desks[0].name] = Finding.of("R113", part.place(event), **values)
     return tuple(found.values())
 
 
@@ -58,19 +54,10 @@ def remarks(part: Part, decisions: Iterable[Decision], desks: Mapping[str, list[
     known = {desk.name: desk for own in desks.values() for desk in own if desk.model.instrument.remark}
     used = {name: desk for name, desk in known.items() if name in judged_on}
     less_certain = tuple(
-        Finding(
-            LESS_CERTAIN,
-            "info",
-            part.whole,
-            Message(
-                "choice.less_certain",
-                flute=desk.name,
-                remark=known_remark(desk.model.instrument.remark),
-                band=desk.band_cents(),
-            ),
-            Message("choice.less_certain_advice"),
+        Finding.of(
+            "P7", part.whole, flute=name, remark=known_remark(desk.model.instrument.remark), band=desk.band_cents()
         )
-        for desk in used.values()
+        for name, desk in used.items()
     )
     return less_certain + _heeded(part, decisions, desks)
 
@@ -84,10 +71,7 @@ def _heeded(part: Part, decisions: Iterable[Decision], desks: Mapping[str, list[
         return desk is not None and bool(desk.experience.about(one.demand.sounding, desk.model.instrument))
 
     places = {one.demand.id for one in decisions if is_known(one)}
-    if not places:
-        return ()
-    message = Message("log.heeded", n=len(places))
-    return (Finding(LOG_HEEDED, "info", part.whole, message, Message("log.heeded_advice")),)
+    return (Finding.of("P13", part.whole, n=len(places)),) if places else ()
 
 
 def _semitones(count: int) -> Message:

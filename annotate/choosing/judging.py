@@ -7,10 +7,8 @@ from functools import lru_cache
 import numpy as np
 
 from annotate.choosing.blowing import how_to_blow
-from annotate.choosing.codes import WRITTEN_FINGERING_DIFFERS, WRITTEN_FINGERING_UNKNOWN
 from annotate.choosing.desk import Desk, shown, told_of_trials, transposition
 from annotate.decision import Decision, Sound, Status
-from annotate.decisions.rulings import NOT_TAKEN
 from annotate.demand import Demand
 from annotate.findings import Finding
 from fingering_db.fingering import Fingering, FingeringError
@@ -56,32 +54,17 @@ def sounds_of(desk: Desk, fingering: Fingering) -> tuple[Sound, ...]:
 def judged(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Finding:
     """A decision when the composer's fingering sounds the pitches, else the finding that says what it sounds."""
     tolerance = desk.tolerance(demand)
-    place = demand.place
     try:
         resonances = _sounds(desk.model, fingering)
     except FingeringError as error:
-        return Finding(
-            WRITTEN_FINGERING_UNKNOWN,
-            "warning",
-            place,
-            Message("choice.written_unknown", reason=error.message),
-            Message("choice.written_unknown_advice"),
-            demand.id,
-        )
+        return Finding.of("P3", demand.place, demand.id, reason=error.message)
     match = _match(fingering, resonances, demand, desk)
     worst = max((abs(cents) for cents in match.deviation_cents), default=float("inf"))
     tried = desk.experience.of(fingering, demand.sounding, desk.model.instrument)
     works = tried is not None and tried.works
     if not works and (worst > 2.0 * tolerance or match.strength < DOUBTFUL_CONFIDENCE):
-        message = Message("choice.written_differs", fingering=str(fingering), sounds=_strong(resonances, desk))
-        return Finding(
-            WRITTEN_FINGERING_DIFFERS,
-            "warning",
-            place,
-            message,
-            Message("choice.written_differs_advice"),
-            demand.id,
-        )
+        heard = _strong(resonances, desk)
+        return Finding.of("P2", demand.place, demand.id, fingering=str(fingering), sounds=heard)
     fundamental = fundamental_of(match.hz, resonances)
     good = worst <= tolerance and match.strength >= PLAYABLE_CONFIDENCE and fundamental is None
     why = Message("choice.written_fits", worst=worst, tolerance=tolerance)
@@ -115,9 +98,8 @@ def fixed(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Findin
     found = judged(demand, desk, fingering)
     if isinstance(found, Decision):
         return replace(found, why=Message("decisions.fixed") + found.why, ruled=True)
-    if found.code == WRITTEN_FINGERING_UNKNOWN:
-        advice = Message("decisions.not_taken_advice")
-        return Finding(NOT_TAKEN, "warning", demand.place, found.message, advice, demand.id)
+    if found.code == "P3":  # it cannot be held
+        return replace(found, code="R304", advice=Message("decisions.not_taken_advice"))
     resonances = _sounds(desk.model, fingering)
     match = _match(fingering, resonances, demand, desk)
     return Decision(

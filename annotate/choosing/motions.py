@@ -2,8 +2,8 @@
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
-from annotate.choosing.codes import AGAINST_THE_EAR, JOINT_OUT, LITTLE_TIME, NO_TIME_TO_DRAW, REGISTER_JUMP, WAY_BACK
 from annotate.choosing.desk import Desk
 from annotate.choosing.hands import Step
 from annotate.choosing.joint import NEAR_MM, seconds_to_draw
@@ -33,18 +33,16 @@ def joint_remarks(part: Part, step: Step) -> list[Finding]:
     needed = seconds_to_draw(from_mm - to_mm)
     found = []
     if needed > step.rest + 1e-9:
-        message = Message("joint.no_time", start=from_mm, end=to_mm, needed=needed, rest=step.rest)
         tempo = tempo_at(step.after.first)
         slower = math.floor(tempo * step.rest / needed)
         cure = Message("joint.slower", slower=slower) if slower > 0 else None
         advice = Message("joint.no_time_advice", more=needed - step.rest) + cure
-        found.append(finding_at(NO_TIME_TO_DRAW, "warning", part, step, message, advice))
+        way = {"start": from_mm, "end": to_mm, "needed": needed, "rest": step.rest}
+        found.append(finding_at("G2", part, step, advice=advice, **way))
     elif needed:
-        message = Message("joint.way_back", start=from_mm, end=to_mm, needed=needed, rest=step.rest)
-        found.append(finding_at(WAY_BACK, "info", part, step, message, Message("joint.way_back_advice")))
+        found.append(finding_at("G4", part, step, start=from_mm, end=to_mm, needed=needed, rest=step.rest))
     if step.after.decision is None and abs(to_mm) > NEAR_MM and abs(step.two.off_cents) > _HEARD_CENTS:
-        message = Message("joint.note_out", mm=to_mm, fingering=str(step.end), cents=step.two.off_cents)
-        found.append(finding_at(JOINT_OUT, "warning", part, step, message, Message("joint.note_out_advice")))
+        found.append(finding_at("G3", part, step, mm=to_mm, fingering=str(step.end), cents=step.two.off_cents))
     return found
 
 
@@ -54,11 +52,11 @@ def tempo_at(event: Event) -> float:
     return float(event.duration) * 60.0 / seconds if seconds > 0.0 else math.nan
 
 
-def finding_at(code: str, severity: str, part: Part, step: Step, message: Message, advice: Message) -> Finding:
+def finding_at(code: str, part: Part, step: Step, **said: Any) -> Finding:
     """A finding at the place where a step leads."""
     demand = step.after.decision.demand if step.after.decision else None
     place = demand.place if demand else part.place(step.after.first)
-    return Finding(code, severity, place, message, advice, demand.id if demand else "")
+    return Finding.of(code, place, demand.id if demand else "", **said)
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,13 +117,8 @@ def _said(part: Part, step: Step, against: list[Contrary]) -> Finding:
         parts.append(
             Message("hands.one_against", finger=Message(f"finger.{one.move.finger}"), does=_does(one.move), goes=goes)
         )
-    message = Message(
-        "hands.against",
-        first=str(step.start),
-        last=str(step.end),
-        parts=tuple(parts),
-    )
-    return finding_at(AGAINST_THE_EAR, "warning", part, step, message, _avoiding(step))
+    ends = {"first": str(step.start), "last": str(step.end)}
+    return finding_at("H1", part, step, advice=_avoiding(step), parts=tuple(parts), **ends)
 
 
 def _does(move: FingerMove) -> Message:
@@ -152,16 +145,10 @@ def _time(part: Part, step: Step) -> list[Finding]:
     if needed <= left:
         return []
     tempo = tempo_at(step.after.first)
-    message = Message(
-        "hands.little_time",
-        fingers=Message("hands.fingers_move", n=len(moved)),
-        first=str(step.start),
-        last=str(step.end),
-        needed=needed * 1000,
-        left=left * 1000,
-    )
+    values = {"first": str(step.start), "last": str(step.end), "needed": needed * 1000, "left": left * 1000}
+    fingers = Message("hands.fingers_move", n=len(moved))
     advice = Message("hands.tempo_would_do", tempo=tempo, slower=math.floor(tempo * left / needed))
-    return [finding_at(LITTLE_TIME, "warning", part, step, message, advice)]
+    return [finding_at("H2", part, step, advice=advice, fingers=fingers, **values)]
 
 
 def _left(step: Step) -> float:
@@ -182,16 +169,10 @@ def _leap(part: Part, step: Step) -> list[Finding]:
     if semitones <= _FREE_SEMITONES or needed <= step.seconds:
         return []
     tempo = tempo_at(step.after.first)
-    message = Message(
-        "hands.register_jump",
-        first=_written(step.before),
-        last=_first_written(step.after),
-        n=round(semitones),
-        left=step.seconds * 1000,
-        needed=needed * 1000,
-    )
+    ends = {"first": _written(step.before), "last": _first_written(step.after)}
+    values = {"n": round(semitones), "left": step.seconds * 1000, "needed": needed * 1000}
     advice = Message("hands.tempo_would_do", tempo=tempo, slower=math.floor(tempo * step.seconds / needed))
-    return [finding_at(REGISTER_JUMP, "info", part, step, message, advice)]
+    return [finding_at("H5", part, step, advice=advice, **ends, **values)]
 
 
 def _first_sounding(hold: Hold) -> tuple[Pitch, ...]:

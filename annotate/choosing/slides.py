@@ -6,7 +6,7 @@ from functools import lru_cache
 from annotate.choosing.desk import Desk, decided, ranked, shown, status_of
 from annotate.choosing.single import compass
 from annotate.decision import Alternative, Decision, Instead, PathPoint, Sound, Status
-from annotate.decisions.rulings import NO_RULING, NOT_TAKEN, Ruling
+from annotate.decisions.rulings import NO_RULING, Ruling
 from annotate.demand import Demand
 from annotate.findings import Finding
 from fingering_db.chart import chart
@@ -70,7 +70,7 @@ def decide_glissando(
     if decision.fingering == ruling.fix:
         return replace(decision, why=Message("decisions.fixed") + decision.why, ruled=True), ()
     message = Message("decisions.no_way_on", fingering=str(ruling.fix))
-    finding = Finding(NOT_TAKEN, "warning", demand.place, message, Message("decisions.not_taken_advice"), demand.id)
+    finding = Finding.of("R304", demand.place, demand.id, message=message)
     return _decided(demand, desk, replace(ruling, fix=None), begin_mm), (finding,)
 
 

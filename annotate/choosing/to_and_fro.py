@@ -5,7 +5,6 @@ from itertools import product
 
 import numpy as np
 
-from annotate.choosing.codes import SLOW_TREMOLO, WRITTEN_FINGERING_DIFFERS
 from annotate.choosing.desk import Desk, instead, ranked, shown, status_of, told_of_trials
 from annotate.choosing.judging import held
 from annotate.choosing.multiphonics import MOST_PITCHES, none_found
@@ -64,7 +63,7 @@ def decide_to_and_fro(demand: Demand, desk: Desk, ruling: Ruling = NO_RULING) ->
     if best.possible < wanted:
         message = Message("tremolo.too_slow", moves=_moves(best), possible=best.possible, wanted=wanted)
         advice = Message("tremolo.slow_advice")
-        findings.append(Finding(SLOW_TREMOLO, "warning", demand.place, message, advice, demand.id))
+        findings.append(Finding.of("H3", demand.place, demand.id, message=message, advice=advice))
     return decision, tuple(findings)
 
 
@@ -128,8 +127,7 @@ def _differs(text: str, side: list[Candidate], demand: Demand) -> Finding | None
     if written is None or [one.fingering for one in side] == [written]:
         return None
     message = Message("tremolo.written_not_taken", fingering=str(written))
-    advice = Message("choice.written_differs_advice")
-    return Finding(WRITTEN_FINGERING_DIFFERS, "warning", demand.place, message, advice, demand.id)
+    return Finding.of("P2", demand.place, demand.id, message=message)
 
 
 def _standard(demand: Demand, desk: Desk) -> list[Candidate]:

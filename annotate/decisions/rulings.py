@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from annotate.decisions.address import Address, Content, at, content_of, places
 from annotate.decisions.aligned import Meant, meant
@@ -15,8 +15,6 @@ from annotate.weights import MOST, NAMES, is_weight
 from fingering_db.fingering import Fingering
 from fingering_db.message import Message
 from fingering_db.pitch import Pitch, PitchError
-
-UNKNOWN_KEY, UNKNOWN_PLACE, MOVED, NOT_TAKEN = "R301", "R302", "R303", "R304"
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,16 +134,17 @@ def _content(text: str) -> Content | None:
 
 def _unknown_key(kept: Kept, key: str, near: str) -> Finding:
     advice = Message("decisions.key_meant", near=near) if near else Message("decisions.keys_known")
-    return Finding(UNKNOWN_KEY, "warning", None, Message("decisions.unknown_key", name=key, path=kept.path), advice)
+    message = Message("decisions.unknown_key", name=key, path=kept.path)
+    return Finding.of("R301", None, message=message, advice=advice)
 
 
 def _no_weight(kept: Kept, name: str, value: float) -> Finding:
     message = Message("decisions.no_weight", name=f"{WEIGHT}.{name}", value=value, path=kept.path)
-    return Finding(UNKNOWN_KEY, "warning", None, message, Message("decisions.weights_known", names=NAMES, most=MOST))
+    return Finding.of("R301", None, message=message, advice=Message("decisions.weights_known", names=NAMES, most=MOST))
 
 
 def _unknown(message: Message) -> Finding:
-    return Finding(UNKNOWN_PLACE, "warning", None, message, Message("decisions.place_advice"))
+    return Finding.of("R302", None, message=message)
 
 
 def _moved(part: Part, address: Address, one: Meant) -> list[Finding]:
@@ -154,4 +153,5 @@ def _moved(part: Part, address: Address, one: Meant) -> list[Finding]:
     key = "decisions.moved" if one.sure else "decisions.perhaps"
     message = Message(key, pitches=address.pitches, bar=address.bar, now=one.event.bar)
     advice = Message("decisions.moved_advice" if one.sure else "decisions.perhaps_advice")
-    return [Finding(MOVED, "info" if one.sure else "warning", part.place(one.event), message, advice)]
+    finding = Finding.of("R303", part.place(one.event), message=message, advice=advice)
+    return [finding if one.sure else replace(finding, severity="warning")]

@@ -78,30 +78,9 @@ def pair_lines(events: Iterable[Event]) -> Pairs:
     return Pairs(tuple(lines), tuple(orphans))
 
 
-def _orphan_finding(scene: Scene, end: End) -> Finding:
-    place = scene.part.place(end.event)
-    start = end.mark.role == "start"
-    return Finding(
-        code="G201" if start else "G202",
-        severity="warning",
-        place=place,
-        message=Message(
-            "reading.line_without_end" if start else "reading.line_without_start",
-            sign=Message(f"sign.{end.mark.kind}"),
-            pitch=end.note.written,
-        ),
-        advice=Message("reading.draw_to_an_end" if start else "reading.draw_from_a_start"),
-    )
-
-
-def _level_finding(scene: Scene, end: End) -> Finding:
-    return Finding(
-        "G203",
-        "info",
-        scene.part.place(end.event),
-        Message("reading.level_line", sign=Message(f"sign.{end.mark.kind}"), pitch=end.note.written),
-        Message("reading.correct_one_note"),
-    )
+def _line_finding(code: str, scene: Scene, end: End) -> Finding:
+    sign = Message(f"sign.{end.mark.kind}")
+    return Finding.of(code, scene.part.place(end.event), sign=sign, pitch=end.note.written)
 
 
 def _between_finding(scene: Scene, start: Sonority, stop: Sonority, line: tuple[End, End]) -> list[Finding]:
@@ -118,8 +97,7 @@ def _between_finding(scene: Scene, start: Sonority, stop: Sonority, line: tuple[
     if not count:
         return []
     sign, pitch, to = Message(f"sign.{line[0].mark.kind}"), line[0].note.written, line[1].note.written
-    message = Message("reading.line_over_notes", sign=sign, pitch=pitch, to=to, n=count)
-    return [Finding("G206", "warning", scene.part.place(event), message, Message("reading.line_over_notes_advice"))]
+    return [Finding.of("G206", scene.part.place(event), sign=sign, pitch=pitch, to=to, n=count)]
 
 
 def _words_on(scene: Scene, start: Sonority, stop: Sonority) -> list[Said]:
@@ -188,13 +166,7 @@ def _word_findings(scene: Scene, groups: Iterable[tuple[Sonority, Sonority]]) ->
     """Glissando words in bars where no line starts or is under way."""
     bars = {bar for start, stop in groups for bar in range(start.first.bar_index, stop.first.bar_index + 1)}
     return [
-        Finding(
-            "G204",
-            "warning",
-            scene.part.place_of_word(said.direction),
-            Message("reading.word_without_line", word=said.hit.word),
-            Message("reading.word_without_line_advice"),
-        )
+        Finding.of("G204", scene.part.place_of_word(said.direction), word=said.hit.word)
         for said in scene.spans.of_role(GLISSANDO_ROLE)
         if said.hit.technique.id != "chromatic run" and said.direction.bar_index not in bars
     ]
@@ -203,7 +175,8 @@ def _word_findings(scene: Scene, groups: Iterable[tuple[Sonority, Sonority]]) ->
 def find_glissandi(scene: Scene) -> Glissandi:
     """All glissandi of a part. One without a second end, a way to go or a printed end is a finding."""
     pairs = pair_lines(scene.part.events)
-    findings = [_orphan_finding(scene, end) for end in pairs.orphans if not is_silent(end.event)]
+    alone = [end for end in pairs.orphans if not is_silent(end.event)]
+    findings = [_line_finding("G201" if end.mark.role == "start" else "G202", scene, end) for end in alone]
     groups: dict[tuple[int, int], list[tuple[End, End]]] = defaultdict(list)
     for start, stop in pairs.lines:
         silent = [is_silent(end.event) for end in (start, stop)]
@@ -212,15 +185,8 @@ def find_glissandi(scene: Scene) -> Glissandi:
         elif not all(silent):
             event = stop.event if silent[0] else start.event
             key = "reading.from_unseen" if silent[0] else "reading.to_unseen"
-            findings.append(
-                Finding(
-                    "G205",
-                    "warning",
-                    scene.part.place(event),
-                    Message(key, sign=Message(f"sign.{start.mark.kind}")),
-                    Message("reading.unseen_end_advice"),
-                )
-            )
+            message = Message(key, sign=Message(f"sign.{start.mark.kind}"))
+            findings.append(Finding.of("G205", scene.part.place(event), message=message))
     demands: list[Demand] = []
     used: set[int] = set()
     ends = []
@@ -233,7 +199,7 @@ def find_glissandi(scene: Scene) -> Glissandi:
         found = _between(scene, start_sonority, stop_sonority, lines, used)
         demands += found
         if not found:
-            findings.append(_level_finding(scene, lines[0][0]))
+            findings.append(_line_finding("G203", scene, lines[0][0]))
         findings += _between_finding(scene, start_sonority, stop_sonority, lines[0])
     findings += _word_findings(scene, ends)
     return Glissandi(tuple(demands), tuple(findings), frozenset(used))

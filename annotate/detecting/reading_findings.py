@@ -11,7 +11,6 @@ from annotate.detecting.words import MULTIPHONIC, VOICE
 from annotate.findings import Finding
 from fingering_db.message import Message
 
-_SEVERITY = {"R203": "warning", "R204": "info", "R205": "info"}
 _MAX_PLACES = 8
 
 
@@ -86,7 +85,7 @@ def undecided_remarks(scene: Scene, undecided: tuple[Undecided, ...]) -> list[Fi
         message = Message("reading.undecided", n=count, bars=where, pro=pro, contra=contra)
     else:
         message = Message("reading.undecided_for", n=count, bars=where, pro=pro or contra)
-    return [Finding("R201", "warning", undecided[0].place, message, Message("reading.advice_R201"))]
+    return [Finding.of("R201", undecided[0].place, message=message)]
 
 
 def chord_remarks(scene: Scene, ids: Mapping[int, str]) -> list[Finding]:
@@ -100,16 +99,9 @@ def chord_remarks(scene: Scene, ids: Mapping[int, str]) -> list[Finding]:
         indices = list(group)
         run = [scene.sonorities[index] for index in indices]
         outcome = scene.verdicts[indices[0]].outcome
-        found.append(
-            Finding(
-                code=code,
-                severity=_SEVERITY[code],
-                place=scene.part.place(run[0].first),
-                message=_message(code, run, [scene.verdicts[index] for index in indices]),
-                advice=Message(f"reading.advice_{code}"),
-                demand=ids.get(run[0].notes[0].start, "") if outcome == MULTIPHONIC else "",
-            )
-        )
+        message = _message(code, run, [scene.verdicts[index] for index in indices])
+        demand = ids.get(run[0].notes[0].start, "") if outcome == MULTIPHONIC else ""
+        found.append(Finding.of(code, scene.part.place(run[0].first), demand, message=message))
     return found
 
 
@@ -127,16 +119,8 @@ def word_remarks(scene: Scene, demands: tuple[Demand, ...]) -> list[Finding]:
         said = words[start]
         if len(held) > 1 and not scene.holding.is_closed(said):
             bars = _bars(held[0].place.bar, held[-1].place.bar)
-            found.append(
-                Finding(
-                    "R206",
-                    "warning",
-                    scene.part.place_of_word(said.direction),
-                    Message("reading.word_without_end", bars=bars, word=said.hit.word, n=len(held)),
-                    Message("reading.word_without_end_advice"),
-                    held[0].id,
-                )
-            )
+            place = scene.part.place_of_word(said.direction)
+            found.append(Finding.of("R206", place, held[0].id, bars=bars, word=said.hit.word, n=len(held)))
     return found
 
 
@@ -146,16 +130,7 @@ def fingering_remarks(scene: Scene, demands: tuple[Demand, ...]) -> list[Finding
     if not opened:
         return []
     bars = _bars(opened[0].place.bar, opened[-1].place.bar)
-    return [
-        Finding(
-            "R207",
-            "info",
-            opened[0].place,
-            Message("reading.written_fingerings", bars=bars, n=len(opened)),
-            Message("reading.written_fingerings_advice"),
-            opened[0].id,
-        )
-    ]
+    return [Finding.of("R207", opened[0].place, opened[0].id, bars=bars, n=len(opened))]
 
 
 def overlap_remarks(scene: Scene) -> list[Finding]:
@@ -165,12 +140,4 @@ def overlap_remarks(scene: Scene) -> list[Finding]:
         return []
     bars = _bars(overlaps[0].first.bar, overlaps[-1].first.bar)
     number = len({sonority.first.bar_index for sonority in overlaps})
-    return [
-        Finding(
-            "R208",
-            "info",
-            scene.part.place(overlaps[0].first),
-            Message("reading.overlap", bars=bars, n=number),
-            Message("reading.overlap_advice"),
-        )
-    ]
+    return [Finding.of("R208", scene.part.place(overlaps[0].first), bars=bars, n=number)]

@@ -7,7 +7,6 @@ from fractions import Fraction
 from operator import itemgetter
 
 from annotate.findings import Finding
-from annotate.reading.codes import FLUTE_CHANGES
 from annotate.reading.flute_parts import change_told, family_of_instrument
 from annotate.score import Direction, Event, Part
 from fingering_db.message import Message
@@ -116,11 +115,5 @@ def _remarks(part: Part, found: Turns) -> Iterator[Finding]:
         now[staff] = family
         if family == before:
             continue
-        place = part.place(event)
-        yield Finding(
-            FLUTE_CHANGES,
-            "info",
-            place,
-            Message("reading.played_on", instrument=Message(f"flute_of.{family or 'other'}")),
-            Message("reading.one_flute") if family else Message("reading.not_judged_on"),
-        )
+        advice = Message("reading.one_flute" if family else "reading.not_judged_on")
+        yield Finding.of("R112", part.place(event), advice=advice, instrument=Message(f"flute_of.{family or 'other'}"))

@@ -5,7 +5,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 
-from annotate.reading import codes
 from annotate.reading.notes import RawNote, details_of
 from annotate.reading.pitch_reading import (
     AccidentalMemory,
@@ -22,8 +21,8 @@ from fingering_db.message import Message
 
 MAX_AT_ONCE = 500
 
-Remark = Callable[[str, str, Message, Message, Fraction], None]
-"""Takes code, severity, message, advice, and the moment in the bar [quarters]."""
+Remark = Callable[..., None]
+"""Takes code, the moment in the bar [quarters], and what else `Finding.of` takes."""
 
 
 @dataclass(slots=True)
@@ -82,15 +81,14 @@ class ChordReader:
         pitch = kids.get("pitch")
         if pitch is None:
             if "rest" not in kids and "unpitched" not in kids:
-                message = Message("reading.no_pitch")
-                self._remark(codes.NOTE_WITHOUT_PITCH, "warning", message, Message("reading.check_bar"), raw.offset)
+                self._remark("R107", raw.offset)
             return None
         parts = {child.tag: child.text for child in pitch.children}
         step, octave = read_step(parts.get("step", "")), read_octave(parts.get("octave", ""))
         ignored: list[Message] = []
         details = details_of(raw, ignored)
         for sentence in ignored:
-            self._remark(codes.VALUE_IGNORED, "warning", sentence, Message("reading.check_note"), raw.offset)
+            self._remark("R105", raw.offset, message=sentence, advice=Message("reading.check_note"))
         mark = kids.get("accidental")
         witness = Witness(
             (raw.staff, step, octave),
@@ -128,13 +126,9 @@ class ChordReader:
 
     def _doubts(self, reading: Reading, offset: Fraction) -> None:
         if reading.conflict:
-            advice = Message("reading.check_accidental")
-            self._remark(codes.ACCIDENTAL_CONFLICT, "warning", reading.conflict, advice, offset)
+            self._remark("R103", offset, message=reading.conflict)
         if reading.unsized:
-            cents = reading.alter * 100 + reading.cents
-            message = Message("reading.no_agreed_size", name=reading.unsized, cents=cents)
-            advice = Message("reading.use_a_quarter_tone")
-            self._remark(codes.ACCIDENTAL_WITHOUT_SIZE, "info", message, advice, offset)
+            self._remark("R104", offset, name=reading.unsized, cents=reading.alter * 100 + reading.cents)
 
     def _emit(self, pending: list[RawNote], notes: dict[int, Note], chord: list[int], bar_index: int) -> None:
         pitched = [index for index in chord if index in notes]

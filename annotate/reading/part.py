@@ -4,11 +4,10 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import NoReturn
+from typing import Any, NoReturn
 
-from annotate.findings import InputError, Remarks
+from annotate.findings import Finding, InputError, Remarks
 from annotate.place import Place
-from annotate.reading import codes
 from annotate.reading.chord_notes import ChordReader, RawEvent
 from annotate.reading.directions import RawDirection, read_direction
 from annotate.reading.notes import RawNote, duration_from_type
@@ -24,7 +23,6 @@ MAX_GRID = 10**15
 _DOUBLE_BARS = frozenset({"light-light", "light-heavy", "heavy-light", "heavy-heavy", "heavy"})
 _ZERO = Fraction(0)
 _FIFTHS = re.compile(r"-?[0-7]")
-_SAVE_AGAIN = Message("reading.save_again")
 
 SKIMMED = frozenset({
     "note", "rest", "chord", "grace", "duration", "backup", "forward", "attributes", "divisions", "time",
@@ -162,12 +160,7 @@ class PartReader:
         if known is None:
             if self._divisions is None:
                 self._divisions = Fraction(1)
-                self._remark(
-                    codes.NO_DIVISIONS,
-                    "warning",
-                    Message("reading.no_divisions"),
-                    _SAVE_AGAIN,
-                )
+                self._remark("R102")
             duration = decimal(text, what)
             if duration < 0:
                 raise MalformedError(Message("score.negative", name=what, text=shown(text)))
@@ -204,12 +197,7 @@ class PartReader:
             self._in_order = False
         if self._cursor < 0:
             self._cursor = 0
-            self._remark(
-                codes.BACKUP_TOO_FAR,
-                "warning",
-                Message("reading.voice_too_early"),
-                Message("reading.check_rhythm"),
-            )
+            self._remark("R108")
         self._reach = max(self._reach, self._cursor)
         self._after_note = False
 
@@ -227,12 +215,7 @@ class PartReader:
             duration = self._last_duration if chord else self._printed_length(node)
         if not chord:
             if "chord" in kids and self.full:
-                self._remark(
-                    codes.CHORD_WITHOUT_NOTE,
-                    "warning",
-                    Message("reading.chord_without_note"),
-                    Message("reading.check_chord"),
-                )
+                self._remark("R109")
             self._last = self._cursor
             self._last_duration = duration
             self._cursor += duration
@@ -247,12 +230,7 @@ class PartReader:
         length = duration_from_type(node)
         if length is None:
             raise MalformedError(Message("score.no_duration"))
-        self._remark(
-            codes.DURATION_FROM_TYPE,
-            "warning",
-            Message("reading.duration_from_shape"),
-            _SAVE_AGAIN,
-        )
+        self._remark("R106")
         return self._ticks(length)
 
     def _keep(self, node: Node, kids: dict[str, Node], duration: int, chord: bool) -> None:
@@ -407,15 +385,12 @@ class PartReader:
         self.raw.repeats.extend(signs_of(node, len(self.raw.bars) - 1))
 
     def _ignored(self, error: MalformedError) -> None:
-        message = Message("reading.left_out", what=error.message)
-        self._remark(codes.VALUE_IGNORED, "warning", message, Message("reading.check_value"))
+        self._remark("R105", what=error.message)
 
-    def _remark(
-        self, code: str, severity: str, message: Message, advice: Message, offset: Fraction | None = None
-    ) -> None:
+    def _remark(self, code: str, offset: Fraction | None = None, **said: Any) -> None:
         moment = self._quarters(self._cursor) if offset is None else offset
         place = Place(self.name, self.raw.id, self.raw.bars[-1], 1 + moment / self._meter.unit)
-        self._remarks.add(code, severity, place, message, advice)
+        self._remarks.add(Finding.of(code, place, **said))
 
 
 def pickup(raw: RawPart, index: int, lengths: Sequence[Fraction]) -> Fraction:

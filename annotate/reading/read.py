@@ -8,7 +8,6 @@ from typing import NoReturn
 
 from annotate.files.encoding import TextForm, inspect
 from annotate.findings import Finding, InputError, Remarks
-from annotate.reading import codes
 from annotate.reading.chord_notes import RawEvent
 from annotate.reading.directions import RawDirection
 from annotate.reading.flute_parts import flute_family
@@ -21,7 +20,6 @@ from annotate.reading.values import shown
 from annotate.score import Direction, Event, Line, Part, Score, ScoreInstrument
 from fingering_db.message import Message
 
-_ADVICE = Message("reading.save_again")
 _NAMES = {"utf-8": "UTF-8", "iso8859-1": "ISO-8859-1", "utf-16-le": "UTF-16", "utf-16-be": "UTF-16"}
 
 
@@ -31,16 +29,11 @@ def repairs(data: bytes, form: TextForm) -> tuple[Finding, ...]:
     if form.start:
         blank = not data[: form.start].strip()
         what = Message("reading.blank_space") if blank else Message("reading.foreign_bytes", n=form.start)
-        message = Message("reading.before_the_xml", what=what)
-        found.append(Finding(codes.JUNK_BEFORE_XML, "warning", None, message, _ADVICE))
+        found.append(Finding.of("F103", None, what=what))
     if form.contradicted:
-        actual = _NAMES[form.encoding]
-        message = Message("reading.other_encoding", declared=form.declared, actual=actual)
-        found.append(Finding(codes.ENCODING_CONTRADICTED, "warning", None, message, _ADVICE))
+        found.append(Finding.of("F101", None, declared=form.declared, actual=_NAMES[form.encoding]))
     if form.broken_at >= 0:
-        message = Message("reading.not_utf8", byte=form.broken_at)
-        advice = Message("reading.check_letters")
-        found.append(Finding(codes.ENCODING_BROKEN, "warning", None, message, advice))
+        found.append(Finding.of("F102", None, byte=form.broken_at))
     return tuple(found)
 
 
@@ -130,13 +123,7 @@ class _Gathering:
             part = Part(part_id, len(self.parts) + 1, part_id, "")
             self.parts = (*self.parts, part)
             self._listed[part_id] = part
-            self._remarks.add(
-                codes.PART_NOT_LISTED,
-                "warning",
-                None,
-                Message("reading.part_not_listed", id=shown(part_id)),
-                Message("reading.save_again"),
-            )
+            self._remarks.add(Finding.of("R110", None, id=shown(part_id)))
         full = self._wanted is None or part_id in self._wanted
         ids = frozenset(each.id for each in part.instruments)
         self._reader = PartReader(part_id, part.label, full, self._remarks, ids)
@@ -163,25 +150,13 @@ class _Gathering:
         lengths = bar_lengths([_told_contents(raw) for raw in raws], [raw.meters for raw in raws])
         timeline = Timeline(lengths, [mark for raw in raws for mark in raw.tempos])
         if raws and not timeline.told:
-            self._remarks.add(
-                codes.NO_TEMPO,
-                "info",
-                None,
-                Message("reading.no_tempo", tempo=DEFAULT_TEMPO),
-                Message("reading.write_a_tempo"),
-            )
+            self._remarks.add(Finding.of("R101", None, tempo=DEFAULT_TEMPO))
         rehearsals = _rehearsals(raws, len(lengths))
         done = []
         for part in self.parts:
             raw = self._raw.get(part.id)
             if raw is None:
-                self._remarks.add(
-                    codes.PART_WITHOUT_MUSIC,
-                    "info",
-                    None,
-                    Message("reading.part_without_music", part=part.label),
-                    "",
-                )
+                self._remarks.add(Finding.of("R111", None, part=part.label))
             done.append(part if raw is None else _timed_part(part, raw, timeline, rehearsals))
         return tuple(done)
 

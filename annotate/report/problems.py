@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 
-from annotate.choosing.codes import SLOW_TREMOLO
 from annotate.decision import Decision, Instead, Status
 from annotate.demand import Demand, Kind
 from annotate.output import cut, display_width, pad, together, wrap
@@ -126,7 +125,7 @@ def _why(report: Report, group: Group, decision: Decision, page: Page) -> str:
     off = _off(decision, page)
     if off:
         return off
-    if SLOW_TREMOLO in codes:
+    if "H3" in codes:
         return page.say("short.slow")
     if decision.jump_cents:
         return page.say("short.jump", cents=round(decision.jump_cents))

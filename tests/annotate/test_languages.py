@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 import string
+import tomllib
 from fractions import Fraction
 from pathlib import Path
 
@@ -28,6 +29,7 @@ SOURCES = [
 DATA = {"number", "pitch", "join"}
 """Tables that are no words but how words are made."""
 ENGLISH = words("en")
+FINDINGS = tomllib.loads(SOURCES[0].with_name("findings.toml").read_text(encoding="utf-8"))
 
 
 def fields(template: str) -> set[tuple[str, str]]:
@@ -115,6 +117,10 @@ def asked_for() -> list[tuple[str, str, set[str]]]:
                 names = {str(keyword.arg) for keyword in node.keywords}
                 names |= {"n"} if called == "count" else set()
                 found += [(f"{path.name}:{node.lineno}", key, names) for key in keys_of(node.args[0]) if "." in key]
+            names = {str(keyword.arg) for keyword in node.keywords}
+            if called in ("of", "_remark", "_finding", "finding_at") and not names & {"message", "None"}:
+                codes = [code for code in keys_of(node.args[0]) if code in FINDINGS]
+                found += [(f"{path.name}:{node.lineno}", FINDINGS[code][1], names - {"advice"}) for code in codes]
     return found
 
 
@@ -131,6 +137,7 @@ def test_every_key_that_the_code_asks_for_is_there_with_the_values_that_the_code
 
 def test_no_key_is_in_the_file_without_being_used():
     code = "\n".join(path.read_text(encoding="utf-8") for path in SOURCES)
+    code += "".join(f'"{key}"' for row in FINDINGS.values() for key in row)
     # Keys made from a status, a kind, a sign, .. : "table.{x}" or "table.start_{x}"
     made = tuple(re.findall(r"""f["'](\w+\.\w*)\{""", code))
     for key in entries(ENGLISH):
@@ -148,7 +155,8 @@ def test_every_code_of_a_finding_is_explained_in_whole_sentences(language):
     explained = words(language).tables["explain"]
     code = "\n".join(path.read_text(encoding="utf-8") for path in SOURCES if "fingering_db" not in path.parts)
     fingers = {"R1", "R2", "R3", "R4"}
-    assert set(re.findall(r'"([RPHGF]\d{1,3})"', code)) - fingers == set(explained)
+    assert set(re.findall(r'"([RPHGF]\d{1,3})"', code)) - fingers == set(explained) == set(FINDINGS)
+    assert {row[0] for row in FINDINGS.values()} == {"error", "warning", "info"}
     assert all(text.endswith(".") and len(text) > 40 for text in explained.values())
 
 
