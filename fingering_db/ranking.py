@@ -95,11 +95,14 @@ def sounds(
     [mm]; the head joint drawn out by slide_mm.
 
     Raises FingeringError when the flute has no such touch."""
-    states = hole_states(model.instrument, fingering)[None, :]
-    lips = None if lip_mm is None else np.array([lip_mm * 1e-3])
-    crossings = model.drawn_out(states, model.flute.slide_mm + slide_mm, lips)
+    sound, lips = sound_of(model, fingering), None if lip_mm is None else np.array([lip_mm * 1e-3])
+    if slide_mm:
+        states = model.reach.states[[sound]]
+        crossings = model.drawn_out(states, model.flute.slide_mm + slide_mm, lips)
+    else:
+        crossings = model.resonances(model.bore(np.array([sound])), lips)
     # The n-th resonance stays the n-th while the joint is drawn: its band is that of the joint at rest.
-    own = bands_of_modes(model, sound_of(model, fingering), np.arange(len(crossings.hz)))
+    own = bands_of_modes(model, sound, np.arange(len(crossings.hz)))
     listed = _resonances(model, crossings.hz, strength(crossings, model.curve), own)
     held = holding(model.curve.size.likened(crossings))
     return tuple(_with_jet(one, crossings.hz, held) for one in listed)

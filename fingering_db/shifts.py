@@ -18,7 +18,7 @@ from fingering_db.fingering import Fingering
 from fingering_db.instrument import Instrument
 from fingering_db.mechanism import OPEN, SHUT, choices, hole_states
 from fingering_db.message import Message, MessageError
-from fingering_db.model import Model
+from fingering_db.model import Model, sound_of
 from fingering_db.ranking import Resonance, sounds
 from fingering_db.touches import FINGERS
 
@@ -216,7 +216,7 @@ def _place_states(instrument: Instrument, states: StateArray) -> StateArray:
 
 def _at(model: Model, every: _Every, start: int, pattern: Pattern, hole: str) -> Shift:
     fingering = _easiest(model, every, start, pattern)
-    by_law = [sound.hz for sound in sounds(model, fingering)[:_COUNTED]]
+    by_law = model.resonances(model.bore(np.array([sound_of(model, fingering)]))).hz[:_COUNTED]
     # Notes that sound together have one lip: half-way between what the law gives for the lowest and the highest told.
     lip_mm = float(model.flute.lip_law_m(np.array([by_law[0], by_law[-1]])).mean() * 1e3)
     heard = sounds(model, fingering, lip_mm)

@@ -13,7 +13,7 @@ from annotate.pack import speech
 from annotate.pack.charts import curve_svg, map_svg
 from annotate.pack.entries import Answer, Entry, Ways
 from annotate.pack.markup import Html, joined, tag
-from annotate.pack.svg_out import recoloured
+from annotate.pack.svg_out import inside, recoloured
 from annotate.report.phrases import Page
 from fingering_db.fingering import Fingering
 from fingering_db.hand import effort_of
@@ -39,7 +39,7 @@ class Diagrams:
         found = []
         for fingering, name in self.names.items():
             drawing = picture.drawing(fingering)
-            inner = picture.svg(drawing).partition("</title>\n")[2].removesuffix("\n</svg>\n")
+            inner = inside(picture.svg(drawing))
             width, height = picture.size(drawing)
             found.append(
                 tag("symbol", {"id": name, "viewBox": f"0 0 {width:.2f} {height:.2f}"}, Html(recoloured(inner)))

@@ -5,9 +5,10 @@ Verovio moves them clear of notes, slurs, words and the system above, and where 
 they stood for is drawn. Side by side they get room by syllables as wide, likewise taken out."""
 
 import math
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Self
 
 from lxml import etree
 
@@ -17,7 +18,6 @@ from annotate.pack.turns import fits, replanned, with_breaks
 from fingering_db.message import Message
 
 MEI = "{http://www.music-encoding.org/ns/mei}"
-SVG = "{http://www.w3.org/2000/svg}"
 _ID = "{http://www.w3.org/XML/1998/namespace}id"
 UNIT = 100.0
 """SVG units of a millimetre."""
@@ -25,12 +25,17 @@ LEFT_MM = 4.0
 """Free at the left of the music, for the numbers of bars."""
 _BESIDE_MM, _NUMBER_MM = 0.4, 2.3  # from a number of a bar to its system, and its size: three figures fit LEFT_MM
 _ROOM, _WIDE = "vw-r", "vw-w"
-# Of Verovio's Times, in sizes of the font: how far a line reaches above its base, its height, from line to line, widths.
-_ABOVE, _LINE, _NEXT, _M, _L = 0.663, 0.878, 0.959, 0.893, 0.279
-_SHARE = 0.25  # size of the words that keep room, in that of all words
-_SHARE_TEXT = "25%"
-_OUTLINED = ("ellipse", "path", "polygon", "polyline", "rect")
-_OUTLINES = "{stroke:currentColor"
+# Of Verovio's Times, in sizes of the font: how far a line reaches above its base, its height, from line to line, width of l.
+_ABOVE, _LINE, _NEXT, _L = 0.663, 0.878, 0.959, 0.279
+_HEAD_SHARE = 0.25  # size of the words that keep room above the first page, in that of all words
+_LOW_MM = 4.0  # room up to this height is kept by one line, higher room by two
+_TAKEN_OUT = re.compile(
+    rf'<g id="(?:(?P<room>{_ROOM}\d+)" class="dir|{_WIDE}\d+" class="syl|'
+    r'[^"]*" class="(?:(?P<number>mNum)[^"]*|pgHead|[^"]*placeholder[^"]*))">'
+)
+_TAG = re.compile(r"<(/?)g\b[^>]*?(/?)>")
+_STAFF = re.compile(r'class="staff"><path d="M\S+ ([-\d.]+)')
+_AT = re.compile(r'<text(?: x="([-\d.]+)")?(?: y="([-\d.]+)")?')
 _SYLLABLE = 4.5  # staff half-spaces: size of syllables, and of all words
 
 
@@ -48,32 +53,46 @@ class Room:
 @dataclass(frozen=True, slots=True)
 class Sheet:
     """What is drawn on. width, height [mm]; staff: height of five lines [mm]; head: kept free above the first page [mm];
-    endless: one page as high as it needs."""
+    by_itself: every page is as high as it needs and no higher."""
 
     width: float
     height: float
     staff: float
     head: float = 0.0
-    endless: bool = False
+    by_itself: bool = False
 
     @property
     def font(self) -> float:
-        """Size of the words that keep room [SVG units]."""
-        return _SHARE * _SYLLABLE * self.staff / 8.0 * UNIT
-
-    def kept(self, width: float) -> float:
-        """How wide a room of this width comes out [mm]: words have whole letters."""
-        return self._letters(width) * self.font * _M / UNIT
-
-    def _letters(self, width: float) -> int:
-        return max(1, math.ceil(width * UNIT / (self.font * _M)))
-
-    def words(self, width: float) -> str:
-        """Letters as wide as that [mm], or a little wider."""
-        return "M" * self._letters(width)
+        """Size of words [mm]."""
+        return _SYLLABLE * self.staff / 8.0
 
 
-Draw = Callable[[int, etree._Element, float, float], None]
+@dataclass(frozen=True, slots=True)
+class _Words:
+    """What keeps a room: lines of so many letters, in a share of the size of all words [%]."""
+
+    lines: int
+    letters: int
+    percent: int
+
+    @classmethod
+    def of(cls, width: float, height: float, sheet: Sheet) -> Self:
+        """At least so wide and high [mm]."""
+        lines = 1 if height <= _LOW_MM else 2
+        percent = math.ceil(100.0 * height / (_LINE + (lines - 1) * _NEXT) / sheet.font)
+        return cls(lines, math.ceil(width / (percent / 100.0 * sheet.font * _L)), percent)
+
+    def width(self, sheet: Sheet) -> float:
+        """[mm]"""
+        return self.letters * self.percent / 100.0 * sheet.font * _L
+
+
+def kept(width: float, height: float, sheet: Sheet) -> float:
+    """How wide a room comes out [mm]: words have whole letters."""
+    return _Words.of(width, height, sheet).width(sheet)
+
+
+Draw = Callable[[int, float, float], str]
 
 
 def mei_of(musicxml: str) -> str:
@@ -100,33 +119,39 @@ def _part_words_from_notes(root: etree._Element) -> None:
 
 
 def engrave(
-    mei: str, rooms: Sequence[Room], sheet: Sheet, draw: Draw, together: Sequence[tuple[str, str]] = ()
-) -> list[etree._Element]:
-    """The pages as SVG trees. draw(number of the room, group to draw into, x of the middle, y of its top) puts in what the
-    room was kept for [SVG units, 100 a mm]. together: names of notes that no turn of a page parts, where that can be."""
-    root = etree.fromstring(mei.encode(), etree.XMLParser(huge_tree=True))
-    _keep(root, rooms, sheet)
-    pages = _laid_out(root, sheet, "auto")
-    if together and not sheet.endless:
-        planned = replanned(pages, together, sheet.height * UNIT)
-        again = _laid_out(with_breaks(root, planned), sheet, "encoded") if planned else pages
-        pages = again if fits(again, sheet.height * UNIT) else pages
-    for page in pages:
-        _put_in(page, sheet, draw)
-    return pages
-
-
-def _laid_out(root: etree._Element, sheet: Sheet, breaks: str) -> list[etree._Element]:
+    mei: str, rooms: Sequence[Room], sheets: Sequence[Sheet], draw: Draw, together: Sequence[tuple[str, str]] = ()
+) -> list[list[str]]:
+    """The pages on each of some sheets with staves of one size, as SVG texts. draw(number of the room, x of the middle, y of
+    its top) gives what the room was kept for [SVG units, 100 a mm]. together: names of notes that no turn of a page of the
+    first sheet parts, where that can be."""
+    root, first = etree.fromstring(mei.encode(), etree.XMLParser(huge_tree=True)), sheets[0]
+    _keep(root, rooms, first)
     toolkit = _toolkit()
     toolkit.setInputFrom("mei")
-    toolkit.setOptions(_options(sheet) | {"breaks": breaks})
+    toolkit.setOptions(_options(first) | {"breaks": "auto"})
+    _load(toolkit, root)
+    found = [_pages(toolkit)]
+    for sheet in sheets[1:]:
+        toolkit.setOptions(_options(sheet))
+        toolkit.redoLayout()
+        found.append(_pages(toolkit))
+    planned = replanned(found[0], together, first.height * UNIT) if together else None
+    if planned:
+        toolkit.setOptions(_options(first) | {"breaks": "encoded"})
+        _load(toolkit, with_breaks(root, planned))
+        again = _pages(toolkit)
+        found[0] = again if fits(again, first.height * UNIT) else found[0]
+    above = [_ABOVE * _Words.of(one.width, one.height, first).percent / 100.0 * first.font * UNIT for one in rooms]
+    return [[_put_in(page, draw, above) for page in pages] for pages in found]
+
+
+def _load(toolkit: Any, root: etree._Element) -> None:
     if not toolkit.loadData(etree.tostring(root, encoding="unicode")):
         raise InputError(Message("pack.not_drawn", reason="Verovio"))
-    pages = []
-    for number in range(1, toolkit.getPageCount() + 1):
-        plain = etree.XMLParser(huge_tree=True, remove_blank_text=True)
-        pages.append(etree.fromstring(toolkit.renderToSVG(number).encode(), plain))
-    return pages
+
+
+def _pages(toolkit: Any) -> list[str]:
+    return [toolkit.renderToSVG(number) for number in range(1, toolkit.getPageCount() + 1)]
 
 
 def _toolkit() -> Any:
@@ -140,8 +165,8 @@ def _options(sheet: Sheet) -> dict[str, object]:
     unit = sheet.staff / 8.0 * 10.0
     return {
         "pageWidth": round(sheet.width * 10),
-        "pageHeight": 60000 if sheet.endless else round(sheet.height * 10),
-        "adjustPageHeight": sheet.endless,
+        "pageHeight": round(sheet.height * 10),
+        "adjustPageHeight": sheet.by_itself,
         "pageMarginLeft": round(LEFT_MM * 10),
         "pageMarginRight": 0,
         "pageMarginTop": 0,
@@ -152,6 +177,8 @@ def _options(sheet: Sheet) -> dict[str, object]:
         "footer": "none",
         "xmlIdSeed": 1,
         "svgRemoveXlink": True,
+        "svgFormatRaw": True,
+        "smuflTextFont": "none",
         "lyricSize": _SYLLABLE,
         "justifyVertically": False,
     }
@@ -166,8 +193,8 @@ def _keep(root: etree._Element, rooms: Sequence[Room], sheet: Sheet) -> None:
     if sheet.head:
         first = next(root.iter(f"{MEI}scoreDef"))
         head = etree.Element(f"{MEI}pgHead", {"func": "first"})
-        words = etree.SubElement(head, f"{MEI}rend", {"fontsize": _SHARE_TEXT, "halign": "left"})
-        _lines(words, ["l"] * _line_count(sheet.head, sheet))
+        words = etree.SubElement(head, f"{MEI}rend", {"fontsize": f"{_HEAD_SHARE:.0%}", "halign": "left"})
+        _lines(words, ["l"] * math.ceil(sheet.head / (_NEXT * _HEAD_SHARE * sheet.font) + 1))
         first.insert(0, head)
     notes = {one.get(_ID): one for one in root.iter(f"{MEI}note")}
     for number, room in enumerate(rooms):
@@ -180,8 +207,9 @@ def _keep(root: etree._Element, rooms: Sequence[Room], sheet: Sheet) -> None:
         words = etree.SubElement(
             bar, f"{MEI}dir", {_ID: f"{_ROOM}{number}", "startid": f"#{room.note}", "place": "above"}
         )
-        rend = etree.SubElement(words, f"{MEI}rend", {"halign": "center", "fontsize": _SHARE_TEXT})
-        _lines(rend, [sheet.words(room.width)] * _line_count(room.height, sheet))
+        own = _Words.of(room.width, room.height, sheet)
+        rend = etree.SubElement(words, f"{MEI}rend", {"halign": "center", "fontsize": f"{own.percent}%"})
+        _lines(rend, ["l" * own.letters] * own.lines)
         if room.beside:
             _widen(note, number, room, sheet)
 
@@ -192,13 +220,7 @@ def _widen(note: etree._Element, number: int, room: Room, sheet: Sheet) -> None:
     verses = [int(one.get("n", "1")) for one in holder.iter(f"{MEI}verse") if one.get("n", "1").isdigit()]
     verse = etree.SubElement(holder, f"{MEI}verse", {"n": str(max(verses, default=0) + 1)})
     syllable = etree.SubElement(verse, f"{MEI}syl", {_ID: f"{_WIDE}{number}"})
-    size = _SYLLABLE * sheet.staff / 8.0
-    syllable.text = "l" * math.ceil(room.beside / (size * _L))
-
-
-def _line_count(height: float, sheet: Sheet) -> int:
-    """Lines that keep so much [mm]."""
-    return max(1, math.ceil((height * UNIT - _LINE * sheet.font) / (_NEXT * sheet.font)) + 1)
+    syllable.text = "l" * math.ceil(room.beside / (sheet.font * _L))
 
 
 def _lines(into: etree._Element, lines: Sequence[str]) -> None:
@@ -207,41 +229,44 @@ def _lines(into: etree._Element, lines: Sequence[str]) -> None:
         etree.SubElement(into, f"{MEI}lb").tail = line
 
 
-def _put_in(page: etree._Element, sheet: Sheet, draw: Draw) -> None:
-    """What the words stood for, in their places. Verovio's rule that all shapes are outlined goes to its own shapes."""
-    for shape in page.iter(*(f"{SVG}{name}" for name in _OUTLINED)):
-        if shape.get("stroke") is None:
-            shape.set("stroke", "currentColor")
-    for style in page.iter(f"{SVG}style"):
-        rules = (style.text or "").split("}")
-        style.text = "}".join(rule for rule in rules if not rule.endswith(_OUTLINES))
-    for group in list(page.iter(f"{SVG}g")):
-        name = group.get("id", "")
-        if group.get("class", "").startswith("mNum"):
-            _at_the_left(group)
-        elif name.startswith(_WIDE) or group.get("class") == "pgHead" or "placeholder" in group.get("class", ""):
-            _empty(group)
-        elif name.startswith(_ROOM):
-            text = next(group.iter(f"{SVG}text"))
-            x, base = float(text.get("x", "0")), float(text.get("y", "0"))
-            _empty(group)
-            group.set("class", "vw-room")
-            draw(int(name.removeprefix(_ROOM)), group, x, base - _ABOVE * sheet.font)
+def _put_in(page: str, draw: Draw, above: Sequence[float]) -> str:
+    """What the words stood for, in their places; what kept room for other things goes. above: how far each room reaches above
+    the base of its first line [SVG units]."""
+    pieces, at = [], 0
+    while found := _TAKEN_OUT.search(page, at):
+        end = end_of(page, found.end())
+        pieces.append(page[at : found.start()])
+        if found["number"]:
+            staff = _STAFF.search(page, end)
+            pieces.append(_at_the_left(page[found.start() : end], float(staff[1]) if staff else 0.0))
+        elif found["room"]:
+            x, base = _place(page[found.end() : end])
+            number = int(found["room"].removeprefix(_ROOM))
+            pieces.append(draw(number, x, base - above[number]))
+        at = end
+    return "".join([*pieces, page[at:]])
 
 
-def _at_the_left(group: etree._Element) -> None:
-    """A number of a bar stands beside its system, where no drawing reaches; Verovio has it over the clef."""
-    text = next(group.iter(f"{SVG}text"), None)
-    if text is None:
-        return
-    told, base = "".join(str(each) for each in text.itertext()).strip(), text.get("y", "0")
-    if abs(float(text.get("x", "0"))) > LEFT_MM * UNIT:
-        return  # inside a system
-    _empty(group)
-    at = {"x": f"{-_BESIDE_MM * UNIT:.0f}", "y": base, "text-anchor": "end", "font-size": f"{_NUMBER_MM * UNIT:.0f}px"}
-    etree.SubElement(group, f"{SVG}text", at).text = told
+def end_of(page: str, inside: int) -> int:
+    """Where a group ends, from somewhere in its first level."""
+    depth = 1
+    for tag in _TAG.finditer(page, inside):
+        depth += -1 if tag[1] else 0 if tag[2] else 1
+        if not depth:
+            return tag.end()
+    return len(page)
 
 
-def _empty(group: etree._Element) -> None:
-    for child in list(group):
-        group.remove(child)
+def _place(group: str) -> tuple[float, float]:
+    """x and y of its text."""
+    found = _AT.search(group)
+    return (float(found[1] or 0.0), float(found[2] or 0.0)) if found else (0.0, 0.0)
+
+
+def _at_the_left(group: str, top: float) -> str:
+    """A number of a bar stands beside the upper lines of its staff, where no drawing reaches; Verovio has it over the clef."""
+    if abs(_place(group)[0]) > LEFT_MM * UNIT:
+        return group  # inside a system
+    told, size = re.sub("<[^>]*>", "", group).strip(), _NUMBER_MM * UNIT
+    at = f'x="{-_BESIDE_MM * UNIT:.0f}" y="{top + 0.7 * size:.0f}" text-anchor="end" font-size="{size:.0f}px"'
+    return f'<g class="mNum"><text {at}>{told}</text></g>'

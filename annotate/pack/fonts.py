@@ -66,12 +66,13 @@ _SIGNS = "".join(map(chr, [*range(0xECA0, 0xECC0), *range(0xE1D0, 0xE1F0), *rang
 """Of the music font: notes among words, dynamics."""
 
 
-def css() -> str:
+def css(families: tuple[str, ...] = (MUSIC, WORDS)) -> str:
     """`@font-face` rules with the letters of Latin alphabets and the notes that stand among words, as data in the text; made
     once, then kept in the user's cache folder."""
     digest = hashlib.sha256(b"".join(((_LETTERS + _SIGNS).encode(), *(data for _, _, _, data in _faces())))).hexdigest()
     made = fetch(f"page fonts {digest}", lambda: {"css": np.frombuffer(_css().encode(), dtype=np.uint8)})
-    return made["css"].tobytes().decode()
+    rules = made["css"].tobytes().decode().split("@font-face")[1:]
+    return "".join(f"@font-face{rule}" for rule in rules if any(f"'{family}'" in rule for family in families))
 
 
 def _css() -> str:

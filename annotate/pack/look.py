@@ -22,10 +22,10 @@ class Printed(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class Phone(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """Music for a narrow screen [mm]."""
+    """Music for a narrow screen [mm]: how wide a system is, how high a piece of music at the most."""
 
     width: float
-    staff: float
+    height: float
 
 
 class Look(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

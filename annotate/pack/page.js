@@ -129,6 +129,28 @@
     }
     return groups.get(name) || [];
   };
+  // What stands above the notes, for another flute: words over a drawing, at the bottom of the room kept for them.
+  const svg = (name, attributes, text = "") => {
+    const made = document.createElementNS("http://www.w3.org/2000/svg", name);
+    for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
+    made.textContent = text;
+    return made;
+  };
+  const drawAbove = (flute) => {
+    const own = data.above.flutes[flute], unit = data.above.unit, size = data.above.size;
+    if (!own || root.dataset.above === flute) return;
+    root.dataset.above = flute;
+    for (const room of all(".vw-room")) {
+      const mark = one(".mark", room), [words, name, wide, scale, high] = own[room.dataset.note] || [[], "", 0, 0, 0];
+      const x = Number(mark.getAttribute("x")) + mark.getAttribute("width") / 2;
+      const top = Number(mark.getAttribute("y")) + Number(mark.getAttribute("height")) - high * unit;
+      const made = words.map((text, row) => svg("text", { x, y: top + size * (.8 + 1.15 * row), "text-anchor": "middle",
+        "font-size": size, "class": "vw-note", "font-weight": "bold" }, text));
+      if (name) made.push(svg("use", { href: "#" + name,
+        transform: `translate(${x - wide * unit / 2} ${top + words.length * size * 1.15}) scale(${scale * unit})` }));
+      room.replaceChildren(mark, ...made);
+    }
+  };
   const tell = (count) => { one("#count").textContent = (count === 1 ? data.shown[0] : data.shown[1]).replace("{n}", count); };
   const form = one("form.filters");
   const filter = () => {
@@ -154,6 +176,7 @@
         answer.hidden = Boolean(there) && answer.dataset.flute !== flute;
       }
     }
+    if (flute) drawAbove(flute);
     for (const row of all("tr[data-row]")) row.hidden = data.demands[row.dataset.row].hidden;
     tell(count);
     if (!panel.hidden && chosen) choose(chosen, false);

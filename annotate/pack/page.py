@@ -11,6 +11,7 @@ from annotate.language import Words
 from annotate.output import clean
 from annotate.pack import fonts, speech
 from annotate.pack.cards import Shown, bar_number, card
+from annotate.pack.engraving import UNIT
 from annotate.pack.entries import Entry
 from annotate.pack.look import look
 from annotate.pack.markup import Html, data, digest, joined, tag
@@ -31,7 +32,8 @@ class MusicPart:
 
 @dataclass(frozen=True, slots=True)
 class PageContent:
-    """What a page shows. heading: what it is called; title: the piece; drawn: SVG text of what the music refers to; legend:
+    """What a page shows. heading: what it is called; title: the piece; instead: for each of several flutes what stands
+    above the notes; drawn: SVG text of what the music refers to; legend:
     (SVG text, words); sounds: mu-law by name."""
 
     heading: str
@@ -40,6 +42,7 @@ class PageContent:
     report: Report
     entries: tuple[Entry, ...]
     music: tuple[MusicPart, ...]
+    instead: Mapping[str, Mapping[str, object]]
     drawn: str
     legend: tuple[tuple[str, str], ...]
     sounds: Mapping[str, str]
@@ -301,6 +304,7 @@ def _data(content: PageContent) -> dict[str, object]:
         "demands": demands,
         "order": list(demands),
         "sounds": {name: {"rate": PAGE_RATE, "mulaw": text} for name, text in content.sounds.items()},
+        "above": {"flutes": content.instead, "size": look().printed.note_text * UNIT, "unit": UNIT},
         "stop": words.text("pack.stop"),
         "shown": [
             words.text("pack.shown", n=1, total=total),

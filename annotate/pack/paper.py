@@ -1,10 +1,7 @@
 """The part on paper: a title, the music with diagrams, what the signs mean, page numbers."""
 
-import copy
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-
-from lxml import etree
 
 from annotate.decision import Status
 from annotate.language import Words
@@ -13,8 +10,8 @@ from annotate.output import clean
 from annotate.pack import legends
 from annotate.pack.engraving import Sheet
 from annotate.pack.look import look
-from annotate.pack.part_pages import pages
-from annotate.pack.svg_out import on_paper
+from annotate.pack.part_pages import Drawn, pages
+from annotate.pack.svg_out import Store
 from annotate.pack.typeset import pdf, sheets
 from annotate.score import Part
 
@@ -24,16 +21,20 @@ _LINE_MM = 3.6
 
 @dataclass(frozen=True, slots=True)
 class PaperPart:
-    """A part that is drawn. stands: what stands above its notes; flute: what it is played on; mei: its music;
-    names: of its notes, by byte offset; glides: names of the notes each glissando begins and ends on."""
+    """A part that is drawn. stands: by flute what stands above its notes, the first flute's first; flute: what it is played on;
+    mei: its music; names: of its notes, by byte offset; glides: names of the notes each glissando begins and ends on."""
 
     part: Part
-    stands: tuple[Stand, ...]
+    stands: Mapping[str, tuple[Stand, ...]]
     statuses: frozenset[Status]
     flute: str
     mei: str
     names: Mapping[int, str]
     glides: tuple[tuple[str, str], ...] = ()
+
+    def legend(self, words: Words) -> list[tuple[str, str]]:
+        """What the signs on paper mean."""
+        return legends.entries(next(iter(self.stands.values()), ()), self.statuses, words)
 
 
 def sheet_for(paper: str, legend: Sequence[tuple[str, str]] = ()) -> Sheet:
@@ -45,26 +46,26 @@ def sheet_for(paper: str, legend: Sequence[tuple[str, str]] = ()) -> Sheet:
     return Sheet(width - 2 * printed.margin, height - 2 * printed.margin - printed.foot, printed.staff, head)
 
 
-def drawn(part: PaperPart, paper: str, words: Words) -> list[etree._Element]:
-    """The pages of one part."""
-    legend = legends.entries(part.stands, part.statuses, words)
-    return pages(part.mei, part.stands, part.names, sheet_for(paper, legend), part.glides)
+def drawn(part: PaperPart, paper: str, words: Words, drawings: Store) -> Drawn:
+    """One part on sheets of paper and on a narrow screen. drawings: what its pages refer to."""
+    phone = look().phone
+    sheets = (
+        sheet_for(paper, part.legend(words)),
+        Sheet(phone.width, phone.height, look().printed.staff, by_itself=True),
+    )
+    return pages(part.mei, part.stands, part.names, sheets, drawings, part.glides)
 
 
 def part_pdf(
-    parts: Sequence[tuple[PaperPart, Sequence[etree._Element]]],
-    paper: str,
-    title: str,
-    composer: str,
-    words: Words,
+    parts: Sequence[tuple[PaperPart, Sequence[str]]], paper: str, title: str, composer: str, words: Words
 ) -> bytes:
-    """Every part with its pages, one after the other."""
+    """Every part with its pages, which are files, one after the other."""
     pictures: dict[str, str] = {}
     told = []
     for n, (part, svgs) in enumerate(parts):
-        legend = legends.entries(part.stands, part.statuses, words)
+        legend = part.legend(words)
         names = [f"music-{n}-{k}.svg" for k in range(len(svgs))]
-        pictures |= {name: on_paper(copy.deepcopy(svg)) for name, svg in zip(names, svgs, strict=True)}
+        pictures |= dict(zip(names, svgs, strict=True))
         signs = []
         for k, (picture, text) in enumerate(legend):
             name = f"sign-{n}-{k}.svg" if picture else ""

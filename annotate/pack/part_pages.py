@@ -3,15 +3,15 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from html import escape
 from itertools import pairwise
-
-from lxml import etree
 
 from annotate.drawing import picture
 from annotate.marking import Stand
 from annotate.output import clean, display_width
-from annotate.pack.engraving import SVG, UNIT, Draw, Room, Sheet, engrave
+from annotate.pack.engraving import UNIT, Room, Sheet, engrave, kept
 from annotate.pack.look import look
+from annotate.pack.svg_out import Store, inside
 from fingering_db.fingering import Fingering
 
 _LETTER = 0.62  # width of a letter of the words above a diagram, in their size, at the most: bold letters of Times
@@ -21,8 +21,8 @@ _SLIP = 0.6  # mm between neighbours
 
 @dataclass(frozen=True, slots=True)
 class Above:
-    """What stands above a note [mm]: words over a drawing. shapes: SVG text of the drawing, '' for none; scale: mm of one of
-    its points."""
+    """What stands above a note [mm]: words over a drawing. shapes: SVG text of its inside, '' for none; scale: mm of one of its
+    points."""
 
     words: tuple[str, ...]
     shapes: str
@@ -55,61 +55,84 @@ def above(stand: Stand) -> Above:
 def _drawing(fingering: Fingering, contrary: Fingering | None) -> tuple[str, float, float]:
     """SVG text, width and height [points]: the same fingerings come again and again."""
     drawing = picture.drawing(fingering, contrary=contrary)
-    return picture.svg(drawing), *picture.size(drawing)
+    return inside(picture.svg(drawing)), *picture.size(drawing)
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A part on sheets. paper, phone: its pages as SVG texts, what they refer to in a Store; groups of class `vw-room` hold what
+    was drawn above the note named by their `data-note`. others: for each other flute, what stands there instead, by note."""
+
+    paper: tuple[str, ...]
+    phone: tuple[str, ...]
+    others: Mapping[str, Mapping[str, Above]]
 
 
 def pages(
     mei: str,
-    stands: Sequence[Stand],
+    stands: Mapping[str, Sequence[Stand]],
     names: Mapping[int, str],
-    sheet: Sheet,
+    sheets: tuple[Sheet, Sheet],
+    drawings: Store,
     together: Sequence[tuple[str, str]] = (),
-) -> list[etree._Element]:
-    """The pages of a part as SVG trees; groups of class `vw-room` hold what was drawn above the note named by their
-    `data-note`. names: of the notes, by their byte offset; together: of notes that no turn of a page is to part."""
-    shown = [(stand, above(stand)) for stand in stands if stand.event.start in names]
-    shown = [one for one in shown if one[1].words or one[1].shapes]
-    return engrave(mei, _rooms(shown, names, sheet), sheet, _drawer(shown, names), together)
+) -> Drawn:
+    """The pages of a part. stands: by flute, the first one's are drawn, with room for the others'; names: of the notes, by
+    their byte offset; together: of notes that no turn of a page is to part."""
+    by_flute = {
+        flute: {names[stand.event.start]: (stand, above(stand)) for stand in own if stand.event.start in names}
+        for flute, own in stands.items()
+    }
+    first = next(iter(by_flute.values()), {})
+    every = {note: float(stand.event.onset) for own in by_flute.values() for note, (stand, _) in own.items()}
+    notes = sorted(every, key=lambda note: every[note])
+    largest = [_largest([own[note][1] for own in by_flute.values() if note in own]) for note in notes]
+    shown = [(note, size) for note, size in zip(notes, largest, strict=True) if size != (0.0, 0.0)]
+    rooms = _rooms([(note, every[note], size) for note, size in shown], sheets[0])
+
+    def draw(number: int, x: float, top: float) -> str:
+        note, (width, height) = shown[number]
+        what = first[note][1] if note in first else None
+        return _drawn(note, what, x, top, (width * UNIT, height * UNIT), drawings)
+
+    paper, phone = engrave(mei, rooms, sheets, draw, together)
+    others = {
+        flute: {note: what for note, (_, what) in own.items()} for flute, own in by_flute.items() if own is not first
+    }
+    return Drawn(tuple(paper), tuple(phone), others)
 
 
-def _rooms(shown: Sequence[tuple[Stand, Above]], names: Mapping[int, str], sheet: Sheet) -> list[Room]:
+def _largest(each: Sequence[Above]) -> tuple[float, float]:
+    """Width and height that hold any of them [mm]; 0 for nothing."""
+    there = [one for one in each if one.words or one.shapes]
+    return max((one.width for one in there), default=0.0), max((one.height for one in there), default=0.0)
+
+
+def _rooms(shown: Sequence[tuple[str, float, tuple[float, float]]], sheet: Sheet) -> list[Room]:
+    """shown: note, its onset, width and height."""
     gaps = [
-        (sheet.kept(one[1].width) + sheet.kept(two[1].width)) / 2.0 + _SLIP
-        if 0 < two[0].event.onset - one[0].event.onset < _FAR
-        else 0.0
+        (kept(*one[2], sheet) + kept(*two[2], sheet)) / 2.0 + _SLIP if 0 < two[1] - one[1] < _FAR else 0.0
         for one, two in pairwise(shown)
     ]
     # A syllable keeps its distance from another one only: one ends each row.
     beside = [own or _SLIP * bool(before) for before, own in zip([0.0, *gaps], [*gaps, 0.0], strict=True)][: len(shown)]
-    return [
-        Room(names[stand.event.start], what.width, what.height, gap)
-        for (stand, what), gap in zip(shown, beside, strict=True)
-    ]
+    return [Room(note, *size, gap) for (note, _, size), gap in zip(shown, beside, strict=True)]
 
 
-def _drawer(shown: Sequence[tuple[Stand, Above]], names: Mapping[int, str]) -> Draw:
-    def draw(number: int, group: etree._Element, x: float, top: float) -> None:
-        stand, what = shown[number]
-        group.set("data-note", names[stand.event.start])
-        wide, high = what.width * UNIT, what.height * UNIT
-        mark = {"x": _number(x - wide / 2), "y": _number(top), "width": _number(wide), "height": _number(high)}
-        etree.SubElement(group, f"{SVG}rect", mark | {"class": "mark", "fill": "none", "stroke": "none"})
-        size = look().printed.note_text * UNIT
-        for row, text in enumerate(what.words):
-            at = {"x": _number(x), "y": _number(top + size * (0.8 + 1.15 * row)), "text-anchor": "middle"}
-            line = etree.SubElement(
-                group, f"{SVG}text", at | {"font-size": _number(size), "class": "vw-note", "font-weight": "bold"}
-            )
-            line.text = text
+def _drawn(note: str, what: Above | None, x: float, top: float, size: tuple[float, float], drawings: Store) -> str:
+    """A group with what stands in a room of this size [SVG units], at its bottom."""
+    wide, high = size
+    mark = f'<rect class="mark" x="{x - wide / 2:.0f}" y="{top:.0f}" width="{wide:.0f}" height="{high:.0f}" fill="none"'
+    inner = [f'{mark} stroke="none"/>']
+    if what is not None:
+        top += high - what.height * UNIT
+        text = look().printed.note_text * UNIT
+        inner += [
+            f'<text x="{x:.0f}" y="{top + text * (0.8 + 1.15 * row):.0f}" text-anchor="middle" font-size="{text:.0f}" '
+            f'class="vw-note" font-weight="bold">{escape(told)}</text>'
+            for row, told in enumerate(what.words)
+        ]
         if what.shapes:
-            at_top = top + len(what.words) * size * 1.15
-            scale = what.scale * UNIT
-            move = f"translate({_number(x - what.drawn[0] * UNIT / 2)} {_number(at_top)}) scale({scale:.4f})"
-            own = etree.SubElement(group, f"{SVG}g", {"transform": move, "class": "vw-diagram"})
-            own.extend(list(etree.fromstring(what.shapes.encode())))
-
-    return draw
-
-
-def _number(value: float) -> str:
-    return f"{value:.0f}"
+            at = f"{x - what.drawn[0] * UNIT / 2:.0f} {top + len(what.words) * text * 1.15:.0f}"
+            move = f"translate({at}) scale({what.scale * UNIT:.4f})"
+            inner.append(f'<use href="#{drawings.name(what.shapes)}" transform="{move}"/>')
+    return f'<g class="vw-room" data-note="{note}">{"".join(inner)}</g>'

@@ -1,24 +1,22 @@
 """All stages of a pack: a score that was looked at -> music, figures, sounds -> files by name."""
 
-import copy
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-
-from lxml import etree
 
 from annotate.decisions.line import choice_line
 from annotate.drawing.picture_files import place_name
 from annotate.language import Words, words
 from annotate.marking import Stand, Style, stands_of
+from annotate.output import clean
 from annotate.pack import legends, sounds
 from annotate.pack.cards import Diagrams, Shown
-from annotate.pack.engraving import Sheet, mei_of
+from annotate.pack.engraving import mei_of
 from annotate.pack.entries import Entry, entries, ways
 from annotate.pack.look import look
 from annotate.pack.page import MusicPart, PageContent, render
 from annotate.pack.paper import PaperPart, drawn, part_pdf, sheet_for
 from annotate.pack.part_copy import part_copies
-from annotate.pack.part_pages import pages
+from annotate.pack.part_pages import Drawn
 from annotate.pack.sheet import sheet_pdf
 from annotate.pack.speech import asked, bar_beat
 from annotate.pack.svg_out import Marked, Store, in_page, on_paper, recoloured
@@ -54,15 +52,23 @@ def prepared(looked: Looked) -> Prepared:
     copies = part_copies(looked.data, tuple(part.id for part in looked.parts))
     style = Style(language=looked.language)
     parts = []
+    flutes = dict.fromkeys(one.flute for one in looked.result.decisions)
     for part in looked.parts:
         own = [one for one in looked.result.first_flute() if one.demand.place.part_id == part.id]
+        stands = {"": tuple(stands_of(part, own, style))}
+        for name in flutes:
+            other = [
+                one for one in looked.result.decisions if one.flute == name and one.demand.place.part_id == part.id
+            ]
+            if other and len(flutes) > 1:
+                stands[name] = tuple(stands_of(part, other, style))
         mei = mei_of(copies[part.id].data)
         statuses = frozenset(one.status for one in own)
         flute = ", ".join(dict.fromkeys(one.flute for one in own))
         names = copies[part.id].names
         ends = ((one.demand.events[0].start, one.demand.events[-1].start) for one in own)
         glides = tuple((names[one], names[two]) for one, two in ends if one != two and one in names and two in names)
-        parts.append(PaperPart(part, tuple(stands_of(part, own, style)), statuses, flute, mei, names, glides))
+        parts.append(PaperPart(part, stands, statuses, flute, mei, names, glides))
     composer = next((one.composer for one in copies.values()), "")
     title = looked.score.title or looked.file.path.stem
     return Prepared(looked, report, entries(looked, report), tuple(parts), title, composer, words(looked.language))
@@ -74,15 +80,17 @@ def pack(looked: Looked, paper: str, progress: Progress | None = None) -> dict[s
     heard = _heard(made.entries, progress)
     shown = shown_on(made, {key: f"s{number}" for number, key in enumerate(_embedded(heard), start=1)})
     heading = made.words.text("pack.title")
-    music = [drawn(part, paper, made.words) for part in made.parts]
+    drawings = Store("m")
+    music = [drawn(part, paper, made.words, drawings) for part in made.parts]
+    sheets = [[on_paper(svg, drawings) for svg in own.paper] for own in music]
     files = {
-        INDEX: page(made, music, shown, heading, heard),
-        PART: _part_pdf(made, music, paper),
+        INDEX: page(made, music, drawings, shown, heading, heard),
+        PART: part_pdf(list(zip(made.parts, sheets, strict=True)), paper, made.title, made.composer, made.words),
         SHEET: sheet_pdf(made.entries, made.report, shown, paper, made.words.text("pack.practice"), *_named(made)),
     }
-    for part, svgs in zip(made.parts, music, strict=True):
+    for part, svgs in zip(made.parts, sheets, strict=True):
         for number, svg in enumerate(svgs, start=1):
-            files[f"pages/part-{part.part.number}-page-{number}.svg"] = on_paper(copy.deepcopy(svg)).encode()
+            files[f"pages/part-{part.part.number}-page-{number}.svg"] = svg.encode()
     places = {entry.key: (entry.number, entry.group.demand.place) for entry in made.entries}
     for (entry, _), one in heard.items():
         number, place = places[entry]
@@ -108,8 +116,9 @@ def report_file(looked: Looked, ending: str) -> bytes:
 def report_page(looked: Looked) -> bytes:
     """One page for those who write the music: as that of a pack, without sounds, which take a while."""
     made = prepared(looked)
-    music = [drawn(part, _REPORT_PAPER, made.words) for part in made.parts]
-    return page(made, music, shown_on(made, {}), made.words.text("pack.report"), {})
+    drawings = Store("m")
+    music = [drawn(part, _REPORT_PAPER, made.words, drawings) for part in made.parts]
+    return page(made, music, drawings, shown_on(made, {}), made.words.text("pack.report"), {})
 
 
 def report_pdf(looked: Looked) -> bytes:
@@ -117,10 +126,6 @@ def report_pdf(looked: Looked) -> bytes:
     made = prepared(looked)
     heading = made.words.text("pack.report")
     return sheet_pdf(made.entries, made.report, shown_on(made, {}), _REPORT_PAPER, heading, *_named(made))
-
-
-def _part_pdf(made: Prepared, music: Sequence[Sequence[etree._Element]], paper: str) -> bytes:
-    return part_pdf(list(zip(made.parts, music, strict=True)), paper, made.title, made.composer, made.words)
 
 
 def _named(made: Prepared) -> tuple[str, str, str]:
@@ -148,25 +153,26 @@ def shown_on(made: Prepared, names: Mapping[tuple[str, str], str]) -> Shown:
 
 def page(
     made: Prepared,
-    music: Sequence[Sequence[etree._Element]],
+    music: Sequence[Drawn],
+    drawings: Store,
     shown: Shown,
     heading: str,
     heard: Mapping[tuple[str, str], sounds.Heard],
 ) -> bytes:
-    """The one page. music: pages of each part as on paper; shown: what its cards draw on; heard: sounds by (entry, flute)."""
-    store = Store()
-    drawings = tuple(
-        _music(made, part, number, svgs, shown.page, store)
-        for number, (part, svgs) in enumerate(zip(made.parts, music, strict=True))
-    )
+    """The one page. music: pages of each part, and what they refer to; shown: what its cards draw on; heard: sounds by
+    (entry, flute)."""
+    glyphs = Store("u")
+    parts = tuple(_music(made, part, own, shown.page, glyphs) for part, own in zip(made.parts, music, strict=True))
+    instead = _instead(music, drawings)
     content = PageContent(
         heading=heading,
         title=made.title,
         composer=made.composer,
         report=made.report,
         entries=made.entries,
-        music=drawings,
-        drawn=store.symbols(),
+        music=parts,
+        instead=instead,
+        drawn=glyphs.symbols() + recoloured(drawings.symbols()),
         legend=_legend(made),
         sounds={shown.sounds[key]: one.mulaw for key, one in heard.items() if key in shown.sounds},
         shown=shown,
@@ -175,15 +181,13 @@ def page(
 
 
 def _legend(made: Prepared) -> tuple[tuple[str, str], ...]:
-    stands: list[Stand] = [stand for part in made.parts for stand in part.stands]
+    stands: list[Stand] = [stand for part in made.parts for own in part.stands.values() for stand in own]
     statuses = {status for part in made.parts for status in part.statuses}
     listed = legends.entries(stands, statuses, made.words)
     return tuple((recoloured(picture), text) for picture, text in listed)
 
 
-def _music(
-    made: Prepared, part: PaperPart, number: int, svgs: Sequence[etree._Element], page: Page, store: Store
-) -> MusicPart:
+def _music(made: Prepared, part: PaperPart, drawn_: Drawn, page: Page, glyphs: Store) -> MusicPart:
     marked = {}
     for one in made.looked.result.first_flute():
         name = part.names.get(one.demand.events[0].start)
@@ -191,19 +195,38 @@ def _music(
             status = made.words.text(f"status.{one.status}")
             label = f"{bar_beat(made.words, one.demand.place)}: {asked(page, one)}, {status}"
             marked[name] = Marked(one.demand.id, str(one.status), label)
-    phone = look().phone
-    narrow = pages(part.mei, part.stands, part.names, Sheet(phone.width, 0.0, phone.staff, endless=True))
+    head = sheet_for("a4", part.legend(made.words)).head
 
-    head = sheet_for("a4", legends.entries(part.stands, part.statuses, made.words)).head
-
-    def texts(kind: str, trees: Sequence[etree._Element], head: float = 0.0) -> tuple[str, ...]:
+    def texts(svgs: Sequence[str], head: float = 0.0) -> tuple[str, ...]:
         return tuple(
-            in_page(copy.deepcopy(tree), f"{kind}{number}-{n}-", made.words.text("pack.page", n=n), marked, store,
-                    0.0 if n > 1 else head)
-            for n, tree in enumerate(trees, start=1)
-        )  # fmt: skip
+            in_page(
+                svg, made.words.text("pack.page", n=n), marked, glyphs, look().printed.staff, 0.0 if n > 1 else head
+            )
+            for n, svg in enumerate(svgs, start=1)
+        )
 
-    return MusicPart(part.part.label, texts("w", svgs, head), texts("n", narrow))
+    return MusicPart(part.part.label, texts(drawn_.paper, head), texts(drawn_.phone))
+
+
+def _instead(music: Sequence[Drawn], drawings: Store) -> dict[str, dict[str, object]]:
+    """For each flute, where there are several, what stands above the notes by their names: words, drawing, its width [mm], mm
+    of one of its points, height of all [mm]."""
+    found: dict[str, dict[str, object]] = {}
+    for part in music:
+        for flute, own in part.others.items():
+            found.setdefault(clean(flute), {}).update(
+                {
+                    note: [
+                        what.words,
+                        drawings.name(what.shapes) if what.shapes else "",
+                        what.drawn[0],
+                        what.scale,
+                        what.height,
+                    ]
+                    for note, what in own.items()
+                }
+            )
+    return found
 
 
 def _heard(found: Sequence[Entry], progress: Progress | None) -> dict[tuple[str, str], sounds.Heard]:

@@ -1,35 +1,64 @@
 """A drawn page as text: a file of its own, or a piece of a page that has its own style."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from html import escape
 
-from lxml import etree
-
-from annotate.pack.engraving import SVG, UNIT
-from annotate.pack.fonts import WORDS
+from annotate.pack.engraving import UNIT, end_of
+from annotate.pack.fonts import MUSIC, WORDS, css
 
 _ABOVE_MM, _BELOW_MM = 2.0, 14.0  # kept of a page above its music and below its last staff
-_STORED = re.compile(r"#m\d+")
 _TIMES = re.compile(r"Times(, ?serif)?")
+_SIZE = re.compile(r' width="[^"]*" height="[^"]*"')
+_INNER = re.compile(r'<svg class="definition-scale"[^>]*viewBox="0 0 ([\d.]+) ([\d.]+)">')
+_OUTLINED = re.compile(r"(#\w+) (ellipse|path|polygon|polyline|rect)\b")
+_GLYPH = re.compile(r'<g id="([^"]+)">(.*?)</g>', re.DOTALL)
+_GROUP = re.compile(r'<(\w+) id="([^"]*)"(?: class="([^"]*)")?|<g class="vw-room" data-note="([^"]*)"')
+_STAFF = re.compile(r'class="staff"><path d="M\S+ ([-\d.]+)')
+_COLOUR = re.compile(r'"black"|"white"')
+_OF_THE_PAGE = {'"black"': '"currentColor"', '"white"': '"var(--sheet)"'}
 
 
 def recoloured(svg: str) -> str:
     """SVG text in black and white in the colours of the page that it stands in."""
-    return svg.replace('"black"', '"currentColor"').replace('"white"', '"var(--sheet)"')
+    return _COLOUR.sub(lambda found: _OF_THE_PAGE[found[0]], svg)
 
 
-def on_paper(page: etree._Element) -> str:
-    """A page as a file, its size in millimetres."""
-    _named_fonts(page)
-    inner = page.find(f"{SVG}svg")
-    if inner is not None:
-        width, height = (float(value) / UNIT for value in inner.get("viewBox", "").split()[2:])
-        page.set("width", f"{width:g}mm")
-        page.set("height", f"{height:g}mm")
-    return etree.tostring(page, encoding="unicode")
+def inside(svg: str) -> str:
+    """The shapes of a picture that is a whole SVG file."""
+    return svg.partition("</title>\n")[2].removesuffix("\n</svg>\n").replace("\n", "")
+
+
+@dataclass(slots=True)
+class Store:
+    """Drawings that stand in the music many times, each kept once."""
+
+    prefix: str
+    names: dict[str, str] = field(default_factory=dict)
+
+    def name(self, drawing: str) -> str:
+        """Of SVG text."""
+        return self.names.setdefault(drawing, f"{self.prefix}{len(self.names)}")
+
+    def symbols(self, of: str | None = None) -> str:
+        """Every drawing under its name, or those that a text refers to."""
+        used = None if of is None else set(re.findall(rf'href="#({self.prefix}\d+)"', of))
+        return "".join(
+            f'<g id="{name}">{drawing}</g>' for drawing, name in self.names.items() if used is None or name in used
+        )
+
+
+def on_paper(page: str, drawings: Store) -> str:
+    """A page as a file, its size in millimetres. Verovio's rule that all shapes are outlined goes to its own shapes."""
+    inner = _INNER.search(page)
+    assert inner is not None
+    width, height = (float(value) / UNIT for value in inner.groups())
+    page = _SIZE.sub(f' width="{width:g}mm" height="{height:g}mm"', page, count=1)
+    page = _OUTLINED.sub(r"\1 .definition-scale \2", page)
+    faces = f"<style>{css((MUSIC,))}</style>" if f'font-family="{MUSIC}"' in page else ""
+    defined = f"{faces}<defs>{drawings.symbols(page)}</defs>"
+    return _TIMES.sub(WORDS, page).replace("<style", f"{defined}<style", 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,107 +70,50 @@ class Marked:
     label: str
 
 
-def in_page(
-    page: etree._Element, prefix: str, label: str, marked: Mapping[str, Marked], store: Store, head: float = 0.0
-) -> str:
-    """A page as an element of a web page: names begin with `prefix`, no style or font of its own, black is what the page calls
-    its music. marked: by name of the note; their notes become buttons. store: of what is
-    drawn above notes; head: left out above [mm]."""
-    _named_fonts(page)
-    for element in list(page.iter(f"{SVG}style", f"{SVG}desc")):
-        parent = element.getparent()
-        if parent is not None:
-            parent.remove(element)
-    for group in list(page.iter(f"{SVG}g")):
-        one = marked.get(group.get("data-note") or group.get("id") or "")
-        if one:
-            _mark(group, one)
-    for element in page.iter("*"):
-        _make_own(element, prefix)
-    store.take(page)
-    for key in ("width", "height", "id", "overflow"):
-        page.attrib.pop(key, "")
-    inner = page.find(f"{SVG}svg")
-    if inner is not None:
-        shown = _cropped(inner, head)
-        inner.set("viewBox", shown)
-        page.set("viewBox", f"0 0 {shown.split(' ', 2)[2]}")
-    page.set("role", "group")
-    page.set("aria-label", label)
-    return etree.tostring(page, encoding="unicode")
-
-
-@dataclass(slots=True)
-class Store:
-    """Drawings that stand in the music many times, each kept once."""
-
-    names: dict[str, str] = field(default_factory=dict)
-
-    def take(self, page: etree._Element) -> None:
-        """Put a reference in the place of every drawing."""
-        for group in page.iter(f"{SVG}g"):
-            if group.get("class") == "vw-diagram":
-                inner = "".join(etree.tostring(child, encoding="unicode", with_tail=False) for child in group)
-                name = self.names.setdefault(inner, f"m{len(self.names)}")
-                for child in list(group):
-                    group.remove(child)
-                etree.SubElement(group, f"{SVG}use", {"href": f"#{name}"})
-
-    def symbols(self) -> str:
-        """SVG text of every drawing under its name."""
-        return "".join(f'<g id="{name}">{inner}</g>' for inner, name in self.names.items())
-
-
-def _cropped(inner: etree._Element, head: float) -> str:
-    """What of a page is shown: from below its head down to some way below its last staff."""
-    width, height = (float(value) for value in inner.get("viewBox", "").split()[2:])
-    lowest = 0.0
-    for staff in inner.iter(f"{SVG}g"):
-        if staff.get("class") == "staff":
-            for line in staff.findall(f"{SVG}path"):
-                numbers = re.findall(r"[-\d.]+", line.get("d", ""))
-                lowest = max([lowest, *(float(y) for y in numbers[1::2])])
-    bottom = min(height, lowest + _BELOW_MM * UNIT) if lowest else height
+def in_page(page: str, label: str, marked: Mapping[str, Marked], glyphs: Store, staff: float, head: float = 0.0) -> str:
+    """A page as an element of a web page: no style, font or name of its own, black is what the page calls its music. marked:
+    by name of the note; their notes become buttons. glyphs: of the music, kept in the web page; staff: height of five lines
+    [mm]; head: left out above [mm]."""
+    inner = _INNER.search(page)
+    assert inner is not None
+    names = {name: glyphs.name(drawing) for name, drawing in _GLYPH.findall(page[: inner.start()])}
+    body = page[inner.end() : page.rindex("</svg>", 0, page.rindex("</svg>"))]
+    lowest = max(map(float, _STAFF.findall(body)), default=0.0) + staff * UNIT
+    width, height = map(float, inner.groups())
+    bottom = min(height, lowest + _BELOW_MM * UNIT)
     top = max(head - _ABOVE_MM, 0.0) * UNIT
-    return f"0 {top:.0f} {width:.0f} {bottom - top:.0f}"
+    body = _with_buttons(body, marked)
+    body = re.sub(r'href="#([^"]+)"', lambda found: f'href="#{names.get(found[1], found[1])}"', body)
+    box = f'viewBox="0 {top:.0f} {width:.0f} {bottom - top:.0f}"'
+    return f'<svg {box} role="group" aria-label="{escape(label)}">{recoloured(_TIMES.sub(WORDS, body))}</svg>'
 
 
-def _mark(group: etree._Element, one: Marked) -> None:
-    if group.get("data-note"):
-        group.set("data-d", one.demand)
-        group.set("aria-hidden", "true")
-        return
-    parent = group.getparent()
-    if parent is not None and parent.get("class") == "chord":
-        group = parent
-    group.set("data-d", one.demand)
-    group.set("role", "button")
-    group.set("tabindex", "0")
-    group.set("aria-label", one.label)
-    group.set("class", f"{group.get('class', '')} vw-{one.status}")
-
-
-def _make_own(element: etree._Element, prefix: str) -> None:
-    name = element.get("id")
-    if name:
-        parent = element.getparent()
-        if parent is not None and parent.tag == f"{SVG}defs":
-            element.set("id", prefix + name)
+def _with_buttons(body: str, marked: Mapping[str, Marked]) -> str:
+    """No element has a name; notes that a demand begins on, or their chords, can be chosen."""
+    pieces, at = [], 0
+    chord = 0, 0  # its piece, and where it ends
+    for found in _GROUP.finditer(body):
+        pieces.append(body[at : found.start()])
+        at = found.end()
+        element, name, kind, note = found.groups()
+        one = marked.get(note or name)
+        plain = f'<{element} class="{kind}"' if kind else f"<{element}"
+        if note:
+            pieces.append(found[0] + (f' data-d="{one.demand}" aria-hidden="true"' if one else ""))
+        elif one is None:
+            pieces.append(plain)
+            if kind == "chord":
+                chord = len(pieces) - 1, end_of(body, body.index(">", at) + 1)
+        elif at < chord[1]:
+            pieces.append(plain)
+            pieces[chord[0]] = _button("chord", one)
         else:
-            del element.attrib["id"]
-    link = element.get("href", "")
-    if link.startswith("#") and not _STORED.fullmatch(link):
-        element.set("href", f"#{prefix}{link[1:]}")
-    for key in ("fill", "stroke", "color"):
-        colour = element.get(key)
-        if colour == "black":
-            element.set(key, "currentColor")
-        elif colour == "white":
-            element.set(key, "var(--sheet)")
+            pieces.append(_button(kind, one))
+    return "".join([*pieces, body[at:]])
 
 
-def _named_fonts(page: etree._Element) -> None:
-    for element in page.iter("*"):
-        family = element.get("font-family")
-        if family:
-            element.set("font-family", _TIMES.sub(WORDS, family))
+def _button(kind: str, one: Marked) -> str:
+    return (
+        f'<g class="{kind} vw-{one.status}" data-d="{one.demand}" role="button" tabindex="0" '
+        f'aria-label="{escape(one.label)}"'
+    )

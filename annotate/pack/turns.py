@@ -27,12 +27,10 @@ class _System:
     top: float
 
 
-def replanned(
-    pages: Sequence[etree._Element], together: Sequence[tuple[str, str]], height: float
-) -> list[list[str]] | None:
+def replanned(pages: Sequence[str], together: Sequence[tuple[str, str]], height: float) -> list[list[str]] | None:
     """Pages as the first bars of their systems, such that no pair of notes is parted by a turn; None where none is, or where
     nothing helps. height: of a page [SVG units]."""
-    laid = [_systems(page) for page in pages]
+    laid = [_systems(_tree(page)) for page in pages]
     where = {note: n for n, systems in enumerate(laid) for system in systems for note in system.notes}
     parted = [one for one, two in together if one in where and two in where and where[one] != where[two]]
     if not parted:
@@ -51,6 +49,10 @@ def replanned(
         planned[-1].append(system.first)
         top += heights[system.first]
     return planned
+
+
+def _tree(page: str) -> etree._Element:
+    return etree.fromstring(page, etree.XMLParser(huge_tree=True))
 
 
 def _systems(page: etree._Element) -> list[_System]:
@@ -91,10 +93,10 @@ def with_breaks(root: etree._Element, planned: Sequence[Sequence[str]]) -> etree
     return own
 
 
-def fits(pages: Sequence[etree._Element], height: float) -> bool:
+def fits(pages: Sequence[str], height: float) -> bool:
     """Whether the lowest staff of every page lies on it, and a little above its end."""
     for page in pages:
-        for group in page.iter(f"{_SVG}g"):
+        for group in _tree(page).iter(f"{_SVG}g"):
             if group.get("class") == "staff":
                 for line in group.findall(f"{_SVG}path"):
                     if float(_NUMBER.findall(line.get("d", "0 0"))[1]) + _BELOW / 3.0 > height:

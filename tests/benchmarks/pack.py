@@ -16,6 +16,9 @@ import verovio
 
 from annotate.pack import prepare, sounds
 from annotate.pack.folder import write
+from annotate.pack.paper import drawn, part_pdf
+from annotate.pack.part_pages import Drawn
+from annotate.pack.svg_out import Store, on_paper
 from annotate.pipeline import Options, look
 
 BARS = 300
@@ -52,6 +55,12 @@ def verovio_alone(text: str) -> int:
     return sum(bool(toolkit.renderToSVG(number)) for number in range(1, toolkit.getPageCount() + 1))
 
 
+def on_sheets(made: prepare.Prepared, music: list[Drawn], drawings: Store) -> bytes:
+    """part.pdf."""
+    sheets = [[on_paper(svg, drawings) for svg in own.paper] for own in music]
+    return part_pdf(list(zip(made.parts, sheets, strict=True)), "a4", "", "", made.words)
+
+
 def main() -> None:
     """Print the times and their ratio."""
     bars = int(sys.argv[1]) if len(sys.argv) > 1 else BARS
@@ -62,12 +71,11 @@ def main() -> None:
         theirs, pages = timed(lambda: verovio_alone(text))
         search, looked = timed(lambda: look(score, Options()))
         made_s, made = timed(lambda: prepare.prepared(looked))
-        music_s, music = timed(lambda: [prepare.drawn(part, "a4", made.words) for part in made.parts])
-        paper_s, part = timed(
-            lambda: prepare.part_pdf(list(zip(made.parts, music, strict=True)), "a4", "", "", made.words)
-        )
+        drawings = Store("m")
+        music_s, music = timed(lambda: [drawn(part, "a4", made.words, drawings) for part in made.parts])
+        paper_s, part = timed(lambda: on_sheets(made, music, drawings))
         shown_s, shown = timed(lambda: prepare.shown_on(made, {}))
-        page_s, page = timed(lambda: prepare.page(made, music, shown, "", {}))
+        page_s, page = timed(lambda: prepare.page(made, music, drawings, shown, "", {}))
         sheet_s, _ = timed(lambda: prepare.sheet_pdf(made.entries, made.report, shown, "a4", "", "", "", ""))
         own = [e.answers[0] for e in made.entries if e.answers[0].blown]
         sound_s, heard = timed(lambda: sounds.heard(own))

@@ -20,8 +20,9 @@ def many_bars(count: int) -> str:
     return mei_of(part_copies(score.encode(), ("P1",))["P1"].data)
 
 
-def notes_of(pages: list[etree._Element]) -> list[list[str]]:
-    return [[one.get("id", "") for one in page.iter("{*}g") if one.get("class") == "note"] for page in pages]
+def notes_of(pages: list[str]) -> list[list[str]]:
+    trees = map(etree.fromstring, pages)
+    return [[one.get("id", "") for one in page.iter("{*}g") if one.get("class") == "note"] for page in trees]
 
 
 @pytest.fixture(scope="module")
@@ -30,7 +31,7 @@ def mei() -> str:
 
 
 def pages(mei: str, together: tuple[tuple[str, str], ...] = ()) -> list[list[str]]:
-    return notes_of(engrave(mei, (), SHEET, lambda *_: None, together))
+    return notes_of(engrave(mei, (), (SHEET,), lambda *_: "", together)[0])
 
 
 def test_two_notes_that_a_turn_would_part_stand_on_one_page(mei: str) -> None:

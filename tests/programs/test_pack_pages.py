@@ -17,12 +17,11 @@ from PIL import Image
 from svg import Matrix, apply, extent, points, walk
 
 from annotate.language import words
-from annotate.pack import engraving, part_pages
-from annotate.pack.engraving import Sheet
+from annotate.pack import engraving, part_pages, svg_out
 from annotate.pack.look import look as the_look
 from annotate.pack.paper import drawn, part_pdf
-from annotate.pack.part_pages import pages
 from annotate.pack.prepare import Prepared, prepared
+from annotate.pack.svg_out import Store
 from annotate.pipeline import Options, look
 
 ROOT = Path(__file__).parents[2]
@@ -79,13 +78,13 @@ def collisions(found: list[Box]) -> list[tuple[Box, Box]]:
 
 
 def on_paper(one: Prepared) -> list[etree._Element]:
-    return [page for part in one.parts for page in drawn(part, "a4", words("en"))]
+    every = (drawn(part, "a4", words("en"), Store("m")) for part in one.parts)
+    return [etree.fromstring(page) for own in every for page in own.paper]
 
 
 def on_a_phone(one: Prepared) -> list[etree._Element]:
-    phone = the_look().phone
-    sheet = Sheet(phone.width, 0.0, phone.staff, endless=True)
-    return [page for part in one.parts for page in pages(part.mei, part.stands, part.names, sheet)]
+    every = (drawn(part, "a4", words("en"), Store("m")) for part in one.parts)
+    return [etree.fromstring(page) for own in every for page in own.phone]
 
 
 DENSE = sorted((ROOT / "tests/programs/dense").glob("*.musicxml"))
@@ -136,12 +135,15 @@ def test_a_drawing_stands_over_the_middle_of_its_notehead(monkeypatch: pytest.Mo
 def test_on_the_sheet_ink_stands_where_the_drawings_do_and_nowhere_before_the_music(tmp_path: Path) -> None:
     """The PDF as a picture: every drawing has black in it, most of what lies between its shapes is white."""
     one = made(PERFORMER)
-    pages_drawn = [drawn(part, "a4", words("en")) for part in one.parts]
+    store = Store("m")
+    pages_drawn = [
+        [svg_out.on_paper(page, store) for page in drawn(part, "a4", words("en"), store).paper] for part in one.parts
+    ]
     path = tmp_path / "part.pdf"
     path.write_bytes(part_pdf(list(zip(one.parts, pages_drawn, strict=True)), "a4", one.title, one.composer, one.words))
     subprocess.run(["pdftoppm", "-r", "100", "-gray", str(path), str(tmp_path / "page")], check=True)
     pictures = [np.asarray(Image.open(picture)) < 128 for picture in sorted(tmp_path.glob("page*.pgm"))]
-    tree = [page for svgs in pages_drawn for page in svgs]
+    tree = [etree.fromstring(page) for svgs in pages_drawn for page in svgs]
     assert len(pictures) == len(tree)
     dots, margin = 100 / 25.4, the_look().printed.margin
     seen = 0
