@@ -16,7 +16,7 @@ from annotate.pipeline import Looked, Options, look
 def looked(tmp_path_factory: pytest.TempPathFactory) -> Looked:
     score = tmp_path_factory.mktemp("score") / "hostile.musicxml"
     score.write_text(SCORE, encoding="utf-8")
-    return look(score, Options(flutes=("open-hole-b", "closed-hole-c")))
+    return look(score, Options(flutes=("open-hole-b", "alto")))
 
 
 @pytest.fixture(scope="session")
