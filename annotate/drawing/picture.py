@@ -152,9 +152,7 @@ def size(picture: Drawing) -> tuple[float, float]:
 def svg(picture: Drawing) -> str:
     """The picture as a whole SVG file, without text and style sheets, black and white only, ending in a line feed."""
     width, height = (_number(value) for value in size(picture))
-    rows = [_row(picture.left, _MARGIN + _LINE / 2 + _DIAMETER / 2)]
-    rows.append(_row(picture.right, _MARGIN + _LINE / 2 + _DIAMETER / 2 + _PITCH_Y))
-    shapes = "\n".join(shape for row in rows for shape in row)
+    shapes = "\n".join(shape for row in rows(picture) for shape in row)
     extent = f'width="{width}pt" height="{height}pt" viewBox="0 0 {width} {height}"'
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
@@ -162,6 +160,12 @@ def svg(picture: Drawing) -> str:
         f"<title>{escape(picture.title, quote=False)}</title>\n"
         f"{shapes}\n</svg>\n"
     )
+
+
+def rows(picture: Drawing) -> tuple[list[str], list[str]]:
+    """SVG texts of the shapes of each hand, left above right."""
+    first = _MARGIN + _LINE / 2 + _DIAMETER / 2
+    return _row(picture.left, first), _row(picture.right, first + _PITCH_Y)
 
 
 def sign_svg(circle: Circle) -> str:

@@ -10,10 +10,10 @@ from annotate.drawing.path_picture import path_svg
 from annotate.language import Words
 from annotate.output import clean
 from annotate.pack import speech
-from annotate.pack.charts import curve_svg, map_svg
+from annotate.pack.charts import chart, numbers
 from annotate.pack.entries import Answer, Entry, Ways
 from annotate.pack.markup import Html, joined, tag
-from annotate.pack.svg_out import inside, recoloured
+from annotate.pack.svg_out import Store, recoloured
 from annotate.report.phrases import Page
 from fingering_db.fingering import Fingering
 from fingering_db.hand import effort_of
@@ -21,8 +21,9 @@ from fingering_db.hand import effort_of
 
 @dataclass(slots=True)
 class Diagrams:
-    """Diagrams of a page: each is drawn once and shown wherever it is used."""
+    """Diagrams of a page: each is drawn once, of parts, and shown wherever it is used."""
 
+    parts: Store
     names: dict[Fingering, str] = field(default_factory=dict)
 
     def use(self, fingering: Fingering | None, size: str = "diagram") -> Html:
@@ -39,12 +40,10 @@ class Diagrams:
         found = []
         for fingering, name in self.names.items():
             drawing = picture.drawing(fingering)
-            inner = inside(picture.svg(drawing))
             width, height = picture.size(drawing)
-            found.append(
-                tag("symbol", {"id": name, "viewBox": f"0 0 {width:.2f} {height:.2f}"}, Html(recoloured(inner)))
-            )
-        return tag("svg", {"class": "store", "aria-hidden": "true", "focusable": "false"}, *found)
+            inner = self.parts.uses("\n".join(map("".join, picture.rows(drawing))))
+            found.append(tag("symbol", {"id": name, "viewBox": f"0 0 {width:.2f} {height:.2f}"}, Html(inner)))
+        return joined(*found)
 
 
 @lru_cache(maxsize=1024)
@@ -55,12 +54,14 @@ def _size(fingering: Fingering) -> tuple[float, float]:
 @dataclass(frozen=True, slots=True)
 class Shown:
     """What cards draw on. ways: by demand; sounds: names of sounds by (entry, flute);
+    charts: numbers of the pictures so far;
     decide: a line of a decisions file by demand id."""
 
     page: Page
     diagrams: Diagrams
     ways: Mapping[str, Ways]
     sounds: Mapping[tuple[str, str], str]
+    charts: list[dict[str, object]]
     decide: Mapping[str, str]
 
     @property
@@ -224,19 +225,12 @@ def _other(fingering: Fingering | None, name: str, told: str, shown: Shown) -> H
 
 
 def _hand(entry: Entry, shown: Shown) -> Html:
-    """The moves beside each of its places."""
+    """The moves beside its places, each once with the places where it is so."""
     blocks = []
-    places = (entry.group.demand.place, *entry.group.also)
-    for demand, place in zip(entry.group.ids, places, strict=True):
-        ways = shown.ways.get(demand)
-        told = [
-            joined(shown.diagrams.use(one.after if onward else one.before), " ", speech.way(shown.page, one, onward))
-            for one, onward in ((ways.to if ways else None, False), (ways.on if ways else None, True))
-            if one
-        ]
-        if told:
-            where = [tag("b", {}, speech.bar_beat(shown.words, place))] if len(places) > 1 else []
-            blocks.append(tag("li", {"data-of": demand}, *where, *(tag("p", {}, one) for one in told)))
+    for one in speech.hand(shown.page, entry, shown.ways):
+        where = [tag("b", {}, one.where), " "] if one.where else []
+        told = tag("p", {}, *where, shown.diagrams.use(one.fingering), " ", one.told)
+        blocks.append(tag("li", {"data-of": " ".join(one.demands)}, told))
     if not blocks:
         return Html("")
     return joined(tag("h4", {}, shown.words.text("pack.moves")), tag("ul", {"class": "hand"}, *blocks))
@@ -245,17 +239,17 @@ def _hand(entry: Entry, shown: Shown) -> Html:
 def _pictures(answer: Answer, shown: Shown) -> Html:
     words, found = shown.words, []
     if answer.blown:
-        curve, jets = answer.blown.curve, answer.blown.jets
-        targets = [(words.pitch(one.asked), one.sound.hz) for one in answer.tones]
+        number = len(shown.charts)
+        shown.charts.append(numbers(answer.blown, [words.pitch(one.asked) for one in answer.tones]))
         label = words.text("pack.curve")
-        found.append(tag("figure", {}, curve_svg(curve, targets, label), tag("figcaption", {}, label)))
-        there = set(jets.sounds.ravel().tolist())
+        found.append(tag("figure", {}, chart("curve", number, label), tag("figcaption", {}, label)))
+        there = set(answer.blown.jets.sounds.ravel().tolist())
         named = [(n + 1, f"tone{n + 1}", words.pitch(one.asked)) for n, one in enumerate(answer.tones)]
         named += [(-1, "pair", words.text("pack.map_pair")), (-2, "other", words.text("pack.map_other"))]
         names = [(name, text) for value, name, text in named if value in there]
         label = words.text("pack.map", list=", ".join(text for _, text in names) or "–")
         key_of = [joined(tag("span", {"class": f"key {name}"}), text, " ") for name, text in names]
-        found.append(tag("figure", {}, map_svg(jets, label), tag("figcaption", {}, *key_of, label)))
+        found.append(tag("figure", {}, chart("map", number, label), tag("figcaption", {}, *key_of, label)))
     path = answer.decision.path
     if len(path) > 1 and path[0].sounds and answer.blown is not None:
         drawn = recoloured(path_svg(answer.decision, words.language))

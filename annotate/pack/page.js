@@ -61,7 +61,11 @@
     const card = one("#" + found.entry).cloneNode(true);
     card.removeAttribute("id");
     card.hidden = false;
-    for (const li of all("[data-of]", card)) li.hidden = li.dataset.of !== demand;
+    for (const li of all("[data-of]", card)) {
+      li.hidden = !li.dataset.of.split(" ").includes(demand);
+      for (const where of all("b", li)) where.remove();
+    }
+    all(".chart[data-chart]", card).forEach(chart);
     const flute = one("#flute") ? one("#flute").value : "";
     for (const answer of all(".answer", card)) answer.hidden = Boolean(flute) && answer.dataset.flute !== flute;
     if (all(".answer", card).every((answer) => answer.hidden)) all(".answer", card)[0].hidden = false;
@@ -129,13 +133,54 @@
     }
     return groups.get(name) || [];
   };
-  // What stands above the notes, for another flute: words over a drawing, at the bottom of the room kept for them.
   const svg = (name, attributes, text = "") => {
     const made = document.createElementNS("http://www.w3.org/2000/svg", name);
     for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
     made.textContent = text;
     return made;
   };
+
+  // Charts, drawn when they come into view: numbers become lines and fields.
+  const chart = (box) => {
+    const told = data.charts[box.dataset.chart];
+    if (box.firstChild || !told) return;
+    const left = 34, wide = 298, top = 16, high = box.viewBox.baseVal.height - 36, foot = top + high;
+    const text = (x, y, what, anchor = "start") => svg("text", { x, y, "text-anchor": anchor }, what);
+    const along = (value, [low, up]) => left + wide * Math.log(value / low) / Math.log(up / low);
+    const grid = (x, what) => [svg("path", { d: `M${x} ${top}V${foot}`, "class": "grid" }), text(x, foot + 12, what, "middle")];
+    const made = [];
+    if (box.dataset.kind === "curve") {
+      const ends = [told.low, told.high];
+      for (const hz of [125, 250, 500, 1000, 2000, 4000]) if (hz > ends[0] && hz < ends[1]) made.push(...grid(along(hz, ends), hz));
+      for (const db of [0, 20, 40, 60]) made.push(text(left - 4, top + high * db / 70 + 3, -db, "end"));
+      const points = told.levels.map((db, n) => `${(left + wide * n / (told.levels.length - 1)).toFixed(1)},${top + high * db / 140}`);
+      made.push(svg("polyline", { points: points.join(" "), "class": "curve" }));
+      told.tones.forEach(([name, hz], n) => {
+        const x = along(hz, ends);
+        made.push(svg("path", { d: `M${x} ${top}V${foot}`, "class": `target tone${n + 1}` }), text(x, top - 4, name, "middle"));
+      });
+      made.push(text(332, foot + 18, "Hz", "end"), text(2, top - 4, "dB"));
+    } else {
+      const rows = told.map.length, columns = told.map[0].length, w = wide / columns, h = high / rows, paths = {};
+      told.map.forEach((signs, row) => Array.from(signs).forEach((sign, n) => {
+        if (sign !== " ") paths[sign] = (paths[sign] || "") + `M${left + n * w} ${foot - (row + 1) * h}h${w}v${h}h${-w}z`;
+      }));
+      for (const [sign, d] of Object.entries(paths))
+        made.push(svg("path", { d, "class": "field " + ({ p: "pair", o: "other" }[sign] || "tone" + sign) }));
+      for (const speed of [10, 20, 40, 80]) made.push(...grid(left + w / 2 + (along(speed, told.speeds) - left) * (columns - 1) / columns, speed));
+      for (const mm of [5, 6, 7, 8])
+        made.push(text(left - 4, foot - h / 2 - (mm - told.mm[0]) / (told.mm[1] - told.mm[0]) * (rows - 1) * h + 3, mm, "end"));
+      made.push(text(332, foot + 18, "m/s", "end"), text(2, top - 4, "mm"));
+    }
+    box.append(...made);
+  };
+  const inView = new IntersectionObserver((seen) => {
+    for (const each of seen) if (each.isIntersecting) { chart(each.target); inView.unobserve(each.target); }
+  }, { rootMargin: "600px" });
+  for (const box of all(".chart[data-chart]")) inView.observe(box);
+  addEventListener("beforeprint", () => all(".chart[data-chart]").forEach(chart));
+
+  // What stands above the notes, for another flute: words over a drawing, at the bottom of the room kept for them.
   const drawAbove = (flute) => {
     const own = data.above.flutes[flute], unit = data.above.unit, size = data.above.size;
     if (!own || root.dataset.above === flute) return;

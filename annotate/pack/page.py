@@ -16,6 +16,7 @@ from annotate.pack.entries import Entry
 from annotate.pack.look import look
 from annotate.pack.markup import Html, data, digest, joined, tag
 from annotate.pack.sounds import PAGE_RATE
+from annotate.pack.svg_out import Store, recoloured
 from annotate.report.content import Report
 
 _SEVERITIES = ("error", "warning", "info")
@@ -33,7 +34,7 @@ class MusicPart:
 @dataclass(frozen=True, slots=True)
 class PageContent:
     """What a page shows. heading: what it is called; title: the piece; instead: for each of several flutes what stands
-    above the notes; drawn: SVG text of what the music refers to; legend:
+    above the notes; glyphs, drawings: what the music refers to; legend:
     (SVG text, words); sounds: mu-law by name."""
 
     heading: str
@@ -43,7 +44,8 @@ class PageContent:
     entries: tuple[Entry, ...]
     music: tuple[MusicPart, ...]
     instead: Mapping[str, Mapping[str, object]]
-    drawn: str
+    glyphs: Store
+    drawings: Store
     legend: tuple[tuple[str, str], ...]
     sounds: Mapping[str, str]
     shown: Shown
@@ -59,8 +61,7 @@ def render(content: PageContent) -> bytes:
     cards = [card(entry, content.shown) for entry in content.entries]
     body = joined(
         tag("a", {"class": "skip", "href": "#practice"}, words.text("pack.to_music")),
-        content.shown.diagrams.symbols(),
-        tag("svg", {"class": "store", "aria-hidden": "true", "focusable": "false"}, Html(content.drawn)),
+        tag("svg", {"class": "store", "aria-hidden": "true", "focusable": "false"}, _drawings(content)),
         _header(content),
         tag(
             "main",
@@ -92,6 +93,13 @@ def render(content: PageContent) -> bytes:
     scripts = joined(tag("script", {"type": "application/json", "id": "data"}, told), tag("script", {}, Html(script)))
     page = tag("html", {"lang": words.language}, head, tag("body", {}, body, scripts))
     return f"<!DOCTYPE html>\n{page}\n".encode()
+
+
+def _drawings(content: PageContent) -> Html:
+    """What music and cards refer to."""
+    shared = content.shown.diagrams.parts
+    diagrams, music = content.shown.diagrams.symbols(), content.drawings.shared(shared)
+    return Html(content.glyphs.symbols() + music + diagrams + recoloured(shared.symbols()))
 
 
 def _header(content: PageContent) -> Html:
@@ -305,6 +313,7 @@ def _data(content: PageContent) -> dict[str, object]:
         "order": list(demands),
         "sounds": {name: {"rate": PAGE_RATE, "mulaw": text} for name, text in content.sounds.items()},
         "above": {"flutes": content.instead, "size": look().printed.note_text * UNIT, "unit": UNIT},
+        "charts": content.shown.charts,
         "stop": words.text("pack.stop"),
         "shown": [
             words.text("pack.shown", n=1, total=total),

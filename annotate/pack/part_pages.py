@@ -11,7 +11,7 @@ from annotate.marking import Stand
 from annotate.output import clean, display_width
 from annotate.pack.engraving import UNIT, Room, Sheet, engrave, kept
 from annotate.pack.look import look
-from annotate.pack.svg_out import Store, inside
+from annotate.pack.svg_out import Store
 from fingering_db.fingering import Fingering
 
 _LETTER = 0.62  # width of a letter of the words above a diagram, in their size, at the most: bold letters of Times
@@ -21,8 +21,8 @@ _SLIP = 0.6  # mm between neighbours
 
 @dataclass(frozen=True, slots=True)
 class Above:
-    """What stands above a note [mm]: words over a drawing. shapes: SVG text of its inside, '' for none; scale: mm of one of its
-    points."""
+    """What stands above a note [mm]: words over a drawing. shapes: SVG text of its inside, a line for each hand, '' for none;
+    scale: mm of one of its points."""
 
     words: tuple[str, ...]
     shapes: str
@@ -55,7 +55,7 @@ def above(stand: Stand) -> Above:
 def _drawing(fingering: Fingering, contrary: Fingering | None) -> tuple[str, float, float]:
     """SVG text, width and height [points]: the same fingerings come again and again."""
     drawing = picture.drawing(fingering, contrary=contrary)
-    return inside(picture.svg(drawing)), *picture.size(drawing)
+    return "\n".join(map("".join, picture.rows(drawing))), *picture.size(drawing)
 
 
 @dataclass(frozen=True, slots=True)

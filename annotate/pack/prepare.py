@@ -138,9 +138,10 @@ def shown_on(made: Prepared, names: Mapping[tuple[str, str], str]) -> Shown:
     """What cards draw on. names: of sounds, by (entry, flute)."""
     return Shown(
         page=Page(made.report, _WIDTH, False, made.words),
-        diagrams=Diagrams(),
+        diagrams=Diagrams(Store("p")),
         ways=ways(made.looked),
         sounds=names,
+        charts=[],
         decide={
             one.demand.id: choice_line(
                 one.demand.address, one.fingering, (other.fingering for other in one.alternatives)
@@ -172,7 +173,8 @@ def page(
         entries=made.entries,
         music=parts,
         instead=instead,
-        drawn=glyphs.symbols() + recoloured(drawings.symbols()),
+        glyphs=glyphs,
+        drawings=drawings,
         legend=_legend(made),
         sounds={shown.sounds[key]: one.mulaw for key, one in heard.items() if key in shown.sounds},
         shown=shown,

@@ -101,7 +101,9 @@ def _card(entry: Entry, shown: Shown, pictures: _Pictures) -> dict[str, Any]:
             }
             for one in decision.instead
         ],
-        "hand": _hand(entry, shown),
+        "hand": [
+            f"{one.where}: {one.told}" if one.where else one.told for one in speech.hand(shown.page, entry, shown.ways)
+        ],
         "shifted": [
             {"picture": pictures.name(one.fingering), "text": f"{one.fingering}  {speech.shifted(words, one)}"}
             for one in answer.shifted
@@ -111,17 +113,6 @@ def _card(entry: Entry, shown: Shown, pictures: _Pictures) -> dict[str, Any]:
 
 def _own(decision: Decision, words: Words) -> str:
     return clean(words.text("decisions.own_note", note=decision.own_note)) if decision.own_note else ""
-
-
-def _hand(entry: Entry, shown: Shown) -> list[str]:
-    """The moves beside its first place, and beside the others where they differ."""
-    lines: list[str] = []
-    for demand in entry.group.ids:
-        ways = shown.ways.get(demand)
-        for one, onward in ((ways.to, False), (ways.on, True)) if ways else ():
-            if one is not None:
-                lines.append(speech.way(shown.page, one, onward))
-    return lines
 
 
 def _findings(report: Report, words: Words) -> list[str]:

@@ -1,16 +1,18 @@
 """What the pack says of a demand, in the words of a language."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from annotate.answers import Shifted
 from annotate.decision import Alternative, Decision, Instead
 from annotate.language import Words
 from annotate.output import clean
-from annotate.pack.entries import Answer, Entry, Way
+from annotate.pack.entries import Answer, Entry, Way, Ways
 from annotate.place import Place
 from annotate.report.content import EXPECTED_STRENGTH, confidence_word
 from annotate.report.phrases import Page, signed_cents
+from fingering_db.fingering import Fingering
 from fingering_db.motion import ACROSS, DOWN, FingerMove
 
 _MOST_SOUNDS = 4
@@ -61,13 +63,40 @@ def confidence(words: Words, decision: Decision) -> str:
     return words.text(f"confidence.{confidence_word(decision)}", figure=figure)
 
 
-def way(page: Page, one: Way, onward: bool) -> str:
-    """`From D5 (bar 3, beat 1): left 2 up, right 1 down`."""
+@dataclass(frozen=True, slots=True)
+class Move:
+    """A move of the hand. told: `From D5: left 2 up, right 1 down`; fingering: at its other end; where: at which places of an
+    entry, '' for all of them; demands: those of these places."""
+
+    told: str
+    fingering: Fingering
+    where: str
+    demands: tuple[str, ...]
+
+
+def hand(page: Page, entry: Entry, ways: Mapping[str, Ways]) -> list[Move]:
+    """The moves to an entry and on from it."""
+    found: dict[tuple[object, ...], tuple[Way, bool, list[int]]] = {}
+    for number, demand in enumerate(entry.group.ids):
+        own = ways.get(demand)
+        for one, onward in ((own.to, False), (own.on, True)) if own else ():
+            if one is not None:
+                asks = one.other and (one.other.demand.pitches, one.other.demand.to)
+                key = onward, asks, tuple(note.written for note in one.event.notes), one.before, one.after
+                found.setdefault(key, (one, onward, []))[2].append(number)
+    places, told = (entry.group.demand.place, *entry.group.also), []
+    for one, onward, numbers in sorted(found.values(), key=lambda each: each[1]):
+        where = "; ".join(bar_beat(page.words, places[n]) for n in numbers) if len(numbers) < len(places) else ""
+        demands = tuple(entry.group.ids[n] for n in numbers)
+        told.append(Move(_way(page, one, onward), one.after if onward else one.before, where, demands))
+    return told
+
+
+def _way(page: Page, one: Way, onward: bool) -> str:
     words = page.words
     what = asked(page, one.other) if one.other else clean(words.chord(tuple(note.written for note in one.event.notes)))
     moved = ", ".join(_finger(words, move) for move in one.moved) or words.text("pack.still")
-    place = bar_beat(words, Place("", "", one.event.bar, one.event.beat))
-    return words.text("pack.on" if onward else "pack.from", what=what, place=place, moves=moved)
+    return words.text("pack.on" if onward else "pack.from", what=what, moves=moved)
 
 
 def _finger(words: Words, move: FingerMove) -> str:

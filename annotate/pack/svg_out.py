@@ -4,6 +4,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from html import escape
+from typing import Self
 
 from annotate.pack.engraving import UNIT, end_of
 from annotate.pack.fonts import MUSIC, WORDS, css
@@ -25,14 +26,9 @@ def recoloured(svg: str) -> str:
     return _COLOUR.sub(lambda found: _OF_THE_PAGE[found[0]], svg)
 
 
-def inside(svg: str) -> str:
-    """The shapes of a picture that is a whole SVG file."""
-    return svg.partition("</title>\n")[2].removesuffix("\n</svg>\n").replace("\n", "")
-
-
 @dataclass(slots=True)
 class Store:
-    """Drawings that stand in the music many times, each kept once."""
+    """Drawings that are shown many times, each kept once. A drawing is SVG text, its parts in lines."""
 
     prefix: str
     names: dict[str, str] = field(default_factory=dict)
@@ -47,6 +43,14 @@ class Store:
         return "".join(
             f'<g id="{name}">{drawing}</g>' for drawing, name in self.names.items() if used is None or name in used
         )
+
+    def shared(self, parts: Self) -> str:
+        """Every drawing under its name, put together of parts, each of which is kept once."""
+        return "".join(f'<g id="{name}">{parts.uses(drawing)}</g>' for drawing, name in self.names.items())
+
+    def uses(self, drawing: str) -> str:
+        """References to the parts of a drawing."""
+        return "".join(f'<use href="#{self.name(part)}"/>' for part in drawing.split("\n"))
 
 
 def on_paper(page: str, drawings: Store) -> str:
