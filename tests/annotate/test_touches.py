@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -53,6 +54,8 @@ def invented(tmp_path: Path) -> Path:
     flute = (DATA / "instruments/open-hole-b.toml").read_text(encoding="utf-8")
     key = '{ touch = "G#", opens = ["G#4side"] },'
     assert flute.count(key) == 1
+    # Without fingers that roll off their holes there is a fifth of the fingerings to compute.
+    flute = re.sub(r'^ *\{ touch = "\do".*\n', "", flute, flags=re.MULTILINE)
     named = flute.replace("open-hole-b", "one-more-key").replace(
         key, f'{key}\n    {{ touch = "F", opens = ["Dtrill"] }},'
     )
@@ -92,7 +95,7 @@ print(answers_text.render([questions.find(own, ("C5", "D6"), 40.0, 400)]))
     assert first == (
         "T 1 2 F | Eb; ('●●○ T F', '○○○ E♭'); 0.2; T thumb; F left little finger; E♭ right little finger; True"
     )
-    assert int(count) == 34_560 * 3 // 2  # up, G#, F instead of up, G#
+    assert int(count) == 6_480 * 3 // 2  # up, G#, F instead of up, G#
     told = "\n".join(rest)
     assert "T 1 2 F | Eb sounds" in told
     assert " F |" in told.split(" sounds ", 1)[1]  # the search finds fingerings with it
