@@ -25,7 +25,6 @@ LETTER = '\nF = { strokes = "M5.6 0H0V10M0 4.8H4.8", width = 5.6 }\n'
 # Where text is read that somebody has typed: the command line, a score, data files, an earlier report.
 MAY_READ_FINGERINGS = {
     "annotate/decisions/kept.py",
-    "annotate/decisions/wish.py",
     "annotate/detecting/fingering_text.py",
     "annotate/model_sound.py",
     "annotate/player/log_command.py",
