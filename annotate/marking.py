@@ -4,8 +4,8 @@ import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import pairwise
 
+from annotate.crowding import crowded
 from annotate.decision import Decision, PlannedNote, Status
 from annotate.demand import Kind
 from annotate.drawing import diagram
@@ -29,18 +29,17 @@ MARKS = (DEMANDS, ALL)
 LEGENDS = (START, END, NONE)
 _LONG_REST_SECONDS = 10.0  # after so long a player wants to be told again: ours
 _SHOWN = 80  # characters of words that stand in the way
-_WIDE, _NARROW = 60, 22  # characters of a row of the legend
-# Quarters between two notes, at least, for what stands above them to find room in the programs measured.
-_ROOM_FOR_COLUMN, _ROOM_FOR_ROWS = Fraction(1), Fraction(2)
+_WIDE, _NARROW = 66, 22  # characters of a row of the legend
 _BARS_NAMED = 8
+_SHORT_LIST = 8  # fingerings that stand one a row under the last bar
 
 
 @dataclass(frozen=True, slots=True)
 class Style:
     """How marks are written. diagrams: 'changes' (again when the fingering changes, or the last one stands more than a bar
-    back), 'every', 'first' (a number at every place, each fingering once in a list). notes: 'none', 'brief' (technique and a
-    mark of doubt), 'full'. legend: 'start', 'end', 'none'; '' for the end where there is a list, else the start. mark: what is
-    marked, 'demands' or 'all' notes of the plan."""
+    back; a number where diagrams would stand too close), 'every', 'first' (a number at every place); what has a number stands
+    once in a list. notes: 'none', 'brief' (technique and a mark of doubt), 'full'. legend: 'start', 'end', 'none'; '' for the end
+    where there are numbers alone, else the start. mark: what is marked, 'demands' or 'all' notes of the plan."""
 
     diagrams: str = CHANGES
     carrier: str = COLUMN
@@ -48,11 +47,6 @@ class Style:
     legend: str = ""
     language: str = "en"
     mark: str = DEMANDS
-
-    @property
-    def legend_at(self) -> str:
-        """Where the legend stands."""
-        return self.legend or (END if self.diagrams == FIRST else START)
 
 
 DEFAULT = Style()
@@ -95,49 +89,72 @@ class Stand:
     @property
     def drawn(self) -> Fingering | None:
         """The fingering to draw here, None for none."""
-        return self.fingering if self.draw else None
+        return self.fingering if self.draw and not self.number else None
 
 
 def mark_parts(
     parts: Sequence[tuple[Part, Sequence[Decision]]], style: Style = DEFAULT, plan: Sequence[PlannedNote] = ()
 ) -> list[Marked]:
     """Marks for each part's decisions on one flute. The numbers of fingerings and the legend are those of the whole piece; the
-    legend, and with `first` the list of fingerings, stand under the staff of the first part that has a fingering: at its
-    first note, or at the beginning of its last bar. plan: ordinary notes to mark too."""
+    legend and the list of what has a number stand under the staff of the first part that has a fingering: at its first note, or
+    at the beginning of its last bar, a short list always there. plan: ordinary notes to mark too."""
     judged = [decision for _, own in parts for decision in own]
-    numbers = numbered(judged) if style.diagrams == FIRST else {}
-    for note in plan if style.diagrams == FIRST else ():
-        numbers.setdefault(note.fingering, len(numbers) + 1)
-    stands = [stands_of(part, own, style, numbers, plan) for part, own in parts]
+    stands = [stands_of(part, own, style, plan) for part, own in parts]
+    close = [_close(part, own, style) for (part, _), own in zip(parts, stands, strict=True)]
+    short = [[_by_number(one, near, style) for one in own] for own, near in zip(stands, close, strict=True)]
+    used = {
+        one.fingering for own, told in zip(stands, short, strict=True) for one, by in zip(own, told, strict=True) if by
+    }
+    order = dict.fromkeys([*numbered(judged), *(note.fingering for note in plan)])
+    numbers = {one: n for n, one in enumerate((one for one in order if one in used), start=1)}
+    for own, told in zip(stands, short, strict=True):
+        own[:] = [
+            replace(one, number=number_row(numbers[one.fingering], style.language), contrary=None)
+            if by and one.fingering
+            else one
+            for one, by in zip(own, told, strict=True)
+        ]
     keeper = next((n for n, own in enumerate(stands) if any(stand.fingering for stand in own)), -1)
     found = []
     for n, (part, _) in enumerate(parts):
-        below = (
-            _below(part, judged, [stand for own in stands for stand in own], style, numbers) if n == keeper else None
-        )
-        found.append(_marked(part, stands[n], style, below))
+        below = _below(part, judged, [one for own in stands for one in own], style, numbers) if n == keeper else []
+        found.append(_marked(part, stands[n], style, below, close[n]))
     return found
 
 
-def _marked(part: Part, stands: list[Stand], style: Style, below: tuple[Event, tuple[str, ...]] | None) -> Marked:
+def _close(part: Part, stands: Sequence[Stand], style: Style) -> frozenset[int]:
+    """Starts of the events whose diagrams would stand too close."""
+    return crowded(part, [stand.event for stand in stands if stand.drawn], style.carrier)
+
+
+def _by_number(stand: Stand, close: frozenset[int], style: Style) -> bool:
+    """Whether its number tells the fingering: with `first` always, with `changes` where its diagram would stand too close."""
+    if style.diagrams == FIRST:
+        return stand.fingering is not None
+    return style.diagrams == CHANGES and stand.drawn is not None and stand.event.start in close
+
+
+def _marked(
+    part: Part, stands: list[Stand], style: Style, below: list[tuple[Event, list[str]]], close: frozenset[int]
+) -> Marked:
     rows: dict[int, list[str]] = {}
     events: dict[int, Event] = {}
     for stand in stands:
-        own = _numbered(stand) if stand.number else [*stand.notes, *_drawing(stand, style)]
+        own = _numbered(stand) if stand.number else _drawing(stand, style)
         if own:
             rows.setdefault(stand.event.start, []).extend(own)
             events[stand.event.start] = stand.event
-    under: dict[int, tuple[str, ...]] = {}
-    if below and below[1]:
-        under[below[0].start] = below[1]
-    at = {event.start: event for event in events.values()} | ({below[0].start: below[0]} if under and below else {})
+    under: dict[int, list[str]] = {}
+    for event, told in below:
+        under.setdefault(event.start, []).extend(told)
+    at = {event.start: event for event in (*events.values(), *(event for event, told in below if told))}
     marks = tuple(
         Mark(
             offset,
             tuple(rows.get(offset, ())),
             voice=event.voice if part.multiple_voices else "",
             staff=event.staff if part.staves > 1 else 0,
-            below=under.get(offset, ()),
+            below=tuple(under.get(offset, ())),
         )
         for offset, event in sorted(at.items())
     )
@@ -146,31 +163,35 @@ def _marked(part: Part, stands: list[Stand], style: Style, below: tuple[Event, t
         for stand in stands
         if stand.fingering
     )
-    findings = (*_on_words(part, events.values()), *_crowded(part, stands, style))
+    findings = (*_on_words(part, events.values()), *_crowded(part, stands, style, close))
     return Marked(marks, findings, pictures)
 
 
 def _below(
     part: Part, judged: list[Decision], stands: list[Stand], style: Style, numbers: Mapping[Fingering, int]
-) -> tuple[Event, tuple[str, ...]] | None:
-    """Where legend and list stand, and their rows; None for a part without a note that may carry them."""
+) -> list[tuple[Event, list[str]]]:
+    """Legend and list, each with the event it stands at; none for a part without a note that may carry them."""
     visible = [event for event in part.events if not (event.hidden or event.cue or event.ossia or event.grace)]
     if not visible:
-        return None
+        return []
+    visible.sort(key=lambda one: (one.onset, one.start))
     last = max(event.bar_index for event in visible)
-    at_end = style.legend_at == END
-    event = min((one for one in visible if not at_end or one.bar_index == last), key=lambda one: (one.onset, one.start))
-    # Nothing but a first bar is sure to begin at the left edge of a page.
-    width = _WIDE if event.bar_index == 0 and not at_end else _NARROW
+    end = next(event for event in visible if event.bar_index == last)
+    drawn = any(stand.drawn for stand in stands)
+    # Nothing but a first bar is sure to begin at the left edge of a page; a long list in narrow rows would push a page on.
+    left_edge = visible[0].bar_index == 0
+    list_at = START if len(numbers) > _SHORT_LIST and left_edge else END
+    legend_at = style.legend or (START if drawn or not numbers else list_at)
     full = style.notes == FULL
     entries: tuple[str, ...] = ()
-    if style.legend_at != NONE:
+    if legend_at != NONE:
         entries = legend(
             [stand.fingering for stand in stands if stand.fingering and stand.draw],
             style.language,
             plain=style.carrier == ASCII,
             statuses={decision.status for decision in judged} if style.notes != NONE else (),
             numbered=bool(numbers),
+            drawn=drawn,
             trilled=style.notes != NONE and any(map(is_trilled, judged)),
             gliding=full and any(map(is_gliding, judged)),
             contrary=[decision.contrary for decision in judged if decision.contrary and full],
@@ -180,7 +201,10 @@ def _below(
         f"{number_row(number, style.language)} {diagram.line(fingering, style.carrier == ASCII)}"
         for fingering, number in numbers.items()
     )
-    return event, (*_packed(entries, width), *_packed(listed, width))
+    return [
+        (visible[0], _packed(told, _WIDE if left_edge else _NARROW)) if at == START else (end, _packed(told, _NARROW))
+        for at, told in ((legend_at, entries), (list_at, listed))
+    ]
 
 
 def _packed(entries: Iterable[str], width: int) -> list[str]:
@@ -219,25 +243,24 @@ def stands_of(
     part: Part,
     decisions: Sequence[Decision],
     style: Style,
-    numbers: Mapping[Fingering, int] | None = None,
     plan: Sequence[PlannedNote] = (),
 ) -> list[Stand]:
-    """What stands above the staff of a part for its decisions on one flute, in time order. numbers: of fingerings, with
-    `first`. plan: ordinary notes that are to be among them."""
-    stands = _stands(part, decisions, style, numbers or {}) + _ordinary(part, plan, style, numbers or {})
+    """What stands above the staff of a part for its decisions on one flute, in time order. plan: ordinary notes that are to be
+    among them."""
+    stands = _stands(part, decisions, style) + _ordinary(part, plan)
     return _chosen(sorted(stands, key=lambda stand: stand.event.onset), style.diagrams)
 
 
-def _ordinary(part: Part, plan: Sequence[PlannedNote], style: Style, numbers: Mapping[Fingering, int]) -> list[Stand]:
+def _ordinary(part: Part, plan: Sequence[PlannedNote]) -> list[Stand]:
     at = {event.start: event for event in part.events}
     return [
-        Stand(at[note.start], (), note.fingering, Status.PLAYABLE, _number(note.fingering, numbers, style.language))
+        Stand(at[note.start], (), note.fingering, Status.PLAYABLE)
         for note in plan
         if note.place.part_id == part.id and not note.demand
     ]
 
 
-def _stands(part: Part, decisions: Sequence[Decision], style: Style, numbers: Mapping[Fingering, int]) -> list[Stand]:
+def _stands(part: Part, decisions: Sequence[Decision], style: Style) -> list[Stand]:
     """In time order. A word that says the technique is not said again while it goes on."""
     texts = words_by_place(part)
     found = []
@@ -245,7 +268,7 @@ def _stands(part: Part, decisions: Sequence[Decision], style: Style, numbers: Ma
     for decision in sorted(decisions, key=lambda one: one.demand.events[0].onset):
         start, end = fingerings_of(decision)
         # A numbered diagram serves many ways to it, and a column has no room for the sign.
-        against = decision.contrary if style.notes == FULL and not numbers else None
+        against = decision.contrary if style.notes == FULL and style.diagrams != FIRST else None
         events, kind = decision.demand.events, decision.demand.kind
         goes_on = kind == said and kind in (Kind.MULTIPHONIC, Kind.MICROTONE) and events[0].seconds <= until
         notes = (
@@ -254,16 +277,10 @@ def _stands(part: Part, decisions: Sequence[Decision], style: Style, numbers: Ma
             else notes_at(decision, texts, style.language, brief=style.notes == BRIEF, goes_on=goes_on)
         )
         said, until = kind, events[-1].seconds_end + _LONG_REST_SECONDS
-        found.append(
-            Stand(events[0], notes, start, decision.status, _number(start, numbers, style.language), contrary=against)
-        )
+        found.append(Stand(events[0], notes, start, decision.status, contrary=against))
         if end:
-            found.append(Stand(events[-1], (), end, decision.status, _number(end, numbers, style.language)))
+            found.append(Stand(events[-1], (), end, decision.status))
     return sorted(found, key=lambda stand: stand.event.onset)
-
-
-def _number(fingering: Fingering | None, numbers: Mapping[Fingering, int], language: str) -> str:
-    return number_row(numbers[fingering], language) if fingering and fingering in numbers else ""
 
 
 def _chosen(stands: list[Stand], diagrams: str) -> list[Stand]:
@@ -292,29 +309,28 @@ def _numbered(stand: Stand) -> list[str]:
     return [*stand.notes, stand.number]
 
 
-def _drawing(stand: Stand, style: Style) -> tuple[str, ...]:
+def _drawing(stand: Stand, style: Style) -> list[str]:
+    """Notes over the diagram; in columns a mark of doubt alone stands under it, for a narrow row above wider ones would slip
+    beneath them in a program that puts each row into the first gap it finds."""
     if not stand.drawn:
-        return ()
+        return [*stand.notes]
     if style.carrier == ROWS:
-        return diagram.rows(stand.drawn, stand.contrary)
-    return diagram.columns(stand.drawn, plain=style.carrier == ASCII)
+        return [*stand.notes, *diagram.rows(stand.drawn, stand.contrary)]
+    rows = diagram.columns(stand.drawn, plain=style.carrier == ASCII)
+    return [*rows, *stand.notes] if [len(note) for note in stand.notes] == [1] else [*stand.notes, *rows]
 
 
-def _crowded(part: Part, stands: list[Stand], style: Style) -> tuple[Finding, ...]:
-    """One finding where diagrams stand closer than programs find room for, with the option that helps."""
-    if style.diagrams == FIRST:
+def _crowded(part: Part, stands: list[Stand], style: Style, close: frozenset[int]) -> tuple[Finding, ...]:
+    """One finding where diagrams stand, or would stand, closer than programs find room for, with the option that helps."""
+    near = [stand.event for stand in stands if stand.draw and stand.event.start in close]
+    if not near or style.diagrams == FIRST:
         return ()
-    wide = style.carrier == ROWS or style.notes == FULL
-    room = _ROOM_FOR_ROWS if wide else _ROOM_FOR_COLUMN
-    drawn = [stand for stand in stands if stand.drawn]
-    close = [two.event for one, two in pairwise(drawn) if two.event.onset - one.event.onset < room]
-    if not close:
-        return ()
-    bars = tuple(dict.fromkeys(event.bar for event in close))
+    bars = tuple(dict.fromkeys(event.bar for event in near))
     more = len(bars) - _BARS_NAMED
     named = (*bars[:_BARS_NAMED], *(("..",) if more > 0 else ()))
-    advice = Message("reading.write_narrower" if wide else "reading.write_numbers")
-    return (Finding.of("F202", part.place(close[0]), advice=advice, n=len(close), bars=named),)
+    key, advice = ("crowded", "write_numbers") if style.diagrams == EVERY else ("numbered", "draw_all")
+    message = Message(f"reading.{key}", n=len(near), bars=named)
+    return (Finding.of("F202", part.place(near[0]), message=message, advice=Message(f"reading.{advice}")),)
 
 
 def _on_words(part: Part, events: Iterable[Event]) -> tuple[Finding, ...]:

@@ -183,6 +183,7 @@ def legend(
     statuses: Iterable[str] = (),
     *,
     numbered: bool = False,
+    drawn: bool = True,
     trilled: bool = False,
     gliding: bool = False,
     contrary: Iterable[Fingering] = (),
@@ -190,7 +191,8 @@ def legend(
 ) -> tuple[str, ...]:
     """The entries of a part's line at its first diagram, explaining only the signs these fingerings and statuses use;
     none without a fingering. plain: circles stand as plain signs.
-    numbered: fingerings carry numbers and are drawn once. trilled: some notes name the fingers of a trill.
+    numbered: some fingerings carry numbers and stand in a list. drawn: some stand at their places.
+    trilled: some notes name the fingers of a trill.
     gliding: some notes say what moves where.
     contrary: the notes of moves against the ear. column: the diagrams are columns."""
     shown = tuple(fingerings)
@@ -205,14 +207,15 @@ def legend(
     if diagram.vented_letters(shown) or "v" in suffixes:
         parts.append(lexicon.text("legend.letter_vent"))
     parts += [lexicon.text("legend.letter_hole")] if "o" in suffixes else []
-    parts.append(lexicon.text(f"legend.{'line' if numbered else 'column' if column else 'hands'}"))
-    parts += [lexicon.text("legend.flat")] if column and not numbered and diagram.flat_thumb(shown) else []
+    parts += [lexicon.text(f"legend.{'column' if column else 'hands'}")] if drawn or not numbered else []
+    parts += [lexicon.text("legend.flat")] if column and drawn and diagram.flat_thumb(shown) else []
     parts += [lexicon.text("legend.trill")] if (column or numbered) and diagram.trill_keys(shown) else []
+    parts += [lexicon.text("legend.line")] if numbered else []
     parts += [lexicon.text("legend.number")] if numbered else []
     parts += [lexicon.text("legend.to_and_fro")] if trilled else []
     parts += [lexicon.text("legend.gliding")] if gliding else []
     # A column has no room for the sign, and a numbered diagram serves many ways to it.
-    sign = "" if column or numbered else f"{diagram.CONTRARY} "
+    sign = "" if column or not drawn else f"{diagram.CONTRARY} "
     parts += [sign + lexicon.text("legend.contrary")] if against else []
     parts += [
         lexicon.text(f"legend.{status}") for status in (Status.DOUBTFUL, Status.UNPLAYABLE) if status in set(statuses)

@@ -85,6 +85,7 @@ ORDER = [
     ],
     ["annotate.wording", "annotate.choosing", "annotate.questions", "annotate.numbering", "annotate.since"],
     ["annotate.model_sound"],
+    ["annotate.crowding"],
     ["annotate.marking", "annotate.drawing.picture_files", "annotate.report"],
     ["annotate.drawing.picture_folder"],
     ["annotate.musescore.program", "annotate.musescore.native", "annotate.musescore.selfcheck"],

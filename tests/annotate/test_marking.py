@@ -39,8 +39,8 @@ def marked(folder: Path, style: Style, *bars: str) -> Marked:
     return found
 
 
-@pytest.mark.parametrize(("duration", "close"), [(1, True), (2, False), (4, False)])
-def test_diagrams_closer_than_a_quarter_are_told_with_the_option_that_helps(
+@pytest.mark.parametrize(("duration", "close"), [(1, True), (2, True), (4, False)])
+def test_diagrams_too_close_for_the_narrowest_program_are_told_with_the_option_that_helps(
     duration: int, close: bool, tmp_path: Path
 ) -> None:
     bar = mult(duration) * (8 // duration)

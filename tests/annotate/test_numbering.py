@@ -91,10 +91,25 @@ def test_parts_share_their_numbers_and_one_list_stands_in_the_first_part():
     assert first.marks[0].below and not second.marks[0].below
 
 
-@pytest.mark.parametrize("diagrams", ["changes", "every"])
-def test_without_first_there_are_no_numbers(diagrams):
-    told = [row for one in rows([decided(0, A), decided(1, B)], diagrams=diagrams) for row in one]
-    assert not [row for row in told if row.startswith("[")]
+@pytest.mark.parametrize(
+    ("diagrams", "quarters", "numbers"),
+    [("changes", 1, ["[1]", "[2]"]), ("changes", 2, []), ("every", 1, []), ("every", 2, [])],
+)
+def test_where_diagrams_would_stand_too_close_there_are_numbers_unless_every_one_is_asked_for(
+    diagrams, quarters, numbers
+):
+    told = [row for one in rows([decided(0, A), decided(quarters, B)], diagrams=diagrams) for row in one]
+    assert [row for row in told if row.startswith("[")] == numbers
+    assert ("○○" in told) == (not numbers)
+
+
+def test_a_place_with_room_is_drawn_and_a_run_without_is_listed_in_the_order_of_its_numbers():
+    decisions = [decided(0, C), decided(4, A), decided(5, B), decided(6, A)]
+    assert [one[-1] for one in rows(decisions)] == ["t1", "[1]", "[2]", "[1]"]
+    part = Part("P1", 1, "Flute", "", events=tuple(one.demand.events[0] for one in decisions))
+    below = [one.below for one in mark_parts([(part, decisions)], Style())[0].marks]
+    assert "left: thumb" in " ".join(below[0]) and "[1]" not in below[0][-1].split(" ..")[-1]
+    assert below[-1] == ("[1] T ○●● | ○○○ E♭", "[2] T ○●● | ○○○")
 
 
 def test_the_json_report_tells_the_numbers_last_in_each_demand_of_the_first_flute():
@@ -113,7 +128,7 @@ def test_the_text_report_has_the_table_when_it_is_asked_for():
     result = two_flutes()
     assert "Fingerings by number" not in text.render(result)
     told = text.render(result, numbered=True)
-    assert re.search(r"\[1\] +○●● T +T 2 3 \| Eb\n +○○○ E♭ +C5\+D6 \(bar 12\)\n", told)
+    assert re.search(r"\[1\] +○●● T +T 2 3 \| Eb\n +○○○ E♭ +C5 & D6 \(bar 12\)\n", told)
 
 
 @pytest.mark.parametrize("width", [40, 60, 80])
