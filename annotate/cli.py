@@ -15,8 +15,6 @@ from annotate.console import COULD_NOT_LOOK, LOOKED, WRITTEN_UNTOLD, Run, Unprin
 from annotate.telling import one_line
 from annotate.usage import group, misuse
 
-FAULT = "a fault of ventwise itself"
-
 
 @group(context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="ventwise")
@@ -42,12 +40,6 @@ def _language(typed: list[str], otherwise: str) -> str:
     told += [word.partition("=")[2] for word in typed if word.startswith("--language=")]
     asked = (told or [os.environ.get("VENTWISE_LANGUAGE", "")])[-1]
     return asked if asked.isalpha() and (known / f"{asked}.toml").is_file() else otherwise
-
-
-def _fault(error: BaseException) -> str:
-    last = traceback.extract_tb(error.__traceback__)[-1]
-    where = f"{Path(last.filename).name}, line {last.lineno}"
-    return f"{FAULT} ({type(error).__name__}: {error}; {where}): please report this"
 
 
 def main() -> None:
@@ -92,4 +84,6 @@ def _end(run: Run, error: BaseException) -> tuple[int, list[str]]:
     if isinstance(error, InputError):
         return code, [f"{written}{say.say(line)}" for line in error.messages]
     # A fault of this program must not pass for exit 1, "something is unplayable".
-    return code, [f"{written}{_fault(error)}"]
+    last = traceback.extract_tb(error.__traceback__)[-1]
+    where = f"{Path(last.filename).name}:{last.lineno}"
+    return code, [written + say.text("command.fault", kind=type(error).__name__, reason=str(error), where=where)]

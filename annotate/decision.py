@@ -132,7 +132,7 @@ class PlanCost:
     """What the plan of a part costs, and what it would if each note had the fingering that is cheapest by itself [pressed
     keys]."""
 
-    part: str
+    part: Place
     cost: float
     alone: float
 
@@ -151,7 +151,7 @@ class Result:
     findings: tuple[Finding, ...] = field(default=())
     not_judged: tuple[NotJudged, ...] = ()
     undecided: tuple[Undecided, ...] = ()
-    parts_read: tuple[str, ...] = ()
+    parts_read: tuple[Message | str, ...] = ()
     a4_hz: float = 440.0
     marked: int = 0
     """How many marks were written into the score."""

@@ -80,10 +80,15 @@ class Words:
 
     def place(self, place: Place) -> str:
         """Part, bar and beat as a musician says them; the bar alone for a place without a part's name."""
+        part = self.part(place)
         if place.is_whole_part:
-            return place.part
+            return part
         bar = self.text("place.bar_beat", bar=place.bar, beat=self.beat(place))
-        return self.text("place.in_part", part=place.part, bars=bar) if place.part else bar
+        return self.text("place.in_part", part=part, bars=bar) if part else bar
+
+    def part(self, place: Place) -> str:
+        """The name of the part in which a place is."""
+        return self.text("place.part", number=place.number) if place.number else place.part
 
     def beat(self, place: Place) -> str:
         """The beat as a decimal without needless zeros."""

@@ -127,7 +127,7 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
         findings=tuple(findings),
         not_judged=tuple(not_judged),
         undecided=tuple(undecided),
-        parts_read=tuple(part.label for part in parts),
+        parts_read=tuple(part.title for part in parts),
         a4_hz=a4_hz,
         decisions_file=kept.path,
         plan=tuple(note for part, own in plans for note in planned_notes(part, own)),
@@ -294,7 +294,7 @@ def _chosen_parts(headings: Score, options: Options) -> tuple[tuple[Part, str], 
     if not options.parts:
         if not flutes:
             named = headings.parts[:_LISTED_PARTS]
-            listed = tuple(Message("score.listed_name", number=part.number, name=part.label) for part in named)
+            listed = tuple(Message("score.listed_name", number=part.number, name=part.title) for part in named)
             more = len(headings.parts) - len(named)
             if more:
                 listed += (Message("score.more_parts", n=more),)

@@ -6,7 +6,8 @@ from fractions import Fraction
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where something stands. part: as `Part.label` has it; bar: as printed; beat: from 1, in units of the time signature's
+    """Where something stands. part: as `Part.label` has it; number: of a part without
+    a name, 0 for others; bar: as printed; beat: from 1, in units of the time signature's
     denominator, 0 for what holds for the whole part."""
 
     part: str
@@ -16,6 +17,7 @@ class Place:
     voice: str = ""
     rehearsal: str = ""
     seconds: float = 0.0
+    number: int = 0
 
     @property
     def is_whole_part(self) -> bool:

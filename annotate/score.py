@@ -9,6 +9,7 @@ from fractions import Fraction
 
 from annotate.findings import Finding
 from annotate.place import Place
+from fingering_db.message import Message
 from fingering_db.pitch import Pitch
 
 
@@ -180,17 +181,29 @@ class Part:
         return self.name or self.abbreviation or f"Part {self.number}"
 
     @property
+    def title(self) -> Message | str:
+        """The same as it is said: a part without a name has one in every language."""
+        return Message("place.part", number=self.number) if self._unnamed else self.label
+
+    @property
+    def _unnamed(self) -> int:
+        return 0 if self.name or self.abbreviation else self.number
+
+    @property
     def whole(self) -> Place:
         """The place of what holds for the whole part."""
-        return Place(self.label, self.id)
+        return Place(self.label, self.id, number=self._unnamed)
 
     def place(self, event: Event) -> Place:
         """The place of an event."""
-        return Place(self.label, self.id, event.bar, event.beat, event.voice, event.rehearsal, event.seconds)
+        return Place(
+            self.label, self.id, event.bar, event.beat, event.voice, event.rehearsal, event.seconds, self._unnamed
+        )
 
     def place_of_word(self, direction: Direction) -> Place:
         """The place of words."""
-        return Place(self.label, self.id, direction.bar, direction.beat, direction.voice)
+        at = direction.bar, direction.beat, direction.voice
+        return Place(self.label, self.id, *at, number=self._unnamed)
 
 
 @dataclass(frozen=True, slots=True)

@@ -54,12 +54,14 @@ class Entry:
     to: tuple[Pitch, ...]
     status: Status
     fingering: Fingering | None
+    number: int = 0
+    """As in `Place`; an earlier report does not tell it."""
 
     @property
     def place(self) -> Place:
         """Where it stands (beat to three decimals)."""
         beat = Fraction(self.beat).limit_denominator(1000) if self.beat == self.beat else Fraction(0)
-        return Place(self.part, self.part_id, self.bar, beat)
+        return Place(self.part, self.part_id, self.bar, beat, number=self.number)
 
     @property
     def content(self) -> object:
@@ -174,18 +176,9 @@ def _unfit(path: Path, why: Message) -> InputError:
 def _entry(demand: _Demand) -> Entry:
     beat = math.nan if demand.beat is None else demand.beat
     pitches, to = (tuple(Pitch.parse(name) for name in names) for names in (demand.written, demand.to))
-    return Entry(
-        demand.id,
-        demand.kind,
-        demand.part,
-        demand.part_id,
-        demand.bar,
-        beat,
-        pitches,
-        to,
-        demand.status,
-        Fingering.parse(demand.fingering) if demand.fingering else None,
-    )
+    fingering = Fingering.parse(demand.fingering) if demand.fingering else None
+    where = demand.part, demand.part_id, demand.bar, beat
+    return Entry(demand.id, demand.kind, *where, pitches, to, demand.status, fingering)
 
 
 def _entry_now(decision: Decision) -> Entry:
@@ -193,18 +186,8 @@ def _entry_now(decision: Decision) -> Entry:
     # As a report tells it: a comparison must not see what is lost in printing.
     pitches, to = (tuple(Pitch.parse(str(pitch)) for pitch in each) for each in (demand.pitches, demand.to))
     beat = round(float(place.beat), 3)
-    return Entry(
-        demand.id,
-        demand.kind,
-        place.part,
-        place.part_id,
-        place.bar,
-        beat,
-        pitches,
-        to,
-        decision.status,
-        decision.fingering,
-    )
+    where = place.part, place.part_id, place.bar, beat
+    return Entry(demand.id, demand.kind, *where, pitches, to, decision.status, decision.fingering, place.number)
 
 
 def earlier(result: Result) -> Earlier:

@@ -216,4 +216,4 @@ def plan_cost(part: Part, plans: Iterable[Planned]) -> PlanCost | None:
     told = [one for one in plans if any(number >= 0 for number in one.numbers)]
     if not told:
         return None
-    return PlanCost(part.label, sum(one.cost for one in told), sum(one.alone for one in told))
+    return PlanCost(part.whole, sum(one.cost for one in told), sum(one.alone for one in told))

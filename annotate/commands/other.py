@@ -27,10 +27,11 @@ def plugin(folder: Path | None, score: Path | None) -> int:
     from annotate.language import words
     from annotate.musescore import plugin as plug_in
 
+    said = words(language())
     if score is not None:
-        console.echo(plug_in.places(score))
+        console.echo(plug_in.places(score, said))
         return LOOKED
-    console.tell(words(language()).say(plug_in.install(folder)))
+    console.tell(said.say(plug_in.install(folder, said)))
     return LOOKED
 
 

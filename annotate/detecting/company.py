@@ -8,6 +8,7 @@ from annotate.detecting.sonority import is_silent
 from annotate.detecting.words import tells_section
 from annotate.reading.flute_parts import flute_family
 from annotate.score import Part, Score
+from fingering_db.message import Message
 
 _SAME_PITCH = 0.01
 """Two pitches nearer than this [semitones] are one."""
@@ -22,7 +23,7 @@ class _Desk:
 
     number: int
     id: str
-    label: str
+    label: Message | str
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,15 +34,15 @@ class Company:
     each with the first two of the parts that do (one may be the part itself)."""
 
     parts: int = 0
-    desk: str = ""
-    section: str = ""
+    desk: Message | str = ""
+    section: Message | str = ""
     own: str = ""
     sounding: Mapping[Fraction, Mapping[_Pitches, Sequence[_Desk]]] = field(default_factory=dict)
 
-    def doubles(self, onset: Fraction, pitches: _Pitches) -> tuple[str, int]:
+    def doubles(self, onset: Fraction, pitches: _Pitches) -> tuple[Message | str, int]:
         """(name of the part, index of the pitch) where another desk begins just one of the pitches [semitones] at this
         moment; ('', -1) for none. A desk with all of them doubles the chord as it is, and tells nothing."""
-        best: tuple[int, str, int] | None = None
+        best: tuple[int, Message | str, int] | None = None
         for others, desks in self.sounding.get(onset, {}).items():
             desk = next((each for each in desks if each.id != self.own), None)
             if desk is None or (best is not None and desk.number >= best[0]):
@@ -60,12 +61,12 @@ class Companies:
         self._parts = len(score.parts)
         self._desks: dict[str, list[_Desk]] = {}
         self._family: dict[str, str] = {}
-        self._sections = [(part.id, part.label) for part in score.parts if tells_section(part.name)][:2]
+        self._sections = [(part.id, part.title) for part in score.parts if tells_section(part.name)][:2]
         self._sounding: dict[str, dict[Fraction, dict[_Pitches, list[_Desk]]]] = {}
         for number, part in enumerate(score.parts):
             family = self._family[part.id] = flute_family(part)
             if family:
-                desk = _Desk(number, part.id, part.label)
+                desk = _Desk(number, part.id, part.title)
                 self._desks.setdefault(family, []).append(desk)
                 self._add(desk, part, self._sounding.setdefault(family, {}))
 

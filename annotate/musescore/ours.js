@@ -1,6 +1,7 @@
 // Texts that ventwise wrote, in whatever voice they stand: rows before an invisible sign or between two, as its grammar has them. What a
 // user typed there is the user's and stays. The algorithm is that of own_rows.py, and so are the patterns.
 var GRAMMAR = null // filled in by `ventwise plugin --to FOLDER`
+var WORDS = null // likewise, in the language asked for
 
 function isWhole(pattern, text) {
     return new RegExp("^(?:" + pattern + ")$").test(text)

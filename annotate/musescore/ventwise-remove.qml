@@ -4,8 +4,8 @@ import MuseScore 3.0
 import "ours.js" as Ours
 
 MuseScore {
-    menuPath: "Plugins.ventwise.Remove fingerings"
-    description: "Removes the fingerings and notes that ventwise wrote."
+    menuPath: "Plugins.ventwise.{remove}"
+    description: "{removes}"
     version: "1.0"
     requiresScore: true
 

@@ -1,5 +1,5 @@
 // ventwise for MuseScore 3: fingerings and technique notes as staff texts, one step that can be undone.
-// Put in place by `ventwise plugin --to FOLDER`, which fills in the command below.
+// Put in place by `ventwise plugin --to FOLDER`, which fills in the command and all words below.
 import QtQuick 2.2
 import QtQuick.Dialogs 1.2
 import MuseScore 3.0
@@ -8,8 +8,8 @@ import "ours.js" as Ours
 
 MuseScore {
     id: plugin
-    menuPath: "Plugins.ventwise.Write fingerings"
-    description: "Writes fingerings for multiphonics, glissandi and microtones into the flute parts."
+    menuPath: "Plugins.ventwise.{write}"
+    description: "{writes}"
     version: "1.0"
     requiresScore: true
 
@@ -31,22 +31,22 @@ MuseScore {
     function ask() {
         var base = file.tempPath() + "/ventwise-" + Date.now()
         if (!writeScore(curScore, base, "musicxml")) {
-            tell("The score could not be exported to " + base + ".musicxml.")
+            tell(Ours.WORDS.not_exported.arg(base + ".musicxml"))
             return null
         }
-        process.start(command + ' plugin --places "' + base + '.musicxml"')
+        process.start(command + ' plugin --language ' + Ours.WORDS.language + ' --places "' + base + '.musicxml"')
         var ended = process.waitForFinished(timeLimit)
         var answer = ended ? process.readAllStandardOutput().toString() : ""
         file.source = base + ".musicxml"
         file.remove()
         if (!ended) {
-            tell("The command '" + command + "' is missing or did not end. Run: ventwise plugin --to FOLDER")
+            tell(Ours.WORDS.no_answer.arg(command))
             return null
         }
         try {
             answer = JSON.parse(answer)
         } catch (error) {
-            tell("The command '" + command + "' gave no list of places.")
+            tell(Ours.WORDS.no_list.arg(command))
             return null
         }
         if (answer.error) {
@@ -131,7 +131,7 @@ MuseScore {
             var written = write(byTrack(answer.places))
             curScore.endCmd()
             var missed = answer.places.length - written
-            tell(answer.told + (missed ? " " + missed + " places were not found." : ""))
+            tell(answer.told + (missed ? " " + Ours.WORDS.missed.arg(missed) : ""))
         }
         Qt.quit()
     }

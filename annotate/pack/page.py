@@ -137,7 +137,7 @@ def _filters(content: PageContent) -> Html:
         for name, key in (("from", "pack.bar_from"), ("to", "pack.bar_to"))
     ]
     chosen = []
-    parts = {one.demand.place.part_id: one.demand.place.part for one in report.result.first_flute()}
+    parts = {one.demand.place.part_id: words.part(one.demand.place) for one in report.result.first_flute()}
     if len(parts) > 1:
         options = [tag("option", {"value": ""}, words.text("pack.every_part"))]
         options += [tag("option", {"value": part}, clean(name)) for part, name in parts.items()]

@@ -74,7 +74,7 @@ def part_pdf(
             signs.append({"picture": name, "text": text})
         told.append(
             {
-                "name": clean(part.part.label),
+                "name": clean(words.say(part.part.title)),
                 "flute": clean(part.flute),
                 "head": sheet_for(paper, legend).head,
                 "pages": names,

@@ -207,7 +207,7 @@ def _music(made: Prepared, part: PaperPart, drawn_: Drawn, page: Page, glyphs: S
             for n, svg in enumerate(svgs, start=1)
         )
 
-    return MusicPart(part.part.label, texts(drawn_.paper, head), texts(drawn_.phone))
+    return MusicPart(made.words.say(part.part.title), texts(drawn_.paper, head), texts(drawn_.phone))
 
 
 def _instead(music: Sequence[Drawn], drawings: Store) -> dict[str, dict[str, object]]:

@@ -2,12 +2,11 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Any, NoReturn
 
 from annotate.findings import Finding, InputError, Remarks
-from annotate.place import Place
 from annotate.reading.chord_notes import ChordReader, RawEvent
 from annotate.reading.directions import RawDirection, read_direction
 from annotate.reading.notes import RawNote, duration_from_type
@@ -16,6 +15,7 @@ from annotate.reading.repeats import RepeatSign, signs_of
 from annotate.reading.time import Meter, TempoMark, read_meter, read_metronome, read_sound_tempo
 from annotate.reading.tree import Node
 from annotate.reading.values import MalformedError, decimal, flat, shown, whole
+from annotate.score import Part
 from fingering_db.message import Message
 
 MAX_GRID = 10**15
@@ -84,12 +84,12 @@ class RawPart:
 class PartReader:
     """Reads the bars of one part in order. full: notes too; else only time, tempo and rehearsal marks."""
 
-    def __init__(self, part_id: str, name: str, full: bool, remarks: Remarks, instruments: frozenset[str]) -> None:
-        self.raw = RawPart(part_id)
+    def __init__(self, part: Part, full: bool, remarks: Remarks) -> None:
+        self.raw = RawPart(part.id)
         self.full = full
-        self.name = name
+        self._part = part
         self._remarks = remarks
-        self._instruments = instruments
+        self._instruments = frozenset(each.id for each in part.instruments)
         self._divisions: Fraction | None = None
         self._grid = 1
         self._lengths: dict[str, int] = {}
@@ -119,13 +119,15 @@ class PartReader:
         try:
             self._children(node)
         except MalformedError as error:
-            raise InputError(Message("score.at_bar", part=self.name, bar=raw.bars[-1], what=error.message)) from None
+            raise InputError(
+                Message("score.at_bar", part=self._part.title, bar=raw.bars[-1], what=error.message)
+            ) from None
         raw.contents.append(self._quarters(self._reach))
         raw.silent.append(self._silent)
 
     def refuse(self, node: Node, why: Message) -> NoReturn:
         """Raise InputError naming part and bar. node: a `<measure>` that has only begun."""
-        raise InputError(Message("score.at_bar", part=self.name, bar=self._bar(node), what=why))
+        raise InputError(Message("score.at_bar", part=self._part.title, bar=self._bar(node), what=why))
 
     def _bar(self, node: Node) -> str:
         return flat(node.attributes.get("number", "")) or str(len(self.raw.bars) + 1)
@@ -389,7 +391,7 @@ class PartReader:
 
     def _remark(self, code: str, offset: Fraction | None = None, **said: Any) -> None:
         moment = self._quarters(self._cursor) if offset is None else offset
-        place = Place(self.name, self.raw.id, self.raw.bars[-1], 1 + moment / self._meter.unit)
+        place = replace(self._part.whole, bar=self.raw.bars[-1], beat=1 + moment / self._meter.unit)
         self._remarks.add(Finding.of(code, place, **said))
 
 

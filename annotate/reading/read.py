@@ -125,8 +125,7 @@ class _Gathering:
             self._listed[part_id] = part
             self._remarks.add(Finding.of("R110", None, id=shown(part_id)))
         full = self._wanted is None or part_id in self._wanted
-        ids = frozenset(each.id for each in part.instruments)
-        self._reader = PartReader(part_id, part.label, full, self._remarks, ids)
+        self._reader = PartReader(part, full, self._remarks)
         self._raw[part_id] = self._reader.raw
         return (LEFT_OUT, False) if full else (SKIMMED, True)
 
@@ -156,7 +155,7 @@ class _Gathering:
         for part in self.parts:
             raw = self._raw.get(part.id)
             if raw is None:
-                self._remarks.add(Finding.of("R111", None, part=part.label))
+                self._remarks.add(Finding.of("R111", None, part=part.title))
             done.append(part if raw is None else _timed_part(part, raw, timeline, rehearsals))
         return tuple(done)
 

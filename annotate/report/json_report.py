@@ -63,7 +63,8 @@ def as_data(report: Report, since: Since | None = None) -> dict[str, Any]:
     data["decisions_file"] = result.decisions_file
     data["plan"] = [_planned(note) for note in result.plan]
     data["plan_costs"] = [
-        {"part": one.part, "plan": figure(one.cost, 1), "each_alone": figure(one.alone, 1)} for one in result.plan_costs
+        {"part": one.part.part, "plan": figure(one.cost, 1), "each_alone": figure(one.alone, 1)}
+        for one in result.plan_costs
     ]
     return data | {"since": _since(since)} if since else data
 

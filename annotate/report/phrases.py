@@ -72,7 +72,7 @@ class Page:
         """Bars, part by part where there are several parts."""
         by_part: dict[str, list[Place]] = {}
         for place in places:
-            by_part.setdefault(place.part, []).append(place)
+            by_part.setdefault(self.words.part(place), []).append(place)
         if len(by_part) == 1 and not self.several_parts:
             return self.bars(places, bar_above)
         texts = [
@@ -140,10 +140,7 @@ class Page:
 
     def full_place(self, place: Place) -> str:
         """`Flute, bar 12, beat 2`."""
-        if place.is_whole_part:
-            return self.clean(place.part)
-        at = self.say("place.bar_beat", bar=place.bar, beat=self.words.beat(place))
-        return self.say("place.in_part", part=place.part, bars=at)
+        return self.clean(self.words.place(place))
 
     def rows(self, fingering: Fingering) -> tuple[str, str]:
         """A fingering as its two rows of signs."""

@@ -1,6 +1,7 @@
 """Lists of the text report: fingerings by number, what the signs mean, and what has changed since an earlier report."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from annotate.decision import Decision
 from annotate.drawing.diagram import letter_keys
@@ -67,7 +68,7 @@ def _shown(decision: Decision) -> tuple[Fingering | None, ...]:
 
 def _end_place(decision: Decision) -> Place:
     event, place = decision.demand.events[-1] if decision.demand.events else None, decision.demand.place
-    return Place(place.part, place.part_id, event.bar, event.beat) if event else place
+    return replace(place, bar=event.bar, beat=event.beat) if event else place
 
 
 def change_lines(since: Since, page: Page) -> list[str]:
@@ -93,7 +94,7 @@ def _where(entry: Entry, pair: Pair | None, page: Page) -> str:
     place = together(page.say("place.bar_beat", bar=entry.bar, beat=page.words.beat(entry.place)))
     if pair and pair.now and pair.was.bar != pair.now.bar:
         place = page.say("since.moved", place=place, bar=pair.was.bar)
-    return page.clean(f"{entry.part}, {place}") if page.several_parts else place
+    return page.clean(f"{page.words.part(entry.place)}, {place}") if page.several_parts else place
 
 
 def _state(entry: Entry, page: Page) -> str:

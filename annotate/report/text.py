@@ -88,7 +88,7 @@ class _Layout(Page):
     def heading(self) -> list[str]:
         """What was read, for which flutes, and the headline in figures."""
         result, total = self.report.result, self.report.total
-        flutes, parts = ", ".join(result.flutes), ", ".join(result.parts_read)
+        flutes, parts = ", ".join(result.flutes), ", ".join(map(self.words.say, result.parts_read))
         if result.a4_hz != _USUAL_A4_HZ:
             flutes = self.say("report.tuning", flutes=flutes, hz=self.words.number(result.a4_hz, "g"))
         read = self.count("report.parts", len(result.parts_read), list=parts)
@@ -213,7 +213,7 @@ class _Layout(Page):
         lines = []
         for one in self.report.result.plan_costs:
             figures = [self.words.number(cost, ".1f") for cost in (one.cost, one.alone)]
-            told = self.say("plan.costs", part=self.clean(one.part), plan=figures[0], alone=figures[1])
+            told = self.say("plan.costs", part=self.clean(self.words.part(one.part)), plan=figures[0], alone=figures[1])
             lines += wrap(told, self.width, hanging=2)
         return [self.rule(), *lines] if lines else []
 
@@ -331,7 +331,7 @@ class _Layout(Page):
         when = f"{int(place.seconds) // 60}:{int(place.seconds) % 60:02d}"
         mark = f"{self.clean(place.rehearsal)}, {when}" if place.rehearsal else when
         lines = [self.say("place.bar_beat", bar=place.bar, beat=self.words.beat(place)), mark]
-        return [*lines, self.clean(place.part)] if self.several_parts else lines
+        return [*lines, self.clean(self.words.part(place))] if self.several_parts else lines
 
     def answers(self, group: Group, width: int) -> list[str]:
         demand = group.demand

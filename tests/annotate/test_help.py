@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterator
 
@@ -9,9 +10,11 @@ import click
 import pytest
 from click.testing import CliRunner
 
+from annotate import start
 from annotate.cli import cli
 from annotate.console import Run
 from annotate.language import languages, words
+from annotate.musescore.plugin import plug_in
 from annotate.usage import misuse
 
 ENGLISH = re.compile(r"\b(the|of|and|is|are|with|expected|such|what)\b")
@@ -64,6 +67,33 @@ def test_misuse_is_told_in_the_language_asked_for(typed: list[str], language: st
     told = misuse(caught.value, words(language))
     assert "--help" in told and "\n" not in told
     assert not ENGLISH.search(told) or language == "en", told
+
+
+@pytest.mark.parametrize("language", languages())
+def test_a_run_stopped_before_its_words_are_read_ends_in_a_line_of_its_language(
+    language: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    expected = f"ventwise: {words(language).text('command.not_begun')}\n".encode()
+    for typed in (["--language", language], [f"--language={language}"]):
+        monkeypatch.setattr("sys.argv", ["ventwise", "check", "s.musicxml", *typed])
+        assert start._stopped() == expected and expected.isascii()
+    monkeypatch.setattr("sys.argv", ["ventwise", "--language", "../en"])
+    monkeypatch.setenv("VENTWISE_LANGUAGE", language)
+    assert start._stopped() == expected
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_plug_in_speaks_the_language_asked_for(language: str) -> None:
+    files = plug_in("ventwise", words(language))
+    shown = re.findall(r'(?:menuPath|description): "(.*)"', "".join(files.values()))
+    told, _ = json.JSONDecoder().raw_decode(files["ours.js"].partition("WORDS = ")[2])
+    assert told.pop("language") == language and len(shown) == 4 and all(text.count("%1") == 1 for text in told.values())
+    said = " ".join((*shown, *told.values())).replace("ventwise plugin --to FOLDER", "")
+    assert bool(ENGLISH.search(said)) == (language == "en"), said
+    assert not re.search(r"\{\w+\}", said)
+    assert not re.findall(
+        r'tell\("|"[^"]*\w \w[^"]*\w \w[^"]*"', re.sub("description: .*|//.*", "", files["ventwise.qml"])
+    )
 
 
 @pytest.mark.parametrize("language", languages())

@@ -200,9 +200,12 @@ def test_a_file_that_may_not_be_read_is_told(run: Run, monkeypatch: pytest.Monke
 def test_what_goes_wrong_in_the_program_itself_is_no_verdict(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     """Exit 1 would say that something is unplayable."""
     monkeypatch.setattr(pipeline, "detect", lambda *_: 1 / 0)
-    code, out, err = run("check", "s.musicxml")
-    assert (code, out, err.count("\n")) == (2, "", 1)
-    assert "a fault of ventwise itself (ZeroDivisionError" in err
+    faults = {"en": "a fault of ventwise itself", "de": "ein Fehler von", "fr": "une erreur de", "it": "un errore di"}
+    for language, fault in faults.items():
+        code, out, err = run("check", "s.musicxml", "--language", language)
+        assert (code, out, err.count("\n")) == (2, "", 1)
+        assert fault in err and "(ZeroDivisionError" in err
+        assert ("report this" in err) == (language == "en")
 
 
 # -- the folder for pictures

@@ -17,6 +17,7 @@ import fingering_db
 from annotate.language import Words, languages, words
 from annotate.place import Place
 from annotate.report import text
+from annotate.score import Part
 from fingering_db.message import Message
 from fingering_db.pitch import Pitch
 
@@ -145,7 +146,7 @@ def test_no_key_is_in_the_file_without_being_used():
             f'"{key}"' in code
             or f"'{key}'" in code
             or (made and key.startswith(made))
-            or key.split(".")[1] in ("heading", "lines")
+            or key.split(".")[1] in ("heading", "lines", "not_begun")  # the last is read as bytes, before anything else
         )
         assert used, key
 
@@ -201,6 +202,20 @@ def test_values_are_said_by_their_kind():
     assert lexicon.value(Place("Flute", "P1", "12", Fraction(5, 2))) == "Flute, bar 12, beat 2.5"
 
 
+def test_a_part_without_a_name_is_called_so_in_every_language():
+    place = Place("Part 3", "P3", "7", Fraction(2), number=3)
+    told = {language: words(language).place(place) for language in languages()}
+    assert told == {
+        "en": "Part 3, bar 7, beat 2",
+        "de": "Stimme 3, Takt 7, Zeit 2",
+        "fr": "partie 3, mes. 7, temps 2",
+        "it": "parte 3, batt. 7, mov. 2",
+    }
+    unnamed, named = Part("P3", 3, "", ""), Part("P1", 1, "Flute", "Fl.")
+    assert unnamed.whole == Place("Part 3", "P3", number=3) and named.whole == Place("Flute", "P1")
+    assert (words("de").say(unnamed.title), words("de").say(named.title)) == ("Stimme 3", "Flute")
+
+
 def test_messages_one_after_the_other_are_said_as_sentences():
     one, two = Message("glide.speed", speed=30.4), Message("glide.weakest", confidence=0.5)
     assert one + None is one
@@ -210,10 +225,13 @@ def test_messages_one_after_the_other_are_said_as_sentences():
 
 
 ENGLISH_KEPT = {
-    "annotate/cli.py": "the report of a fault, for those who mend it",
     "annotate/catalogue/page.py": "the style of the page and its policy, for browsers",
     "annotate/report/answers_json.py": "names of fields",
     "annotate/report/json_report.py": "names of fields; JSON is the same in all languages",
+    "fingering_db/evidence.py": "figures for those who work on the model",
+    "fingering_db/family.py": "figures for those who make the flutes' files",
+    "fingering_db/fitting.py": "figures for those who make the flutes' files",
+    "fingering_db/neighbours.py": "errors for those who call it",
     "annotate/usage.py": "what click says of a misused option, to tell two cases apart",
     "annotate/console.py": "a reason like those that the system gives",
     "annotate/detecting/words.py": "an error for those who edit the vocabulary",
@@ -225,7 +243,6 @@ ENGLISH_KEPT = {
     "annotate/pack/page.py": "the page's content security policy",
     "annotate/files/writing.py": "XML, and errors for those who call it",
     "annotate/detecting/detect.py": "an error for those who call it",
-    "annotate/musescore/plugin.py": "what the plug-in shows, which speaks English",
 }
 """Modules that hold English sentences, each with the reason."""
 
@@ -250,7 +267,9 @@ def sentences(path: Path) -> list[str]:
     return [text for text in texts if len(re.findall(r"(?<![\\\w])[A-Za-z]{2,}(?= |[.,:;]|$)", text)) >= 4]
 
 
-@pytest.mark.parametrize("path", [path for path in SOURCES if "annotate" in path.parts], ids=lambda path: path.stem)
+@pytest.mark.parametrize(
+    "path", [path for path in SOURCES if "acoustics" not in path.parts], ids=lambda path: path.stem
+)
 def test_no_sentence_stands_in_a_module_where_no_language_reaches_it(path):
     name = path.relative_to(Path(str(annotate.__file__)).parent.parent).as_posix()
     found = sentences(path)

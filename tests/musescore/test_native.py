@@ -311,7 +311,7 @@ def test_the_plug_in_is_told_places_or_one_error_as_json(tmp_path):
 
     example = Path(__file__).parents[2] / "examples/composer/low-water.musicxml"
     told = json.loads(places(example))
-    assert len(told["places"]) > 5 and "places judged" in told["told"]
+    assert len(told["places"]) > 5 and told["told"].startswith("Places judged: 10,")
     first = told["places"][0]
     assert set(first) == {"part", "staff", "measure", "quarters", "voice", "text"} and first["part"] == 1
     (tmp_path / "bad.musicxml").write_text("<score-partwise", encoding="utf-8")
