@@ -17,6 +17,7 @@ from annotate.decisions.rulings import NONE, Ruling, Rulings
 from annotate.demand import Demand, Kind
 from annotate.detecting.fingering_text import written_for_notes
 from annotate.findings import Finding
+from annotate.place import Place
 from annotate.score import Event, Part
 from annotate.weights import changed
 from fingering_db.message import Message
@@ -47,11 +48,18 @@ def decide(
     searched = (demand for demand in demands if demand.kind is not Kind.NOTE)
     for one in dict.fromkeys(desk.model for demand in searched for desk in at(demand.events[0])):
         atlas(one, progress)  # here, where somebody is told how it goes
+    known: dict[object, Decision] = {}
     for done, demand in enumerate(demands, start=1):
         row, ruling = [], ruled.of(part.id, demand.events[0])
         for number, desk in enumerate(at(demand.events[0])):
+            key = _anywhere(demand), desk, ruling
+            if key in known:
+                row.append(replace(known[key], demand=demand))
+                continue
             decision, told[demand.id, number] = choose(demand, desk, ruling)
             row.append(decision)
+            if not (told[demand.id, number] or demand.is_to_and_fro):  # these look at the place itself
+                known[key] = decision
         rows.append(row)
         let_go()
         if progress:
@@ -67,6 +75,12 @@ def decide(
         findings += fixed_remarks(part, plans[0], lambda event: ruled.of(part.id, event))
     findings += _motions(part, rows, plans[0])
     return Decided(tuple(decision for row in rows for decision in row), tuple(findings), plans[0])
+
+
+def _anywhere(demand: Demand) -> Demand:
+    """What a demand asks wherever it stands; how long it has counts for a glissando."""
+    seconds = demand.seconds_end - demand.place.seconds if demand.kind is Kind.GLISSANDO else 0.0
+    return replace(demand, id="", place=Place("", ""), events=(), address="", seconds_end=seconds)
 
 
 def _column(at: DesksAt, number: int) -> DeskAt:
