@@ -57,7 +57,8 @@ class Point:
 class Glide:
     """A way to slide. means: SLIDE, HALF_HOLE or KEY_LIFT. start_cents, end_cents: deviation of each pitch at the ends.
     confidence: that of the weakest point. jump_cents: largest jump under way, 0 where it is continuous. moving: touches that
-    roll or lift. effort: of the start's fingering."""
+    roll or lift. effort: of the start's fingering. lip_cents: how far the lip holds a single pitch off its usual place all the
+    way, counted in the deviations, not in the path."""
 
     means: str
     path: tuple[Point, ...]
@@ -67,6 +68,7 @@ class Glide:
     jump_cents: float = 0.0
     moving: tuple[str, ...] = ()
     effort: float = 0.0
+    lip_cents: float = 0.0
 
     @property
     def worst_cents(self) -> float:
@@ -88,6 +90,15 @@ class Glide:
         """How far each component moves."""
         ends = zip(self.path[0].sounds, self.path[-1].sounds, strict=True)
         return tuple(float(1200.0 * np.log2(last.hz / first.hz)) for first, last in ends)
+
+    def centred(self, bend_cents: float) -> "Glide":
+        """With the lip held so that both ends of a single pitch are equally far off, as far as it bends; others as they are."""
+        if len(self.start_cents) > 1:
+            return self
+        shift = -(self.start_cents[0] + self.end_cents[0]) / 2.0
+        shift = min(max(shift, -bend_cents), bend_cents)
+        ends = ((self.start_cents[0] + shift,), (self.end_cents[0] + shift,))
+        return replace(self, start_cents=ends[0], end_cents=ends[1], lip_cents=shift)
 
 
 def slide_glides(

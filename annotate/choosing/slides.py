@@ -162,7 +162,7 @@ def ways(
             every = _ways(desk.model, start, end, tolerance, desk.a4_hz)
         else:
             every = _by_slide(desk.model, start, end, tolerance, desk.a4_hz, begin_mm)
-        found += tuple(glide for glide in every if means in ("", glide.means))
+        found += tuple(_in_tune(glide, desk, tolerance_cents) for glide in every if means in ("", glide.means))
         if any(glide.confidence >= PLAYABLE_CONFIDENCE and glide.means != KEY_LIFT for glide in found):
             break
     one_each: dict[object, Glide] = {}
@@ -171,6 +171,14 @@ def ways(
         hands = first.fingering.touches[:-1], last.fingering.touches[:-1], glide.moving
         one_each.setdefault((glide.means, hands, round(first.slide_mm), round(last.slide_mm)), glide)
     return tuple(sorted(one_each.values(), key=is_a_jump))
+
+
+def _in_tune(glide: Glide, desk: Desk, tolerance_cents: float) -> Glide:
+    """A glide of one note that is too narrow or off at one end, with the lip making up for it where that is enough."""
+    if glide.means == KEY_LIFT or glide.worst_cents <= tolerance_cents:
+        return glide
+    centred = glide.centred(desk.model.instrument.lip.bend_cents)
+    return centred if centred.worst_cents <= tolerance_cents else glide
 
 
 def is_a_jump(glide: Glide) -> bool:
@@ -235,6 +243,8 @@ def glide_reason(glide: Glide, status: Status, tolerance_cents: float, seconds: 
     speed = _speed(glide, seconds)
     if glide.means == SLIDE and seconds > 0.0:
         text += Message("glide.speed", speed=speed)
+    if glide.lip_cents:
+        text += Message("glide.lip_helps", cents=glide.lip_cents)
     if status == Status.DOUBTFUL and glide.confidence < PLAYABLE_CONFIDENCE:
         text += Message("glide.weakest", confidence=glide.confidence)
     return text
@@ -244,14 +254,14 @@ def path_points(glide: Glide, a4_hz: float) -> tuple[PathPoint, ...]:
     """The path as it stands in the report; lip in cents of the lowest component, from the start of the glide."""
     sounds = path_sounds(glide, a4_hz)
     return tuple(
-        PathPoint(point.t, point.slide_mm, point.open, 0.0, point.fingering, sounds[number])
+        PathPoint(point.t, point.slide_mm, point.open, glide.lip_cents, point.fingering, sounds[number])
         for number, point in enumerate(glide.path)
     )
 
 
 def path_sounds(glide: Glide, a4_hz: float) -> list[tuple[Sound, ...]]:
     """What sounds at each point."""
-    return [shown(point.sounds, a4_hz) for point in glide.path]
+    return [_bent(shown(point.sounds, a4_hz), glide.lip_cents, a4_hz) for point in glide.path]
 
 
 def _asked_cents(demand: Demand) -> float:
@@ -280,14 +290,16 @@ def _by_lip(demand: Demand, desk: Desk, ruling: Ruling) -> Decision | None:
     up = 1.0 if demand.to_sounding[0].midi > demand.sounding[0].midi else -1.0
     ends = ((0.0, -up * asked / 2.0), (1.0, up * asked / 2.0))
     why = Message("glide.lip_alone", asked=asked, bend=bend, fingering=str(best.fingering))
-    path = tuple(PathPoint(t, 0.0, (), lip, best.fingering, _bent(asked_for, lip, desk)) for t, lip in ends)
+    path = tuple(PathPoint(t, 0.0, (), lip, best.fingering, _bent(asked_for, lip, desk.a4_hz)) for t, lip in ends)
     return replace(decided(demand, desk, Status.PLAYABLE, why, best), path=path)
 
 
-def _bent(sounds: tuple[Sound, ...], cents: float, desk: Desk) -> tuple[Sound, ...]:
+def _bent(sounds: tuple[Sound, ...], cents: float, a4_hz: float) -> tuple[Sound, ...]:
     """The same sounds moved by the lip."""
+    if not cents:
+        return sounds
     moved = [(one, one.hz * 2.0 ** (cents / 1200.0)) for one in sounds]
-    return tuple(replace(one, hz=hz, pitch=Pitch.from_hz(hz, desk.a4_hz)) for one, hz in moved)
+    return tuple(replace(one, hz=hz, pitch=Pitch.from_hz(hz, a4_hz)) for one, hz in moved)
 
 
 def _not_continuous(demand: Demand, desk: Desk) -> Decision:

@@ -8,6 +8,7 @@ from annotate.output import cut, display_width, pad, together, wrap
 from annotate.report.content import Group, Report, deviations
 from annotate.report.phrases import Page
 from fingering_db.pitch import Pitch
+from fingering_db.playability import PLAYABLE_CONFIDENCE
 
 MARGIN = {Status.DOUBTFUL: "?", Status.UNPLAYABLE: "!"}
 _MOST = 13  # lines: with the heading they fill a terminal of 24
@@ -17,7 +18,12 @@ _WORTH_TELLING = 20.0  # cents beyond which a doubt is told by how far off it is
 _REASONS = ("P1", "P4", "P5", "P9", "G1", "P3", "P2")
 """Codes of findings whose reason is said in a few words (`short.CODE`), the most telling first."""
 
-_SAME_NOTES = {"joint.after_a_rest": "short.after_a_rest", "glide.by_other_means": "short.other_means"}
+_SAME_NOTES = {
+    "joint.after_a_rest": "short.after_a_rest",
+    "glide.by_other_means": "short.other_means",
+    "glide.one_after_the_other": "short.no_gliss",
+    "glide.on_slide": "short.on_slide",
+}
 """Ways out that keep the notes of a glissando, by why they are offered."""
 
 
@@ -97,7 +103,7 @@ def _cells(report: Report, group: Group, page: Page) -> tuple[str, str, str, str
     where = page.places((demand.place, *also)) if also else page.where(demand.place)
     instead = next((_instead(one, demand, page) for one in decision.instead), "")
     if not instead and demand.kind == Kind.GLISSANDO and decision.status == Status.DOUBTFUL:
-        instead = page.say("short.no_gliss")
+        instead = page.say("short.narrow" if decision.confidence >= PLAYABLE_CONFIDENCE else "short.no_gliss")
     return where, page.asked(demand), _why(report, group, decision, page), instead
 
 
@@ -116,20 +122,21 @@ def _said(pitches: tuple[Pitch, ...], to: tuple[Pitch, ...], page: Page) -> str:
 def _why(report: Report, group: Group, decision: Decision, page: Page) -> str:
     """The reason in a few words: that of a finding, else by figures."""
     codes = {one.finding.code for one in report.findings if one.finding.demand in group.ids}
-    told = decision.demand.instruction
+    demand, told = decision.demand, decision.demand.instruction
     if decision.status == Status.UNPLAYABLE and told and (told.means or not decision.instead):
         return page.say("short.instruction")
     if decision.status == Status.UNPLAYABLE:
         code = next((code for code in _REASONS if code in codes), "fails")
         return page.say(f"short.{code}")
-    off = _off(decision, page)
+    weak = demand.kind == Kind.GLISSANDO and decision.confidence < PLAYABLE_CONFIDENCE
+    off = "" if weak else _off(decision, page)
     if off:
         return off
     if "H3" in codes:
         return page.say("short.slow")
     if decision.jump_cents:
         return page.say("short.jump", cents=round(decision.jump_cents))
-    return page.say("short.glide" if decision.demand.kind == Kind.GLISSANDO else "short.weak")
+    return page.say("short.glide" if demand.kind == Kind.GLISSANDO and not weak else "short.weak")
 
 
 def _off(decision: Decision, page: Page) -> str:

@@ -226,8 +226,8 @@ def test_a_multiphonic_at_a_2_is_told_for_each_of_the_players_and_one_without_fo
         found = detect(part("Flutes", NINTH, said=(words("mult."), *more)), company=Company(4))
         (finding,) = found.findings
         told[bool(more)] = in_words(finding.message)
-    assert "a multiphonic for each of several players because 'mult.' holds here, and 'a 2' is in force" in told[True]
-    assert "a multiphonic of one player because 'mult.' holds here, though" in told[False]
+    assert "a multiphonic for each of several players because 'mult.' asks for it, and 'a 2' is in force" in told[True]
+    assert "a multiphonic of one player because 'mult.' asks for it, though" in told[False]
 
 
 def test_a_chord_tied_over_a_double_bar_keeps_the_reading_of_its_first_half() -> None:

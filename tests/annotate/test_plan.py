@@ -23,6 +23,7 @@ from annotate.score import Event, Note, Ornament, Part
 from annotate.weights import NAMES, WEIGHTS, changed
 from fingering_db.alternatives import holes_held, trills_of, ways_of
 from fingering_db.fingering import Fingering
+from fingering_db.glide import HALF_HOLE
 from fingering_db.instrument import load
 from fingering_db.mechanism import choices, hole_states
 from fingering_db.model import model
@@ -288,6 +289,18 @@ def test_a_key_that_jumps_comes_after_all_that_roll_and_is_never_playable(desk):
         for one in found
     ]
     assert len(set(hands)) == len(hands), "ways that differ by the little finger are one"
+
+
+def test_what_a_rolling_finger_lacks_of_a_semitone_is_shared_by_the_lip_between_both_ends(desk):
+    best = ways(desk, (Pitch.parse("A4"),), (Pitch.parse("A#4"),), 30.0)[0]
+    asked, moved = 100.0, best.moved_cents[0]
+    assert best.means == HALF_HOLE and moved < asked - 30.0, "fingers alone do not reach it"
+    assert best.start_cents[0] == pytest.approx((asked - moved) / 2.0, abs=0.01)
+    assert best.end_cents[0] == pytest.approx(-best.start_cents[0], abs=0.01)
+    assert glide_status(best, 30.0) == "playable" and 0.0 < best.lip_cents <= desk.model.instrument.lip.bend_cents
+    assert ways(desk, (Pitch.parse("A4"),), (Pitch.parse("A#4+50"),), 30.0)[0].lip_cents == 0.0, (
+        "what it cannot mend it leaves"
+    )
 
 
 def test_tied_notes_are_one_hold_and_grace_notes_have_a_short_time(desk):

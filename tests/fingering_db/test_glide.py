@@ -1,6 +1,7 @@
 """Glissandi: what slide and fingers can do, followed without jumping from one resonance to another."""
 
 import itertools
+from dataclasses import replace
 
 import msgspec
 import numpy as np
@@ -122,6 +123,19 @@ def test_fingers_that_only_roll_do_not_jump(made):
     assert rolling and rolling[0].jump_cents == 0.0
     shares = [dict(point.open).get("2") for point in rolling[0].path[1:-1]]
     assert shares == sorted(shares)
+
+
+def test_the_lip_centres_one_pitch_as_far_as_it_bends_and_never_two(made):
+    one = finger_glides(made, pitches("A4"), pitches("A#4-45"), 20.0)[0]
+    low = replace(one, start_cents=(0.0,), end_cents=(-44.0,))
+    assert (low.centred(30.0).start_cents, low.centred(30.0).end_cents, low.centred(30.0).lip_cents) == (
+        (22.0,),
+        (-22.0,),
+        22.0,
+    )
+    assert low.centred(10.0).end_cents == (-34.0,)
+    two = replace(low, start_cents=(0.0, 0.0), end_cents=(-44.0, -44.0))
+    assert two.centred(30.0) == two
 
 
 def test_a_foot_key_never_glides(made):
