@@ -52,7 +52,7 @@ def _sound_table(raw: Any, struct: Any, where: str, found: list[Message]) -> Tab
         if key not in _keys(struct):
             told = {"where": _dotted(where, key), "value": _value(raw[key])}
             found.append(Message("flute_file.no_such_key", **told, keys=_keys(struct)))
-    for field in msgspec.structs.fields(struct):
+    for field in _fields(struct):
         name = _dotted(where, field.encode_name)
         if field.encode_name not in raw:
             if field.required:
@@ -119,9 +119,11 @@ def _is_struct(kind: Any) -> bool:
     return isinstance(kind, type) and issubclass(kind, msgspec.Struct)
 
 
-@cache
+_fields = cache(msgspec.structs.fields)  # evaluates the texts of all types each time
+
+
 def _keys(struct: Any) -> tuple[str, ...]:
-    return tuple(field.encode_name for field in msgspec.structs.fields(struct))
+    return tuple(field.encode_name for field in _fields(struct))
 
 
 def _expected(where: str, value: str, wanted: Message) -> Message:

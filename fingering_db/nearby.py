@@ -81,17 +81,18 @@ def nearby(
 
     targets: sounding pitches. Proposals come from the strong resonances of every fingering (atlas), to the nearest
     semitone; each is then searched for with one lip, and only what the search finds is returned."""
+    least = DOUBTFUL_CONFIDENCE if doubtful_too else PLAYABLE_CONFIDENCE
     found: list[Nearby] = []
     doubtful: list[Nearby] = []
     for away, pitches in _proposals(model, tuple(sorted(targets, key=lambda pitch: pitch.midi)), a4_hz):
-        best = find(model, pitches, tolerance_cents, a4_hz, limit=1, jets=False).best
+        best = find(model, pitches, tolerance_cents, a4_hz, limit=1, jets=False, least=least).best
         let_go()
-        if not best or best[0].one_note or best[0].confidence < DOUBTFUL_CONFIDENCE:
+        if not best or best[0].one_note or best[0].confidence < least:
             continue
         (found if best[0].confidence >= PLAYABLE_CONFIDENCE else doubtful).append(Nearby(pitches, best[0], away))
         if len(found) == wanted:
             break
-    return tuple(found or (doubtful[:wanted] if doubtful_too else ()))
+    return tuple(found or doubtful[:wanted])
 
 
 def _proposals(model: Model, targets: tuple[Pitch, ...], a4_hz: float) -> list[tuple[float, tuple[Pitch, ...]]]:

@@ -198,12 +198,15 @@ def find(
     limit: int = 100,
     *,
     jets: bool = True,
+    least: float = 0.0,
 ) -> Found:
     """Every distinct sound that answers, best first, each by its easiest fingering; the best `limit` listed in full, those
     left out that differ from a better one by an idle key. Of several pitches, what one jet sounds more easily at once comes
     before what is as good otherwise, and one note and its harmonics last.
-    jets: with what the jets make of them (`with_jets`)."""
+    jets: with what the jets make of them (`with_jets`). least: where no answer can have this confidence none is told."""
     found = answers(model, targets, tolerance_cents, a4_hz)
+    if not (found.confidence >= least).any():
+        return Found(0, ())
     order = np.lexsort((-found.score, _unlikely(found)))
     most = limit if len(targets) == 1 else max(limit, _RERANKED)
     best = told_apart(model, found.rows, found.cents, found.confidence, order, most)
