@@ -55,27 +55,35 @@ class Curves:
 
     def with_its_own_fine_places(self) -> Curves:
         """The same with those lines of `fine` alone that belong to it, in its order."""
-        count = _ones(self.rough)
+        count = _ONES[self.rough]
         _, fine = ragged(self.fine_at.astype(np.intp), self.fine_at + count)
         return replace(self, fine=self.fine[fine], fine_at=(np.cumsum(count) - count).astype(np.int32))
 
     def places(self, line: IndexArray, lip_m: RealArray) -> tuple[RealArray, RealArray]:
         """Place [cents above base_hz] and derivative [cents/m] of lines with these lips [m], same shape; of a lip beyond
         the branch's ends, at its end."""
-        lip = np.clip(lip_m, self.shortest[line], self.longest[line])
+        return self.places_and_rough(line, lip_m)[:2]
+
+    def places_and_rough(self, line: IndexArray, lip_m: RealArray) -> tuple[RealArray, RealArray, BoolArray]:
+        """The same, and whether the piece is a rough one."""
+        lip = np.minimum(np.maximum(lip_m, self.shortest[line]), self.longest[line])
         at = (lip - self.lips[0]) / self.spacing
-        piece = np.clip(at.astype(np.intp), 0, len(self.lips) - 2)
+        piece = np.minimum(np.maximum(at.astype(np.intp), 0), len(self.lips) - 2)
         t = at - piece
         first = line * len(self.lips) + piece
+        after = first + 1
         cents, bend = self.cents.reshape(-1), self.bend.reshape(-1)
-        one, two = cents[first].astype(float), cents[first + 1].astype(float)
-        d1, d2 = bend[first].astype(float), bend[first + 1].astype(float)
-        c2, c3 = 3.0 * (two - one) - 2.0 * d1 - d2, 2.0 * (one - two) + d1 + d2
-        place, slope = one + t * (d1 + t * (c2 + t * c3)), (d1 + t * (2.0 * c2 + 3.0 * t * c3)) / self.spacing
+        one, d1 = cents[first].astype(float), bend[first].astype(float)
+        rise = cents[after] - one
+        c3 = d1 + bend[after] - 2.0 * rise
+        c2 = rise - d1 - c3
+        place = one + t * (d1 + t * (c2 + t * c3))
+        slope = (d1 + t * (2.0 * c2 + 3.0 * t * c3)) / self.spacing
         rough = (self.rough[line] >> piece.astype(np.uint16)) & 1 > 0
-        if rough.any():
-            place[rough], slope[rough] = self._finely(line[rough], piece[rough], lip[rough])
-        return place, slope
+        own = np.nonzero(rough)
+        if len(own[0]):
+            place[own], slope[own] = self._finely(line[own], piece[own], lip[own])
+        return place, slope, rough
 
     def exists(self, line: IndexArray, lip_m: RealArray) -> BoolArray:
         """Whether they are resonances with these lips [m]."""
@@ -99,19 +107,22 @@ class Curves:
 
     def _finely(self, line: IndexArray, piece: IndexArray, lip: RealArray) -> tuple[RealArray, RealArray]:
         below = self.rough[line] & ((np.uint16(1) << piece.astype(np.uint16)) - np.uint16(1))
-        fine = self.fine_at[line] + _ones(below)
+        fine = self.fine_at[line] + _ONES[below]
         low, high, begins, ends = self._piece(line, piece)
-        share, rate = share_of((lip - low) / (high - low), begins, ends)
+        wide = high - low
+        share, rate = share_of((lip - low) / wide, begins, ends)
         at = share * FINE
-        left = np.clip(at.astype(np.intp) - 1, 0, FINE - 3)
+        left = np.minimum(np.maximum(at.astype(np.intp) - 1, 0), FINE - 3)
         t = at - left
         first, flat = fine * (FINE + 1) + left, self.fine.reshape(-1)
-        y = [flat[first + k].astype(float) for k in range(4)]
+        y0, y1, y2, y3 = (flat[first + k].astype(float) for k in range(4))
         # Newton's form of the cubic through 0, 1, 2, 3.
-        a1, a2, a3 = y[1] - y[0], (y[2] - 2.0 * y[1] + y[0]) / 2.0, (y[3] - 3.0 * y[2] + 3.0 * y[1] - y[0]) / 6.0
-        cents = y[0] + t * (a1 + (t - 1.0) * (a2 + (t - 2.0) * a3))
-        slope = a1 + (2.0 * t - 1.0) * a2 + (3.0 * t * t - 6.0 * t + 2.0) * a3
-        return cents, slope * FINE * rate / (high - low)
+        a1, second = y1 - y0, y2 - y1
+        a2 = 0.5 * (second - a1)
+        a3 = (y3 - y2 - 2.0 * second + a1) / 6.0
+        cents = y0 + t * (a1 + (t - 1.0) * (a2 + (t - 2.0) * a3))
+        slope = a1 + (2.0 * t - 1.0) * a2 + (t * (3.0 * t - 6.0) + 2.0) * a3
+        return cents, slope * (FINE * rate / wide)
 
     def _piece(self, line: IndexArray, piece: IndexArray) -> tuple[RealArray, RealArray, BoolArray, BoolArray]:
         """Lips [m] between which a piece reaches, and whether the branch ends at the lower and at the upper of them."""
@@ -127,20 +138,21 @@ class Shelf:
     """In what order the branches stand in the lines of the arrays: in groups that fall about as far over all lips, in each
     growing as their places at the middle knot do. So those near a pitch stand side by side.
 
-    line: shape (n,), of each branch; branch: shape (n,), of each line; middle: shape (n,), place of each line at the middle
-    knot [cents]; groups: shape (g + 1,), first line of each; least, most: shape (g, k), place at each knot above that at the
-    middle one [cents]."""
+    line: shape (n,), of each branch; branch, sound: shape (n,), of each line; middle: shape (n,), place of each line at the
+    middle knot [cents]; groups: shape (g + 1,), first line of each; least, most: shape (g, k), place at each knot above that
+    at the middle one [cents]."""
 
     line: IndexArray
     branch: IndexArray
+    sound: IndexArray
     middle: Floats
     groups: IndexArray
     least: RealArray
     most: RealArray
 
     @classmethod
-    def of(cls, cents: Floats) -> Shelf:
-        """The order for places of branches at the knots, shape (n, k)."""
+    def of(cls, cents: Floats, sound: IndexArray) -> Shelf:
+        """The order for places of branches at the knots, shape (n, k), and the sounds they are of, shape (n,)."""
         middle = cents[:, cents.shape[1] // 2]
         group = np.searchsorted(_FALLS, cents[:, 0] - cents[:, -1])
         branch = np.lexsort((middle, group))
@@ -152,19 +164,17 @@ class Shelf:
             if past > first:
                 apart = cents[branch[first:past]] - middle[branch[first:past], None]
                 least[number], most[number] = apart.min(axis=0), apart.max(axis=0)
-        return cls(line, branch.astype(np.int32), middle[branch], groups, least, most)
+        return cls(line, branch.astype(np.int32), sound[branch], middle[branch], groups, least, most)
 
     def near(self, low_cents: float, high_cents: float, first: int, last: int) -> list[tuple[int, int]]:
         """Stretches of lines (from, past) in which all stand whose place at the knot `last` is at most high_cents and at the
         knot `first` at least low_cents."""
         found = []
-        for number, (begin, past) in enumerate(pairwise(self.groups.tolist())):
+        lows = (low_cents - self.most[:, first]).astype(np.float32)
+        highs = (high_cents - self.least[:, last]).astype(np.float32)
+        for (begin, past), least, most in zip(pairwise(self.groups.tolist()), lows, highs, strict=True):
             own: Floats = self.middle[begin:past]
-            bounds = np.array(
-                [low_cents - self.most[number, first], high_cents - self.least[number, last]], dtype=np.float32
-            )
-            low = int(np.searchsorted(own, bounds[0], side="left"))
-            high = int(np.searchsorted(own, bounds[1], side="right"))
+            low, high = int(own.searchsorted(least)), int(own.searchsorted(most, side="right"))
             if high > low:
                 found.append((begin + low, begin + high))
         return found
@@ -194,8 +204,8 @@ class Atlas:
         cls, starts: IndexArray, curves: Curves, law_cents: Floats, law_strength: Float16s, own_band: Float16s
     ) -> Atlas:
         """From curves in the order of the branches."""
-        shelf = Shelf.of(curves.cents)
         sound: IndexArray = np.repeat(np.arange(len(starts) - 1, dtype=np.int32), np.diff(starts))
+        shelf = Shelf.of(curves.cents, sound)
         shelved = curves.take(shelf.branch).with_its_own_fine_places()
         return cls(starts, sound, shelf, shelved, law_cents, law_strength, own_band)
 
@@ -244,12 +254,8 @@ def ragged(first: IndexArray, past: IndexArray) -> tuple[IndexArray, IndexArray]
     return number, np.arange(len(number)) - np.repeat(np.cumsum(count) - count - first, count)
 
 
-def _ones(bits: npt.NDArray[np.uint16]) -> IndexArray:
-    """How many bits are set."""
-    count = np.zeros(len(bits), dtype=np.intp)
-    for bit in range(KNOTS - 1):
-        count += (bits >> np.uint16(bit)) & 1
-    return count
+_ONES = np.array([bits.bit_count() for bits in range(1 << (KNOTS - 1))], dtype=np.intp)
+"""How many bits are set."""
 
 
 def piece_of(
@@ -263,10 +269,16 @@ def piece_of(
 def share_of(part: RealArray, begins: BoolArray, ends: BoolArray) -> tuple[RealArray, RealArray]:
     """The share 0..1 of a piece's places that lies before this part 0..1 of its lips, and its derivative: near an end the place
     goes as a root of the lip."""
-    part = np.clip(part, 1e-12, 1.0 - 1e-12)
-    low, high = np.sqrt(part), np.sqrt(1.0 - part)
-    share = np.where(begins, np.where(ends, np.arccos(1.0 - 2.0 * part) / np.pi, low), np.where(ends, 1.0 - high, part))
-    rate = np.where(begins, np.where(ends, 1.0 / (np.pi * low * high), 0.5 / low), np.where(ends, 0.5 / high, 1.0))
+    part = np.minimum(np.maximum(part, 1e-12), 1.0 - 1e-12)
+    last, both = ends & ~begins, begins & ends
+    root = np.sqrt(np.where(last, 1.0 - part, part))
+    plain = ~(begins | ends)
+    share = np.where(plain, part, np.where(last, 1.0 - root, root))
+    rate = np.where(plain, 1.0, 0.5 / root)
+    if both.any():
+        part = part[both]
+        share[both] = np.arccos(1.0 - 2.0 * part) / np.pi
+        rate[both] = 1.0 / (np.pi * np.sqrt(part * (1.0 - part)))
     return share, rate
 
 

@@ -87,10 +87,8 @@ class Errors:
         return np.asarray(np.minimum(together, WIDEST_CENTS))
 
     def _at(self, tables: HalfTables, sounds: IndexArray, column: IndexArray) -> RealArray:
-        upper, lower = self.model.halves.upper_of[sounds], self.model.halves.lower_of[sounds]
-        above, p, u = tables.above, tables.below.pressure[lower, column], tables.below.flow[lower, column]
-        pressure = above.a[upper, column] * p + above.b[upper, column] * u
-        return np.asarray((pressure / (above.c[upper, column] * p + above.d[upper, column] * u)).imag)
+        pressure, flow = tables.at(self.model.halves.upper_of[sounds], self.model.halves.lower_of[sounds], column)
+        return np.asarray((pressure / flow).imag)
 
 
 def _lip_scale(instrument: Instrument) -> float:

@@ -73,5 +73,5 @@ def as_tried(model: Model, fingering: Fingering, targets: tuple[Pitch, ...], a4_
         one_note=there and len(hz) > 1 and fundamental_of(hz, resonances) is not None,
         lip_mm=lip_mm,
         effort=effort_of(fingering),
-        sounds=resonances,
+        heard=lambda: resonances,
     )

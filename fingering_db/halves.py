@@ -77,6 +77,14 @@ class HalfTables:
         flow += np.take(self.above.d, upper, axis=0) * u
         return pressure, flow
 
+    def at(self, upper: IndexArray, lower: IndexArray, column: IndexArray) -> tuple[ComplexArray, ComplexArray]:
+        """Both for pairs of rows at one column of the grid each, any shapes that go together."""
+        m = self.below.pressure.shape[1]
+        above, below = upper * m + column, lower * m + column
+        a, b, c, d = (np.take(entry.reshape(-1), above) for entry in self.above)
+        p, u = (np.take(entry.reshape(-1), below) for entry in self.below)
+        return np.asarray(a * p + b * u), np.asarray(c * p + d * u)
+
     def impedance(self, upper: IndexArray, lower: IndexArray) -> ComplexArray:
         """Bore and stopper cavity at the embouchure [Pa s/m³] for pairs of rows, shape (n, m)."""
         pressure, flow = self.pressure_and_flow(upper, lower)

@@ -3,8 +3,9 @@
 from functools import lru_cache
 
 import numpy as np
+import numpy.typing as npt
 
-from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray, StateArray
+from fingering_db.acoustics.arrays import IndexArray, RealArray, StateArray
 from fingering_db.mechanism import chart_of
 from fingering_db.model import Model
 from fingering_db.touches import FINGERS
@@ -27,20 +28,24 @@ def told_apart(
     Of answers that differ by the right little finger alone the one on E flat is taken, as the chart has it, unless the
     chart itself lifts it for this very fingering."""
     kept = np.empty(0, dtype=np.intp)
+    packed = _packed(model)
     for start in range(0, len(order), _BLOCK):
         # Those kept so far, and the next ones, each of which is compared with all of them.
         pool = np.concatenate([kept, order[start : start + _BLOCK]])
-        hands = model.reach.placements[model.easiest[rows[pool]]]
-        same = _idle(hands, cents[pool], len(kept)).tolist()
+        easiest = model.easiest[rows[pool]]
+        alike = _idle(packed[easiest], cents[pool], len(kept))
         own = list(range(len(kept)))
-        for column, place in enumerate(range(len(kept), len(pool))):
-            first = next((number for number, at in enumerate(own) if same[at][column]), None)
-            if first is not None:
-                if _steadier(model, confidence[pool], hands, own[first], place):
+        taken = (1 << len(kept)) - 1  # as bits
+        for place, like in enumerate(alike, len(kept)):
+            if like & taken:
+                first = next(number for number, at in enumerate(own) if like >> at & 1)
+                if _steadier(model, confidence[pool], model.reach.placements[easiest], own[first], place):
+                    taken ^= 1 << own[first] | 1 << place
                     own[first] = place
             elif len(own) == limit:
                 return np.asarray(pool[own])
             else:
+                taken |= 1 << place
                 own.append(place)
         kept = pool[own]
     return kept
@@ -49,12 +54,26 @@ def told_apart(
 _BLOCK = 64
 
 
-def _idle(hands: StateArray, cents: RealArray, first: int) -> BoolArray:
-    """Which differ by idle keys only: all of them, and those from number `first` on."""
-    apart = hands[:, None, :] != hands[first:]
-    apart[:, :, _R4] = False
-    near = np.abs(cents[:, None, :] - cents[first:]).max(axis=2) <= IDLE_CENTS
-    return np.asarray((apart.sum(axis=2) <= 1) & near)
+@lru_cache(maxsize=8)
+def _packed(model: Model) -> npt.NDArray[np.uint64]:
+    """Each placement of all fingers but the right little one as a number with a byte for each."""
+    hands = np.delete(model.reach.placements, _R4, axis=1)
+    return np.ascontiguousarray(hands).view(np.uint64)[:, 0]
+
+
+_LOWEST_BITS = np.uint64(0x0101010101010101)
+
+
+def _idle(hands: npt.NDArray[np.uint64], cents: RealArray, first: int) -> list[int]:
+    """For each from number `first` on, which of all differ by idle keys only, as bits."""
+    apart = hands[first:, None] ^ hands
+    for shift in (4, 2, 1):
+        apart |= apart >> np.uint64(shift)
+    apart &= _LOWEST_BITS  # one bit for each finger that differs
+    near = (apart & (apart - np.uint64(1))) == 0
+    for own in cents.T:
+        near &= np.abs(own[first:, None] - own) <= IDLE_CENTS
+    return [int.from_bytes(row.tobytes(), "little") for row in np.packbits(near, axis=1, bitorder="little")]
 
 
 def _steadier(model: Model, confidence: RealArray, hands: StateArray, kept: int, other: int) -> bool:

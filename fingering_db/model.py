@@ -9,6 +9,7 @@ import msgspec
 import numpy as np
 
 from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray, StateArray
+from fingering_db.acoustics.branches import between
 from fingering_db.acoustics.resonance import Crossings, rising_zeros
 from fingering_db.acoustics.tube import TwoPort
 from fingering_db.chart import FIRST_REGISTER_TOP
@@ -57,6 +58,25 @@ class Model:
         law."""
         lips = self.flute.lip_law_m(self.grid) if lips_m is None else lips_m[:, None]
         return rising_zeros(bore + 1j * self.flute.lip_slope(self.grid) * lips, self.grid)
+
+    def crossings_at(
+        self, sounds: IndexArray, lips_m: RealArray, number: IndexArray, hz: RealArray
+    ) -> tuple[IndexArray, Crossings]:
+        """(which of them, these as Crossings) of known resonances, shape (n,) [Hz], of rows `sounds` of `reach.states`, each row
+        with one lip, `number` their row: what `resonances` gives, of these few points of the grid alone. Left out is what
+        the grid does not see: at the very end of a branch the reactance just touches zero and is below it again."""
+        growth = float(np.log(self.grid[1] / self.grid[0]))
+        x = np.log(hz / self.grid[0]) / growth
+        left = np.minimum(np.maximum(x.astype(np.intp), 1), len(self.grid) - 3)
+        own, columns = sounds[number], left + np.arange(-1, 3)[:, None]
+        pressure, flow = self.tables.at(self.halves.upper_of[own], self.halves.lower_of[own], columns)
+        needed = (pressure[1:3] / flow[1:3]).imag + self.flute.lip_slope(self.grid[columns[1:3]]) * lips_m[number]
+        seen = np.flatnonzero((needed[0] < 0.0) & (needed[1] >= 0.0))
+        number, left, hz = number[seen], left[seen], hz[seen]
+        z, dz = between(list(pressure[:, seen]), list(flow[:, seen]), x[seen] - left)
+        # The lip's reactance, which makes up for that of the bore, grows as the frequency.
+        slope = (dz.imag - growth * z.imag) / (2.0 * np.pi * growth * hz)
+        return seen, Crossings(number, left, hz, slope, z.real)
 
     def pressure_and_flow(self, sounds: IndexArray) -> tuple[ComplexArray, ComplexArray]:
         """At the embouchure on the grid for rows of `reach.states`, shape (n, m) each; without poles (halves.py)."""

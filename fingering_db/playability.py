@@ -101,10 +101,10 @@ def holding(like: Crossings, wanted: BoolArray | None = None) -> Holding:
     return Holding(*(part[like.row, place].astype(np.float64) for part in found))
 
 
-def pairs(like: Crossings, wanted: BoolArray) -> RealArray:
-    """How easily two crossings of a row sound at once, the least over the pairs of those wanted, shape (n_rows,), NaN for
+def pairs(like: Crossings, wanted: BoolArray, rows: int) -> RealArray:
+    """How easily two crossings of a row sound at once, the least over the pairs of those wanted, shape (rows,), NaN for
     rows with fewer than two: share of broad jets (acoustics/jet.py). Likened to the flute in C."""
-    modes, place = modes_of(like)
+    modes, place = modes_of(like, rows)
     chosen = np.zeros(modes.hz.shape, dtype=bool)
     chosen[like.row, place] = wanted
     asked = chosen[:, :, None] & chosen[:, None, :]
@@ -114,10 +114,10 @@ def pairs(like: Crossings, wanted: BoolArray) -> RealArray:
     return np.where(np.isfinite(least), least, np.nan)
 
 
-def modes_of(like: Crossings) -> tuple[Modes, IndexArray]:
-    """The crossings with one line per row, and the place of each in its line."""
+def modes_of(like: Crossings, rows: int = 0) -> tuple[Modes, IndexArray]:
+    """The crossings with one line per row, so many at least, and the place of each in its line."""
     place: IndexArray = np.arange(len(like.row)) - np.searchsorted(like.row, like.row, side="left")
-    return padded(like, int(like.row.max(initial=-1)) + 1), place
+    return padded(like, max(rows, int(like.row.max(initial=-1)) + 1)), place
 
 
 def lowest(crossings: Crossings) -> RealArray:

@@ -1,9 +1,9 @@
 """From pitches to ranked fingerings, and from a fingering to what it sounds."""
 
-import itertools
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -44,9 +44,9 @@ class Resonance:
 class Candidate:
     """A fingering that answers. deviation_cents: sounding minus asked, per target; band_cents: ± of each. lip_mm: the one lip
     for all of them (equivalent length). confidence 0..1. together: how easily its pitches sound at once (the least over its
-    pairs, 0..1), NaN for one pitch; one_note: they are heard as one note and its harmonics. sounds: all its resonances up to
-    2.6 kHz with that lip. tried: how players' trials went, None for none (`experienced`); by_model: the confidence before
-    them."""
+    pairs, 0..1), NaN for one pitch; one_note: they are heard as one note and its harmonics. heard: gives `sounds`, which most
+    candidates are never asked for. tried: how players' trials went, None for none (`experienced`); by_model: the
+    confidence before them."""
 
     fingering: Fingering
     deviation_cents: tuple[float, ...]
@@ -56,9 +56,14 @@ class Candidate:
     one_note: bool
     lip_mm: float
     effort: float
-    sounds: tuple[Resonance, ...]
+    heard: Callable[[], tuple[Resonance, ...]] = field(compare=False)
     tried: Tried | None = None
     by_model: float = math.nan
+
+    @property
+    def sounds(self) -> tuple[Resonance, ...]:
+        """All its resonances up to 2.6 kHz with that lip."""
+        return self.heard()
 
     @property
     def worst_cents(self) -> float:
@@ -104,8 +109,7 @@ def sounds(
     # The n-th resonance stays the n-th while the joint is drawn: its band is that of the joint at rest.
     own = bands_of_modes(model, sound, np.arange(len(crossings.hz)))
     listed = _resonances(model, crossings.hz, strength(crossings, model.curve), own)
-    held = holding(model.curve.size.likened(crossings))
-    return tuple(_with_jet(one, crossings.hz, held) for one in listed)
+    return _with_holding(listed, np.arange(len(crossings.hz)), holding(model.curve.size.likened(crossings)))
 
 
 def bands_of_modes(model: Model, sound: int, modes: IndexArray) -> RealArray:
@@ -116,17 +120,21 @@ def bands_of_modes(model: Model, sound: int, modes: IndexArray) -> RealArray:
     return bands_of(model, one, own[np.minimum(modes, len(own) - 1)])
 
 
-def bands_of(model: Model, every: Atlas, branches: IndexArray, lips_m: RealArray | None = None) -> RealArray:
+def bands_of(
+    model: Model, every: Atlas, branches: IndexArray, lips_m: RealArray | None = None, places: RealArray | None = None
+) -> RealArray:
     """± of branches, same shape [cents]: one standard deviation, all errors together.
 
-    lips_m: same shape, where several notes share one lip [m]. How much of the law's growth with pitch is the player's lip and
-    how much would be there with any lip is not known, so half of what the one lip moves each note from where the law has it
-    counts as one standard deviation (ours; the published pairs do not decide it: SOURCES.md)."""
+    lips_m: same shape, where several notes share one lip [m]; places: with it, where they are known [cents]. How much of the
+    law's growth with pitch is the player's lip and how much would be there with any lip is not known, so half of what the
+    one lip moves each note from where the law has it counts as one standard deviation (ours; the published pairs do not
+    decide it: SOURCES.md)."""
     cents = np.hypot(every.own_band[branches].astype(float), common_cents(model.instrument))
     if lips_m is None:
         return np.asarray(cents)
     by_law = every.law_cents[branches].astype(float)  # none: the branch's end that is nearest to it, hence far off
-    moved = np.nan_to_num(every.places(branches, lips_m)[0] - by_law, nan=WIDEST_CENTS)
+    moved = (every.places(branches, lips_m)[0] if places is None else places) - by_law
+    moved = np.where(np.isnan(moved), WIDEST_CENTS, moved)
     return np.asarray(np.minimum(np.hypot(cents, 0.5 * moved), WIDEST_CENTS))
 
 
@@ -161,8 +169,9 @@ def answers(model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4
         hits = matching(atlas(model), hz, tolerance_cents, bounds)
     let_go()  # before and after what is not side by side in a large atlas
     every, lips = atlas(model), np.broadcast_to(hits.lips[:, None], hits.branches.shape)
-    confidence = every.strengths(hits.branches, lips).min(axis=1, initial=1.0)
-    bands = bands_of(model, every, hits.branches, lips if len(hz) > 1 else None)
+    confidence = every.strengths(hits.branches.T, hits.lips).min(axis=0, initial=1.0)
+    places = every.curves.cents_of(hz) + hits.cents
+    bands = bands_of(model, every, hits.branches, lips if len(hz) > 1 else None, places)
     scores = score(confidence, may_be_off(hits.cents, bands), model.effort[model.easiest[hits.sounds]])
     unknown = np.full(len(scores), np.nan)
     return Answers(hits.sounds, hits.lips, confidence, hits.cents, bands, hits.branches, scores, unknown)
@@ -210,14 +219,13 @@ def find(
     order = np.lexsort((-found.score, _unlikely(found)))
     most = limit if len(targets) == 1 else max(limit, _RERANKED)
     best = told_apart(model, found.rows, found.cents, found.confidence, order, most)
+    one_note = np.zeros(len(best), dtype=bool)
     if len(targets) > 1:
-        found = _looked_at(model, found, best)
-        best = best[np.lexsort((-found.score[best], one_notes(model, found, best), _unlikely(found)[best]))]
-    shown = candidates(model, found, best[:limit])
-    hz = tuple(pitch.hz(a4_hz) for pitch in targets)
-    return Found(
-        int((~_unlikely(found)).sum()), with_jets(model, shown, hz, found.rows[best[:limit]]) if jets else shown
-    )
+        found, one_note = _looked_at(model, found, best, np.array([pitch.hz(a4_hz) for pitch in targets]))
+        again = np.lexsort((-found.score[best], one_note, _unlikely(found)[best]))
+        best, one_note = best[again], one_note[again]
+    shown = _candidates(model, found, best[:limit], one_note, jets)
+    return Found(int(np.count_nonzero(~_unlikely(found))), shown)
 
 
 def _unlikely(found: Answers) -> BoolArray:
@@ -238,18 +246,23 @@ def eased(confidence: RealArray, together: RealArray) -> RealArray:
     return np.asarray(confidence * (1.0 - lost))
 
 
-def _looked_at(model: Model, found: Answers, which: IndexArray) -> Answers:
-    """The same with `together` of some entries, and the confidence and the score that these have then (`eased`)."""
+def _looked_at(model: Model, found: Answers, which: IndexArray, targets_hz: RealArray) -> tuple[Answers, BoolArray]:
+    """The same with `together` of some entries, and the confidence and the score that these have then (`eased`); and which of
+    these are heard as one note and its harmonics."""
     if not len(which):
-        return found
-    rows, lips, branches = found.rows[which], found.lips[which], found.branches[which]
-    every = atlas(model)
-    asked_hz = every.hz(every.places(branches, np.broadcast_to(lips[:, None], branches.shape))[0])
+        return found, np.zeros(0, dtype=bool)
+    rows, branches = found.rows[which], found.branches[which]
+    asked_hz = targets_hz * 2.0 ** (found.cents[which] / 1200.0)
+    number, branch, hz = _resonances_of(model, rows, found.lips[which])
+    seen, crossings = model.crossings_at(rows, found.lips[which], number, hz)
+    asked = (branch == branches.T[:, number]).any(axis=0)[seen]
     together = found.together.copy()
-    together[which] = _together(model, model.resonances(model.bore(rows), lips), asked_hz)
+    together[which] = pairs(model.curve.size.likened(crossings), asked, len(which))
     confidence = eased(found.confidence, together)
     scores = found.score + confidence - found.confidence
-    return replace(found, together=together, confidence=confidence, score=scores)
+    return replace(found, together=together, confidence=confidence, score=scores), _one_notes(
+        model, asked_hz, number, hz
+    )
 
 
 def together_of(model: Model, fingering: Fingering, hz: tuple[float, ...]) -> float:
@@ -264,46 +277,80 @@ def together_of(model: Model, fingering: Fingering, hz: tuple[float, ...]) -> fl
 def _together(model: Model, crossings: Crossings, asked_hz: RealArray) -> RealArray:
     """How easily those asked for of each row, shape (n, k) [Hz], sound at once: shape (n,)."""
     asked = (np.abs(np.log(crossings.hz[:, None] / asked_hz[crossings.row])) < _SAME_RESONANCE).any(axis=1)
-    return pairs(model.curve.size.likened(crossings), np.asarray(asked))
+    return pairs(model.curve.size.likened(crossings), np.asarray(asked), len(asked_hz))
 
 
 def candidates(model: Model, found: Answers, order: IndexArray) -> tuple[Candidate, ...]:
     """Entries of `found` in the order given, in full but for what the jets make of them (`with_jets`)."""
-    if not len(order):
-        return ()
-    rows, lips, every = found.rows[order], found.lips[order], atlas(model)
-    number, branch, hz = _resonances_of(model, rows, lips)
-    strengths = every.strengths(branch, lips[number])
-    bands = bands_of(model, every, branch, lips[number] if found.cents.shape[1] > 1 else None)
-    edges = np.searchsorted(number, np.arange(len(rows) + 1))
-    told = (hz, strengths, bands)
-    listed = [_resonances(model, *(one[first:past] for one in told)) for first, past in itertools.pairwise(edges)]
-    one_note = one_notes(model, found, order)
+    asked = found.branches.shape[1]
+    one_note = np.zeros(len(order), dtype=bool)
+    if asked > 1 and len(order):
+        lips, every = found.lips[order], atlas(model)
+        number, _, hz = _resonances_of(model, found.rows[order], lips)
+        asked_hz = every.hz(every.places(found.branches[order].T, lips)[0]).T
+        one_note = _one_notes(model, asked_hz, number, hz)
+    return _candidates(model, found, order, one_note, jets=False)
+
+
+def _candidates(
+    model: Model, found: Answers, order: IndexArray, one_note: BoolArray, jets: bool
+) -> tuple[Candidate, ...]:
+    rows, one_lip = found.rows[order], found.cents.shape[1] > 1
+    easiest = model.easiest[rows]
+    parts = (found.cents, found.bands, found.confidence, found.together, found.lips)
+    told = zip(
+        easiest.tolist(), rows.tolist(), model.effort[easiest].tolist(), one_note[: len(rows)].tolist(),
+        *(part[order].tolist() for part in parts), strict=True,
+    )  # fmt: skip
     return tuple(
         Candidate(
-            fingering=model.reach.fingering(int(model.easiest[row])),
-            deviation_cents=tuple(found.cents[at].tolist()),
-            band_cents=tuple(found.bands[at].tolist()),
-            confidence=float(found.confidence[at]),
-            together=float(found.together[at]),
-            one_note=bool(one_note[place]),
-            lip_mm=float(found.lips[at] * 1e3),
-            effort=float(model.effort[model.easiest[row]]),
-            sounds=listed[place],
+            fingering=model.reach.fingering(fingering),
+            deviation_cents=tuple(cents),
+            band_cents=tuple(bands),
+            confidence=confidence,
+            together=together,
+            one_note=one,
+            lip_mm=lip * 1e3,
+            effort=effort,
+            heard=_Heard(model, row, lip, one_lip, jets),
         )
-        for place, (at, row) in enumerate(zip(order, rows, strict=True))
+        for fingering, row, effort, one, cents, bands, confidence, together, lip in told
     )
 
 
-def one_notes(model: Model, found: Answers, order: IndexArray) -> BoolArray:
-    """Which entries of `found`, in the order given, are heard as one note and its harmonics (`heard_as_one`), shape of order."""
-    lips, branches, every = found.lips[order], found.branches[order], atlas(model)
-    if branches.shape[1] < 2:
-        return np.zeros(len(order), dtype=bool)
-    number, _, hz = _resonances_of(model, found.rows[order], lips)
-    asked = every.hz(every.places(branches, np.broadcast_to(lips[:, None], branches.shape))[0])
-    harmonic = heard_as_one(asked[number], hz) & (hz <= highest_hz(model.instrument))
-    return np.asarray(np.bincount(number, harmonic, len(order)) > 0.0)
+@dataclass(frozen=True, slots=True)
+class _Heard:
+    """What a row of `reach.states` sounds with one lip [m], computed when it is looked at. one_lip: for several notes, so that
+    bands tell of it; jets: with what the jets make of each resonance."""
+
+    model: Model
+    row: int
+    lip_m: float
+    one_lip: bool
+    jets: bool
+
+    def __call__(self) -> tuple[Resonance, ...]:
+        return _heard(self)
+
+
+@lru_cache(maxsize=4096)
+def _heard(of: _Heard) -> tuple[Resonance, ...]:
+    model, every, row = of.model, atlas(of.model), np.array([of.row])
+    number, branch, hz = _resonances_of(model, row, np.array([of.lip_m]))
+    lips = np.full(len(branch), of.lip_m)
+    bands = bands_of(model, every, branch, lips if of.one_lip else None)
+    listed = _resonances(model, hz, every.strengths(branch, lips), bands)
+    if not of.jets:
+        return listed
+    seen, crossings = model.crossings_at(row, lips[:1], number, hz)
+    return _with_holding(listed, seen, holding(model.curve.size.likened(crossings)))
+
+
+def _one_notes(model: Model, asked_hz: RealArray, number: IndexArray, hz: RealArray) -> BoolArray:
+    """Which rows of pitches, shape (n, k), are heard as one note and its harmonics (`heard_as_one`). number, hz: row and
+    frequency of every resonance of theirs."""
+    harmonic = heard_as_one(asked_hz[number], hz) & (hz <= highest_hz(model.instrument))
+    return np.asarray(np.bincount(number, harmonic, len(asked_hz)) > 0.0)
 
 
 def _resonances_of(model: Model, rows: IndexArray, lips: RealArray) -> tuple[IndexArray, IndexArray, RealArray]:
@@ -312,39 +359,24 @@ def _resonances_of(model: Model, rows: IndexArray, lips: RealArray) -> tuple[Ind
     number, branch = every.all_of(rows)
     there = every.exists(branch, lips[number])
     number, branch = number[there], branch[there]
-    hz = every.hz(every.places(branch, lips[number])[0])
-    let_go()
-    return number, branch, hz
+    return number, branch, every.hz(every.places(branch, lips[number])[0])
 
 
-def with_jets(
-    model: Model, found: tuple[Candidate, ...], targets_hz: tuple[float, ...], rows: IndexArray | None = None
-) -> tuple[Candidate, ...]:
-    """Candidates with what the jets make of each resonance, and how easily those asked for [Hz] sound at once; a millisecond
-    or less each. rows: of `reach.states`, where they are known."""
-    if not found:
-        return ()
-    rows = np.array([sound_of(model, one.fingering) for one in found]) if rows is None else rows
-    crossings = model.resonances(model.bore(rows), np.array([one.lip_mm * 1e-3 for one in found]))
-    like = model.curve.size.likened(crossings)
-    whole, edges = holding(like), np.searchsorted(crossings.row, np.arange(len(rows) + 1))
-    together = np.full(len(rows), np.nan)
-    if len(targets_hz) > 1:
-        hz = np.array(targets_hz) * 2.0 ** (np.array([one.deviation_cents for one in found]) / 1200.0)
-        together = _together(model, crossings, hz)
-    told = []
-    for one, least, (first, past) in zip(found, together.tolist(), itertools.pairwise(edges), strict=True):
-        held = Holding(*(part[first:past] for part in (whole.share, whole.speed_low, whole.speed_high)))
-        sounding = tuple(_with_jet(each, crossings.hz[first:past], held) for each in one.sounds)
-        told.append(replace(one, together=least, sounds=sounding))
-    return tuple(told)
+def with_jets(model: Model, found: tuple[Candidate, ...], targets_hz: tuple[float, ...]) -> tuple[Candidate, ...]:
+    """Candidates with what the jets make of each resonance, and how easily those asked for [Hz] sound at once where that is not
+    known yet."""
+    return tuple(_with_jets(model, one, targets_hz) for one in found)
 
 
-def _with_jet(one: Resonance, hz: RealArray, held: Holding) -> Resonance:
-    at = int(np.abs(np.log(hz / one.hz)).argmin()) if len(hz) else -1
-    if at < 0 or abs(math.log(hz[at] / one.hz)) >= _SAME_RESONANCE:
+def _with_jets(model: Model, one: Candidate, targets_hz: tuple[float, ...]) -> Candidate:
+    if isinstance(one.heard, _Heard):
+        one = replace(one, heard=replace(one.heard, jets=True))
+    if len(targets_hz) < 2 or not math.isnan(one.together):
         return one
-    return replace(one, holds=float(held.share[at]), speed_m_s=(float(held.speed_low[at]), float(held.speed_high[at])))
+    hz = np.array([targets_hz]) * 2.0 ** (np.array([one.deviation_cents]) / 1200.0)
+    row = np.array([sound_of(model, one.fingering)])
+    crossings = model.resonances(model.bore(row), np.array([one.lip_mm * 1e-3]))
+    return replace(one, together=float(_together(model, crossings, hz)[0]))
 
 
 # Ours: a chord asked for by the names of harmonics, each within 30 cents, and the 14 cents between a tempered third and that of
@@ -358,13 +390,14 @@ def heard_as_one(hz: RealArray, resonance: RealArray) -> BoolArray:
     """Whether frequencies, shape (n, k), are heard as one note and its harmonics: within LOCKED_CENTS of ratios of whole
     numbers up to 10, and a resonance of the fingering, shape (n,), near the fundamental that they have in common. So an octave,
     a twelfth, and a fifth or fourth between harmonics of one plain note; no fifth on a tube without that fundamental."""
-    multiple = np.maximum(np.round(hz / resonance[:, None]), 1.0)
-    cents = 1200.0 * np.log2(hz / multiple)
-    apart = cents.max(axis=1) - cents.min(axis=1)
-    off = np.abs(cents.mean(axis=1) - 1200.0 * np.log2(resonance))
+    multiple = np.maximum(np.round(hz.T / resonance), 1.0)
+    cents = 1200.0 * np.log2(hz.T / multiple)
+    apart = cents.max(axis=0) - cents.min(axis=0)
+    off = np.abs(cents.mean(axis=0) - 1200.0 * np.log2(resonance))
+    highest = multiple.max(axis=0)
     return np.asarray(
-        (multiple <= _HIGHEST_MULTIPLE).all(axis=1)
-        & (np.ptp(multiple, axis=1) > 0.0)
+        (highest <= _HIGHEST_MULTIPLE)
+        & (highest > multiple.min(axis=0))
         & (apart <= LOCKED_CENTS)
         & (off <= _FUNDAMENTAL_CENTS)
     )
@@ -387,3 +420,13 @@ def _resonances(model: Model, hz: RealArray, strengths: RealArray, bands_cents: 
     told = zip(hz.tolist(), strengths.tolist(), bands_cents.tolist(), strict=True)
     highest = highest_hz(model.instrument)
     return tuple(Resonance(*one) for one in told if one[0] <= highest)
+
+
+def _with_holding(listed: tuple[Resonance, ...], which: IndexArray, held: Holding) -> tuple[Resonance, ...]:
+    """Resonances with what the jets make of those numbered `which`."""
+    told = zip(held.share.tolist(), held.speed_low.tolist(), held.speed_high.tolist(), strict=True)
+    known = dict(zip(which.tolist(), told, strict=True))
+    return tuple(
+        replace(one, holds=known[at][0], speed_m_s=known[at][1:]) if at in known else one
+        for at, one in enumerate(listed)
+    )

@@ -6,14 +6,18 @@ bounds and the branches allow. That lip is found for every set of branches that 
 says which of these answers are near enough.
 """
 
+import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from fingering_db.acoustics.arrays import IndexArray, RealArray
 from fingering_db.atlas import Atlas, Curves, ragged
 
-_DONE_CENTS = 2e-3  # of largest and smallest deviation together: far below what a place is good for
+# Of largest and smallest deviation together: what is left to a step by the slopes, which is then good to far less.
+_DONE_CENTS, _DONE_ROUGH_CENTS = 0.1, 2e-3
 _MOST_STEPS = 40
 
 
@@ -39,106 +43,135 @@ def matching(atlas: Atlas, targets_hz: RealArray, tolerance_cents: float, bounds
     lip with the least largest deviation. targets_hz: shape (k,), any order [Hz]. Deviations are good to 0.01 cent."""
     order = np.argsort(targets_hz, kind="stable")
     targets = atlas.curves.cents_of(targets_hz[order])
-    low, high = (float(np.clip(bound, atlas.lips[0], atlas.lips[-1])) for bound in bounds_m)
-    sets = _joined(atlas, [_near(atlas, float(target), tolerance_cents, low, high) for target in targets])
+    low, high = np.minimum(np.maximum(bounds_m, atlas.lips[0]), atlas.lips[-1]).tolist()
+    sets = _joined(atlas, _near(atlas, targets.tolist(), tolerance_cents, low, high))
     hits = _best(atlas, sets, targets, tolerance_cents, low, high)
     back = np.argsort(order)
     return Hits(hits.sounds, hits.lips, hits.branches[:, back], hits.cents[:, back])
 
 
-def _near(atlas: Atlas, target: float, tolerance: float, low: float, high: float) -> IndexArray:
-    """Branches that come within the tolerance of a target for some lip between two knots around the bounds, growing."""
-    curves = atlas.curves
-    at = (np.array([low, high]) - curves.lips[0]) / curves.spacing
-    first, last = max(int(at[0]), 0), min(int(np.ceil(at[1])), len(curves.lips) - 1)
-    least, most = target - tolerance - 0.01, target + tolerance + 0.01
+def _near(atlas: Atlas, targets: list[float], tolerance: float, low: float, high: float) -> list[IndexArray]:
+    """For each target the branches that come within the tolerance of it for some lip between two knots around the bounds,
+    growing; of sounds alone that have some for each."""
+    curves, shelf = atlas.curves, atlas.shelf
+    first = max(int((low - curves.lips[0]) / curves.spacing), 0)
+    last = min(math.ceil((high - curves.lips[0]) / curves.spacing), len(curves.lips) - 1)
+    bounds = [(target - tolerance - 0.01, target + tolerance + 0.01) for target in targets]
+    lines = [_every(shelf.near(*bound, first, last)) for bound in bounds]
+    if len(lines) > 1:
+        lines = _of_common_sounds(shelf.sound, len(atlas.starts) - 1, lines)
     found = []
-    for begin, past in atlas.shelf.near(least, most, first, last):
-        own = slice(begin, past)
+    for own, (least, most) in zip(lines, bounds, strict=True):
         near = curves.cents[own, last] <= np.float32(most)
         near &= curves.cents[own, first] >= np.float32(least)
         near &= curves.shortest[own] <= high
         near &= curves.longest[own] >= low
-        found.append(atlas.shelf.branch[own][near])
-    return np.sort(np.concatenate(found)) if found else np.empty(0, dtype=np.int32)
+        found.append(np.sort(shelf.branch[own[near]]))
+    return found
+
+
+def _every(stretches: list[tuple[int, int]]) -> IndexArray:
+    return np.concatenate([np.empty(0, dtype=np.intp), *(np.arange(begin, past) for begin, past in stretches)])
+
+
+def _of_common_sounds(sound: IndexArray, count: int, lines: list[IndexArray]) -> list[IndexArray]:
+    """Those lines whose sound, shape (n_lines,), has a line in each of them."""
+    sounds = [sound[own] for own in lines]
+    common = np.ones(count, dtype=bool)
+    for own in sorted(sounds, key=len):
+        known, common = common, np.zeros(count, dtype=bool)
+        common[own[known[own]]] = True
+    return [each[common[own]] for each, own in zip(lines, sounds, strict=True)]
 
 
 def _joined(atlas: Atlas, near: list[IndexArray]) -> IndexArray:
-    """Every set of branches of one sound, one from each of `near`, growing: shape (n, k)."""
-    sets = near[0][:, None]
+    """Every set of branches of one sound, one from each of `near`, growing: shape (k, n)."""
+    sets = near[0][None]
     for more in near[1:]:
-        first = np.searchsorted(more, sets[:, -1], side="right")
-        past = np.searchsorted(more, atlas.starts[atlas.sound[sets[:, 0]] + 1])
+        first = more.searchsorted(sets[-1], side="right")
+        past = more.searchsorted(atlas.starts[atlas.sound[sets[0]] + 1])
         number, at = ragged(first, np.maximum(past, first))
-        sets = np.column_stack([sets[number], more[at]])
+        sets = np.concatenate([sets[:, number], more[None, at]])
     return sets
 
 
 def _best(atlas: Atlas, sets: IndexArray, targets: RealArray, tolerance: float, low: float, high: float) -> Hits:
     """For each sound the set and the lip that are best, where they are near enough."""
     # The lines that are looked at, side by side: `own` are their numbers.
-    curves = atlas.curves.take(np.take(atlas.shelf.line, sets.ravel()))
+    curves = atlas.curves.take(np.take(atlas.shelf.line, sets.reshape(-1)))
     own = np.arange(sets.size).reshape(sets.shape)
-    begin = np.maximum(curves.shortest[own].astype(float).max(axis=1, initial=-np.inf), low)
-    end = np.minimum(curves.longest[own].astype(float).min(axis=1, initial=np.inf), high)
-    there = begin <= end
-    sets, own, begin, end = sets[there], own[there], begin[there], end[there]
-    both = np.broadcast_to(own, (2, *own.shape))
-    at_begin, at_end = curves.places(both, np.broadcast_to(np.stack([begin, end])[:, :, None], both.shape))[0] - targets
-    # All fall from begin to end, so no lip between can do better than this.
-    least = np.maximum(at_end.max(axis=1), -at_begin.min(axis=1))
-    kept = least <= tolerance
-    sets, own, begin, end = sets[kept], own[kept], begin[kept], end[kept]
-    lips, cents = _balanced(curves, own, targets, (begin, end), (at_begin[kept], at_end[kept]))
-    worst = np.abs(cents).max(axis=1)
+    begin = np.maximum(curves.shortest.reshape(sets.shape).max(axis=0, initial=-np.inf).astype(float), low)
+    end = np.minimum(curves.longest.reshape(sets.shape).min(axis=0, initial=np.inf).astype(float), high)
+    there = np.flatnonzero(begin <= end)
+    sets, own = sets[:, there], own[:, there]
+    lips, cents = _balanced(curves, own, targets[:, None], begin[there], end[there])
+    worst = np.abs(cents).max(axis=0, initial=0.0)
     near = np.flatnonzero(worst <= tolerance)
-    sounds = atlas.sound[sets[near, 0]]
-    chosen = near[np.lexsort((worst[near], sounds))]
-    sounds = np.sort(sounds)
-    chosen = chosen[np.append(True, sounds[1:] != sounds[:-1])[: len(sounds)]]
-    return Hits(atlas.sound[sets[chosen, 0]].astype(np.intp), lips[chosen], sets[chosen].astype(np.intp), cents[chosen])
+    sounds = atlas.sound[sets[0, near]]
+    again = np.flatnonzero(sounds[1:] == sounds[:-1])
+    if len(again):  # several sets of a sound: the best one
+        near = near[np.lexsort((worst[near], sounds))]
+        near = np.delete(near, again + 1)
+    chosen = sets[:, near]
+    return Hits(atlas.sound[chosen[0]].astype(np.intp), lips[near], chosen.T.astype(np.intp), cents[:, near].T)
 
 
-def _wide(lips: RealArray, sets: IndexArray) -> RealArray:
-    return np.broadcast_to(lips[:, None], sets.shape)
+def _balance(cents: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    """Largest and smallest deviation together, of shape (k, ..): above 0 a longer lip is better."""
+    return np.asarray(cents.max(axis=0) + cents.min(axis=0))
 
 
-def _balance(cents: RealArray) -> RealArray:
-    """Largest and smallest deviation together: above 0 a longer lip is better."""
-    return np.asarray(cents.max(axis=1) + cents.min(axis=1))
+def _guessed(curves: Curves, sets: IndexArray, targets: RealArray) -> RealArray:
+    """The lip [m] that is about best: between the two knots at which the balance changes sign; as if branches went on as they
+    end."""
+    at_knots = _balance(curves.cents[sets] - targets[:, :, None].astype(np.float32))
+    piece = np.minimum(np.maximum((at_knots > 0.0).sum(axis=1) - 1, 0), len(curves.lips) - 2)
+    first = np.arange(len(piece)) * len(curves.lips) + piece
+    here, after = (at_knots.reshape(-1)[one].astype(float) for one in (first, first + 1))
+    return np.asarray(curves.lips[piece] + curves.spacing * here / np.maximum(here - after, 1e-9))
 
 
 def _balanced(
-    curves: Curves,
-    sets: IndexArray,
-    targets: RealArray,
-    ends: tuple[RealArray, RealArray],
-    at_ends: tuple[RealArray, RealArray],
+    curves: Curves, sets: IndexArray, targets: RealArray, begin: RealArray, end: RealArray
 ) -> tuple[RealArray, RealArray]:
-    """The lip [m] with the least largest deviation for each set of lines, and the deviations [cents]."""
-    low, high = ends[0].copy(), ends[1].copy()
-    first, second = _balance(at_ends[0]), _balance(at_ends[1])
-    lips = np.where(first <= 0.0, low, high)
-    cents = np.where((first <= 0.0)[:, None], at_ends[0], at_ends[1])
-    open_ = np.flatnonzero((first > 0.0) & (second < 0.0))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        lips[open_] = (low * second - high * first)[open_] / (second - first)[open_]
+    """The lip [m] with the least largest deviation for each set of lines, shape (k, n), between begin and end, and the deviations
+    [cents], shape (k, n)."""
+    low, high = begin.copy(), end.copy()
+    # Ends at which it is not known yet whether a lip beyond would be better.
+    low_open, high_open = np.ones(len(low), dtype=bool), np.ones(len(high), dtype=bool)
+    lips = np.minimum(np.maximum(_guessed(curves, sets, targets), low), high)
+    cents, open_ = np.empty(sets.shape), np.arange(len(low))
     for _ in range(_MOST_STEPS):
-        own, at = sets[open_], lips[open_]
-        place, slope = curves.places(own, _wide(at, own))
-        cents[open_] = off = place - targets
+        own, at = sets[:, open_], lips[open_]
+        place, slope, rough = curves.places_and_rough(own, np.broadcast_to(at, own.shape))
+        off = place - targets
         balance = _balance(off)
         above = balance > 0.0
-        low[open_], high[open_] = np.where(above, at, low[open_]), np.where(above, high[open_], at)
-        left = (np.abs(balance) > _DONE_CENTS) & (high[open_] - low[open_] > 1e-9)
-        if not left.any():
-            break
-        row = np.arange(len(own))
-        steep = slope[row, off.argmax(axis=1)] + slope[row, off.argmin(axis=1)]
+        low[open_[above]], low_open[open_[above]] = at[above], False
+        high[open_[~above]], high_open[open_[~above]] = at[~above], False
+        steep = 2.0 / len(own) * slope.sum(axis=0) if len(own) < 3 else _slope_of_balance(off, slope)
         with np.errstate(divide="ignore", invalid="ignore"):
             better = at - balance / steep
-        inside = (better > low[open_]) & (better < high[open_])
-        better = np.where(inside, better, 0.5 * (low[open_] + high[open_]))
+        least, most = low[open_], high[open_]
+        fixed = most - least <= 1e-9
+        done = fixed | (np.abs(balance) <= np.where(rough.any(axis=0), _DONE_ROUGH_CENTS, _DONE_CENTS))
+        inside = (better >= least) & (better <= most)
+        last = np.where(fixed | ~inside, at, better)
+        lips[open_] = last
+        cents[:, open_] = off + slope * (last - at)
+        left = np.flatnonzero(~done)
+        if not len(left):
+            break
+        # Beyond a bound: the bound itself if it was not tried, else half-way.
+        middle = 0.5 * (least + most)
+        better = np.where(better > most, np.where(high_open[open_], most, middle), better)
+        better = np.where(better < least, np.where(low_open[open_], least, middle), better)
+        better = np.where(np.isfinite(better), better, middle)
         open_ = open_[left]
         lips[open_] = better[left]
     return lips, cents
+
+
+def _slope_of_balance(off: RealArray, slope: RealArray) -> RealArray:
+    every = np.arange(off.shape[1])
+    return np.asarray(slope[off.argmax(axis=0), every] + slope[off.argmin(axis=0), every])

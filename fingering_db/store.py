@@ -71,15 +71,16 @@ _MOST_LOOKED_AT = 96 << 20
 def let_go() -> None:
     """Give back to the system what was looked at of all files, where it is much; what is looked at again comes again. Else a long
     run holds, page by page, nearly all of a large file."""
+    every = [content for content in (one() for one in _MAPPED) if content is not None]
+    if sum(map(len, every)) <= _MOST_LOOKED_AT:
+        return
     try:
         looked_at = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[2]) * mmap.PAGESIZE
     except (OSError, ValueError, IndexError):
         return  # a system that does not tell
     if looked_at > _MOST_LOOKED_AT:
-        for one in _MAPPED:
-            content = one()
-            if content is not None:
-                content.madvise(mmap.MADV_DONTNEED)
+        for content in every:
+            content.madvise(mmap.MADV_DONTNEED)
 
 
 def is_stored(key: str) -> bool:

@@ -135,7 +135,7 @@ def held(demand: Demand, desk: Desk, fingering: Fingering) -> Candidate:
         one_note=len(match.hz) > 1 and fundamental_of(match.hz, resonances) is not None,
         lip_mm=math.nan,
         effort=effort_of(fingering),
-        sounds=resonances,
+        heard=lambda: resonances,
     )
 
 

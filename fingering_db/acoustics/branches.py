@@ -8,6 +8,7 @@ good to a thousandth of a cent at 6 cents a step (tested), however near to each 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -40,19 +41,25 @@ class Line:
 
     def at(self, row: IndexArray, x: RealArray) -> tuple[RealArray, RealArray, RealArray]:
         """Lip [m], its derivative [m per grid step] and resistance [Pa s/m³] at x [grid steps] in these rows, shape (n,)."""
-        left = np.clip(x.astype(np.intp), 1, self.flow.shape[1] - 3)
-        t = x - left
+        left = np.minimum(np.maximum(x.astype(np.intp), 1), self.flow.shape[1] - 3)
         first = row * self.flow.shape[1] + left - 1
-        pressure, flow = self.pressure.ravel(), self.flow.ravel()
-        p = u = dp = du = np.zeros(len(x), dtype=complex)
-        for k, (w, d) in enumerate(_weights(t)):
-            one, two = pressure[first + k], flow[first + k]
-            p, u, dp, du = p + w * one, u + w * two, dp + d * one, du + d * two
-        z = p / u
+        pressure, flow = self.pressure.reshape(-1), self.flow.reshape(-1)
+        z, dz = between([pressure[first + k] for k in range(4)], [flow[first + k] for k in range(4)], x - left)
         slope = self.lip_slope[0] * np.exp(self.growth * x)
         lip = -z.imag / slope
-        steep = -((dp - z * du) / u).imag / slope - self.growth * lip
-        return lip, steep, z.real
+        return lip, -dz.imag / slope - self.growth * lip, z.real
+
+
+def between(
+    pressure: Sequence[ComplexArray], flow: Sequence[ComplexArray], t: RealArray
+) -> tuple[ComplexArray, ComplexArray]:
+    """Impedance and its derivative [per grid step] at t [grid steps], shape (n,), of the cubics through pressure and flow at -1,
+    0, 1, 2."""
+    p = u = dp = du = np.zeros(len(t), dtype=complex)
+    for (w, d), one, two in zip(_weights(t), pressure, flow, strict=True):
+        p, u, dp, du = p + w * one, u + w * two, dp + d * one, du + d * two
+    z = p / u
+    return z.astype(complex), ((dp - z * du) / u).astype(complex)
 
 
 def _weights(t: RealArray) -> list[tuple[RealArray, RealArray]]:

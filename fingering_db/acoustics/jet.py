@@ -19,7 +19,7 @@ whole flute: `padded` makes `Modes` of Crossings, `reckon(modes, stated_jets(), 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -135,25 +135,23 @@ _LOG_STEP = float(np.log(_LEVELS[1] / _LEVELS[0]))
 
 
 def reckon(modes: Modes, jets: Jets, broad: Jets) -> Held:
-    """Shares and speeds over `jets`, pairs over `broad`, for every row. Memory is bounded but for the result; with the
-    stated ones about a millisecond a row of eight modes on one core."""
+    """Shares and speeds over `jets`, pairs over `broad`, for every row. Memory is bounded but for the result."""
     every = np.isfinite(modes.hz)
     return Held(*held_share(modes, jets, every), pair_share(modes, broad, every))
 
 
 def held_share(modes: Modes, jets: Jets, wanted: BoolArray) -> tuple[Float32, Float32, Float32]:
-    """`holds`, `speed_low` and `speed_high` of the modes wanted, shape (n, m), NaN for the others: `reckon` without pairs, a
-    tenth of its time."""
+    """`holds`, `speed_low` and `speed_high` of the modes wanted, shape (n, m), NaN for the others."""
     speeds, at_speed = np.unique(jets.speed, return_inverse=True)
     share, low, high = (np.full(modes.hz.shape, np.nan, dtype=np.float32) for _ in range(3))
-    for start in range(0, len(wanted), _ROWS):
-        rows = slice(start, start + _ROWS)
-        ready = _Ready.of(Modes(modes.hz[rows], modes.amplitude[rows], modes.resistance[rows]), wanted[rows])
+    for rows, ready in _some_rows(modes, wanted):
         counts = np.zeros((len(speeds), len(ready.row)), dtype=np.float32)
         for some, strips in _in_groups(jets, ready):
-            own = np.flatnonzero(ready.first_hydrodynamic(strips).any(axis=0))  # no other mode of these jets is played
-            for number, played in zip(at_speed[some], _at(ready.only(own), strips).played, strict=True):
-                counts[number, own] += played
+            found = _balances(ready, strips, FIRST_HYDRODYNAMIC)  # no other is played
+            place = at_speed[some][found.jet[found.played]], found.at[found.played]
+            counts += np.bincount(np.ravel_multi_index(place, counts.shape), minlength=counts.size).reshape(
+                counts.shape
+            )
         share[rows][ready.row, ready.mode] = counts.sum(axis=0) / np.float32(len(jets.speed))
         low[rows][ready.row, ready.mode] = _speed_below(counts, speeds, 0.1)
         high[rows][ready.row, ready.mode] = _speed_below(counts, speeds, 0.9)
@@ -161,15 +159,20 @@ def held_share(modes: Modes, jets: Jets, wanted: BoolArray) -> tuple[Float32, Fl
 
 
 def pair_share(modes: Modes, broad: Jets, wanted: BoolArray) -> Float32:
-    """`together`, shape (n, m, m), of pairs of modes wanted, shape (n, m), in a fraction of the time; the other entries hold
-    no whole count."""
+    """`together`, shape (n, m, m), of pairs of modes wanted, shape (n, m); the other entries hold no whole count."""
     share = np.zeros((*modes.hz.shape, modes.hz.shape[1]), dtype=np.float32)
+    for rows, ready in _some_rows(modes, wanted):
+        for _, strips in _in_groups(broad, ready):
+            _, row, one, other = _side_by_side(ready, _balances(ready, strips))
+            np.add.at(share[rows], (row, one, other), np.float32(1.0))
+    share += share.transpose(0, 2, 1)
+    return np.asarray(share / np.float32(len(broad.speed)), dtype=np.float32)
+
+
+def _some_rows(modes: Modes, wanted: BoolArray) -> Iterator[tuple[slice, _Ready]]:
     for start in range(0, len(wanted), _ROWS):
         rows = slice(start, start + _ROWS)
-        ready = _Ready.of(Modes(modes.hz[rows], modes.amplitude[rows], modes.resistance[rows]), wanted[rows])
-        for _, strips in _in_groups(broad, ready):
-            share[rows] += _side_by_side(ready, _at(ready, strips)).sum(axis=0)
-    return np.asarray(share / np.float32(len(broad.speed)), dtype=np.float32)
+        yield rows, _Ready.of(Modes(modes.hz[rows], modes.amplitude[rows], modes.resistance[rows]), wanted[rows])
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,46 +185,54 @@ class SideBySide:
 
 
 def side_by_side(modes: Modes, jets: Jets, pair: tuple[int, int]) -> SideBySide:
-    """Two modes, lower first, of the only row of `modes`, at every jet; some milliseconds."""
+    """Two modes, lower first, of the only row of `modes`, at every jet."""
     wanted = np.zeros(modes.hz.shape, dtype=bool)
     wanted[0, list(pair)] = True
     ready = _Ready.of(modes, wanted)
-    both, alone = [], []
-    for _, strips in _in_groups(jets, ready):
-        found = _at(ready, strips)
-        both.append(_side_by_side(ready, found)[:, 0, pair[0], pair[1]])
-        alone.append(found.played)
-    return SideBySide(*(np.concatenate(parts) for parts in (both, alone)))
+    both, alone = np.zeros(len(jets.speed), dtype=bool), np.zeros((len(jets.speed), 2), dtype=bool)
+    for some, strips in _in_groups(jets, ready):
+        found = _balances(ready, strips)
+        jet, _, one, other = _side_by_side(ready, found)
+        both[some][jet[(one == pair[0]) & (other == pair[1])]] = True
+        alone[some][found.jet[found.played], found.at[found.played]] = True
+    return SideBySide(both, alone)
 
 
 def each_jet(modes: Modes, jets: Jets) -> Iterator[AtJet]:
     """Every jet by itself, in their order; all rows at once, so for few rows."""
     ready = _Ready.of(modes)
+    shape = modes.hz.shape
     for number in range(len(jets.speed)):
-        found = _at(ready, _strips(jets, slice(number, number + 1)))
-        amplitude = np.full(modes.hz.shape, np.nan, dtype=np.float32)
-        held, played = np.zeros(modes.hz.shape, dtype=bool), np.zeros(modes.hz.shape, dtype=bool)
-        growth = np.zeros((*modes.hz.shape, modes.hz.shape[1]), dtype=np.float32)
-        for whole, flat in ((amplitude, found.amplitude), (held, found.held), (played, found.played)):
-            whole[ready.row, ready.mode] = flat[0]
-        growth[ready.row, ready.mode] = found.growth[0]
-        yield AtJet(amplitude, held, played, growth, _side_by_side(ready, found)[0])
+        found = _balances(ready, _strips(jets, slice(number, number + 1)))
+        place = (ready.row[found.at], ready.mode[found.at])
+        amplitude, growth = np.full(shape, np.nan, dtype=np.float32), np.zeros((*shape, shape[1]), dtype=np.float32)
+        held, played, together = (np.zeros(one, dtype=bool) for one in (shape, shape, growth.shape))
+        amplitude[place], growth[place], held[place], played[place] = (
+            found.amplitude, found.growth.T, found.held, found.played
+        )  # fmt: skip
+        _, row, one, other = _side_by_side(ready, found)
+        together[row, one, other] = together[row, other, one] = True
+        yield AtJet(amplitude, held, played, growth, together)
 
 
-def _side_by_side(modes: _Ready, found: _Balanced) -> BoolArray:
-    """Which pairs each jet sounds at once, shape (jets, n, m, m), symmetric: mode k is held, and j, of all others, most kept
-    alive by noise, to a fifth of its amplitude (peak; j's is taken as rms) or more: rms² = density (a_j/S)²/(4 |growth|), the
-    response of a damped oscillator to white noise (exact)."""
-    jet, at = np.nonzero(found.held)
-    row, mode = modes.row[at], modes.mode[at]
-    noise = np.float32(np.sqrt(TURBULENCE) / HOLE_AREA) * modes.amplitude[row]
+def _side_by_side(modes: _Ready, found: _Balances) -> tuple[IndexArray, IndexArray, IndexArray, IndexArray]:
+    """Pairs that a jet sounds at once, once each: (jet, row, mode, higher mode). One is held, and the other, of all others, most
+    kept alive by noise, to a fifth of its amplitude (peak; the other's is taken as rms) or more: rms² = density (a_j/S)²/(4
+    |growth|), the response of a damped oscillator to white noise (exact)."""
+    held = np.flatnonzero(found.held)
+    row, mode, every = modes.row[found.at[held]], modes.mode[found.at[held]], np.arange(len(held))
+    amplitude = np.take(modes.amplitude.T, row, axis=1)
+    noise = np.float32(np.sqrt(TURBULENCE) / HOLE_AREA) * amplitude
     with np.errstate(divide="ignore", invalid="ignore"):
-        driven = noise / np.sqrt(-4.0 * found.growth[jet, at]) / found.amplitude[jet, at, None]
-    driven[np.arange(len(at)), mode] = 0.0
-    driven[modes.amplitude[row] <= 0.0] = 0.0
-    both = np.zeros((len(found.held), *modes.omega.shape, modes.omega.shape[1]), dtype=bool)
-    both[jet, row, mode] = (driven >= HEARD) & (driven == driven.max(axis=1, keepdims=True, initial=0.0))
-    return np.asarray(both | both.transpose(0, 1, 3, 2))
+        driven = noise / np.sqrt(-4.0 * found.growth[:, held]) / found.amplitude[held]
+    driven[mode, every] = 0.0
+    driven[amplitude <= 0.0] = 0.0
+    other = driven.argmax(axis=0) if len(held) else mode
+    both = np.flatnonzero(driven[other, every] >= HEARD)
+    row, one, two = row[both], np.minimum(mode, other)[both], np.maximum(mode, other)[both]
+    shape = (len(modes.omega), *2 * modes.omega.shape[1:])
+    told = np.unique(np.ravel_multi_index((row, one, two), shape) + found.jet[held[both]] * np.prod(shape))
+    return told // np.prod(shape), *np.unravel_index(told % np.prod(shape), shape)
 
 
 def _speed_below(counts: Float32, speeds: RealArray, share: float) -> Float32:
@@ -250,20 +261,14 @@ class _Ready:
         omega, amplitude, resistance = (np.nan_to_num(part).astype(np.float32) for part in parts)
         return cls(omega, amplitude, resistance, *np.nonzero(present))
 
-    def only(self, which: IndexArray) -> _Ready:
-        """Some of those to be balanced."""
-        return replace(self, row=self.row[which], mode=self.mode[which])
-
-    def first_hydrodynamic(self, jets: _Strips) -> BoolArray:
-        """Which of those to be balanced have about half a period on each jet at most, shape (jets, k)."""
-        phase = self.omega[self.row, self.mode] * jets.delay.mean(axis=1)[:, None]
-        return np.asarray(phase < np.float32(FIRST_HYDRODYNAMIC))
-
 
 @dataclass(frozen=True, slots=True)
-class _Balanced:
-    """As AtJet, of the modes to be balanced: shape (jets, k); growth (jets, k, m), 0 for what has no balance."""
+class _Balances:
+    """Balances that there are, n of them: of which jet, of which of the modes to be balanced, amplitude [m/s], held, played (as
+    AtJet), shape (n,); growth of every mode of the row beside it, shape (m, n)."""
 
+    jet: IndexArray
+    at: IndexArray
     amplitude: Float32
     held: BoolArray
     played: BoolArray
@@ -272,11 +277,11 @@ class _Balanced:
 
 @dataclass(frozen=True, slots=True)
 class _Strips:
-    """Some jets. delay [s]: shape (jets, s). by_level: what the terms of _largest_balance weigh at each of _LEVELS, shape
-    (jets, terms, levels). slope: K (G/b) D0 at each level [Pa s²/m], shape (jets, levels, s)."""
+    """Some jets. delay [s]: shape (s, jets). drive: K D1/A at each of _LEVELS, shape (jets, s, levels). slope: K (G/b) D0 at
+    each level [Pa s²/m], shape (s, jets * levels)."""
 
     delay: Float32
-    by_level: Float32
+    drive: Float32
     slope: Float32
 
 
@@ -290,25 +295,21 @@ def _in_groups(jets: Jets, ready: _Ready) -> Iterator[tuple[slice, _Strips]]:
 
 def _strips(jets: Jets, some: slice) -> _Strips:
     every = _every_strip(jets)
-    return _Strips(every.delay[some], every.by_level[some], every.slope[some])
+    levels = slice(some.start * len(_LEVELS), some.stop * len(_LEVELS))
+    return _Strips(every.delay[:, some], every.drive[some], every.slope[:, levels])
 
 
 @lru_cache(maxsize=8)
 def _every_strip(jets: Jets) -> _Strips:
     h, speed = jets.thickness[:, None], jets.speed[:, None]
     w = jets.distance[:, None] * (1.0 + jets.spread * np.linspace(-1.0, 1.0, jets.strips))
-    delay = w / (CONVECTION * speed)
     gain = np.exp(GROWTH * w / h) / (HALF_WIDTH * speed)  # G/b [s/m]
     force = AIR_DENSITY * jet_drive_length(w, h) * HALF_WIDTH * h * speed / w / jets.strips  # K of each strip [Pa s]
     z = gain[:, :, None] * _LEVELS
-    drive = force[:, :, None] * fundamental(z)
-    first, second = np.triu_indices(jets.strips)
-    weight = np.where(first == second, delay[:, first], delay[:, first] + delay[:, second])[:, :, None]
-    damped = np.stack([np.ones_like(_LEVELS), -LOSS * 8.0 / (3.0 * np.pi) * _LEVELS])
-    each = (drive / _LEVELS, weight * drive[:, first] * drive[:, second] / _LEVELS**2)
-    by_level = np.concatenate([*each, np.broadcast_to(damped, (len(speed), *damped.shape))], axis=1)
-    slope = ((force * gain)[:, :, None] * mean_slope(z)).transpose(0, 2, 1)
-    return _Strips(*(np.ascontiguousarray(part, dtype=np.float32) for part in (delay, by_level, slope)))
+    drive = force[:, :, None] * fundamental(z) / _LEVELS
+    slope = ((force * gain)[:, :, None] * mean_slope(z)).transpose(1, 0, 2).reshape(jets.strips, -1)
+    parts = ((w / (CONVECTION * speed)).T, drive, slope)
+    return _Strips(*(np.ascontiguousarray(part, dtype=np.float32) for part in parts))
 
 
 def jet_drive_length(distance: RealArray, thickness: RealLike) -> RealArray:
@@ -342,49 +343,87 @@ def _over_a_cycle() -> tuple[RealArray, RealArray, RealArray]:
     return z, 2.0 * (swing * cosine).mean(axis=1), 1.0 - (swing**2).mean(axis=1)
 
 
-def _at(modes: _Ready, jets: _Strips) -> _Balanced:
-    sine = np.sin(modes.omega[:, :, None] * jets.delay[:, None, None, :])  # (jets, n, m, s)
-    amplitude, place = _largest_balance(modes, jets, sine[:, modes.row, modes.mode])
-    jet, at = np.nonzero(np.isfinite(amplitude))
-    row = modes.row[at]
-    # Slope of the drive at each mode's own amplitude, between two levels, shape (.., s).
-    left = np.minimum(place[jet, at].astype(np.intp), len(_LEVELS) - 2)
-    slope = jets.slope[jet, left]
-    slope += (place[jet, at] - left).astype(np.float32)[:, None] * (jets.slope[jet, left + 1] - slope)
+def _balances(modes: _Ready, jets: _Strips, most_phase: float = np.inf) -> _Balances:
+    """Of the modes to be balanced with every jet; of a single strip, of those with at most this ωτ."""
+    jet, at, place = _largest(modes, jets, most_phase)
+    amplitude = np.float32(_LEVELS[0]) * np.exp(place * np.float32(_LOG_STEP))
+    row, itself = modes.row[at], (modes.mode[at], np.arange(len(at)))
+    # Slope of the drive at each mode's own amplitude, between two levels, shape (s, n).
+    left = np.minimum(place.astype(np.intp), len(_LEVELS) - 2)
+    first = jet * len(_LEVELS) + left
+    slope, next_slope = (np.take(jets.slope, one, axis=1) for one in (first, first + 1))
+    slope += (place - left) * (next_slope - slope)
     # growth = (a_j/2S) (Σ K (G/b) D0 ω_j sin ω_j τ - R_j S - c2 A), each strip of the jet a term
-    fed = (modes.omega[:, :, None] * sine)[jet, row] @ slope[:, :, None]
-    few = fed[:, :, 0] - np.float32(HOLE_AREA) * modes.resistance[row]
-    few -= (np.float32(LOSS * 4.0 / np.pi) * amplitude[jet, at])[:, None]
-    few *= (modes.amplitude / np.float32(2.0 * HOLE_AREA))[row]
-    few[np.arange(len(at)), modes.mode[at]] = 0.0
-    growth = np.zeros((*amplitude.shape, modes.omega.shape[1]), dtype=np.float32)
-    growth[jet, at] = few
-    held = np.isfinite(amplitude)
-    held[jet, at] = (few <= 0.0).all(axis=1)
-    return _Balanced(amplitude, held, held & modes.first_hydrodynamic(jets), growth)
+    omega, delay = np.take(modes.omega.T, row, axis=1), np.take(jets.delay, jet, axis=1)
+    growth = np.zeros_like(omega)
+    for late, steep in zip(delay, slope, strict=True):
+        fed = omega * late
+        np.sin(fed, out=fed)
+        fed *= steep
+        growth += fed
+    growth *= omega
+    growth -= np.take(np.float32(HOLE_AREA) * modes.resistance.T, row, axis=1)
+    growth -= np.float32(LOSS * 4.0 / np.pi) * amplitude
+    growth *= np.take(modes.amplitude.T / np.float32(2.0 * HOLE_AREA), row, axis=1)
+    growth[itself] = 0.0
+    held = growth.max(axis=0, initial=0.0) <= 0.0
+    played = held & (omega[itself] * delay.mean(axis=0) < np.float32(FIRST_HYDRODYNAMIC))
+    return _Balances(jet, at, amplitude, held, played, growth)
 
 
-def _largest_balance(modes: _Ready, jets: _Strips, sine: Float32) -> tuple[Float32, Float32]:
-    """Amplitude [m/s] at which drive and losses of a mode are equal, the largest (the stable one), NaN where there is none
-    above LEAST_SPEED, and its place among _LEVELS; shape (jets, k). sine of ω_k τ: shape (jets, k, s).
+def _largest(modes: _Ready, jets: _Strips, most_phase: float) -> tuple[IndexArray, IndexArray, Float32]:
+    """(jet, which of those to be balanced, place among _LEVELS) of the amplitude at which drive and losses of a mode are equal,
+    the largest (the stable one), where there is one above LEAST_SPEED.
 
     R S A = Σ K D1 ω sin ωτ - c1 A² with ω² (1 - (a/S) Σ K (D1/A) cos ωτ) = ω_k², to the first order in ω - ω_k (a few
-    per cent at most). Divided by A this is a sum of products of mode and level: one matrix product."""
-    own = (modes.row, modes.mode)
-    omega, a, resistance = (part[own][:, None] for part in (modes.omega, modes.amplitude, modes.resistance))
-    cosine = np.cos(omega * jets.delay[:, None, :])
-    first, second = np.triu_indices(jets.delay.shape[1])
-    pulled = omega**2 * a / np.float32(2.0 * HOLE_AREA) * (cosine[:, :, first] * cosine[:, :, second])
-    damped = np.hstack([resistance * np.float32(-HOLE_AREA), np.ones_like(omega)])
-    feeding = np.concatenate([omega * sine, pulled, np.broadcast_to(damped, (len(sine), *damped.shape))], axis=2)
-    surplus = feeding @ jets.by_level
+    per cent at most): sin ωτ grows by τ cos ωτ (ω - ω_k). Divided by A these are sums over the strips."""
+    omega, a, resistance = (part[modes.row, modes.mode] for part in (modes.omega, modes.amplitude, modes.resistance))
+    delay = jets.delay.T[:, :, None]
+    sine = omega * delay  # (jets, s, k)
+    early = sine < np.float32(most_phase)
+    later = np.cos(sine)
+    np.sin(sine, out=sine)
+    sine *= omega
+    pulled = later * (omega**2 * a / np.float32(2.0 * HOLE_AREA))
+    later *= delay
+    lost = np.float32(HOLE_AREA) * resistance
+    if len(jets.delay) == 1:
+        pulled *= later
+        jet, at, surplus = _of_one_strip(early[:, 0], sine[:, 0], pulled[:, 0], lost, jets.drive[:, 0])
+    else:
+        surplus, pulled, later = (np.matmul(each.transpose(0, 2, 1), jets.drive) for each in (sine, pulled, later))
+        pulled *= later
+        surplus += pulled
+        surplus -= lost[:, None] + _LOSS_AT_LEVELS
+        surplus = surplus.reshape(-1, len(_LEVELS))
+        jet, at = np.divmod(np.arange(len(surplus)), len(omega))
     # The largest: the first level that feeds more than it loses; the balance lies between it and the one before.
-    first_fed = np.argmax(surplus >= 0.0, axis=2)[:, :, None]
-    here, before = (
-        np.take_along_axis(surplus, at, axis=2)[:, :, 0] for at in (first_fed, np.maximum(first_fed - 1, 0))
-    )
-    found = here >= 0.0
-    part = np.where(found & (before < here), here / np.maximum(here - before, 1e-30), 0.0)
-    place = np.where(found, np.maximum(first_fed[:, :, 0] - part, 0.0), 0.0).astype(np.float32)
-    amplitude = np.where(found, _LEVELS[0] * np.exp(place * _LOG_STEP), np.nan).astype(np.float32)
-    return amplitude, place
+    flat, first = surplus.reshape(-1), (surplus >= 0.0).argmax(axis=1)
+    here = flat[np.arange(0, len(flat), len(_LEVELS)) + first]
+    there = np.flatnonzero(here >= 0.0)
+    first, here = first[there], here[there]
+    before = flat[there * len(_LEVELS) + np.maximum(first - 1, 0)]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        part = np.where(before < here, here / (here - before), np.float32(0.0))
+    return jet[there], at[there], np.maximum(first - part, 0.0).astype(np.float32)
+
+
+_LOSS_AT_LEVELS = (LOSS * 8.0 / (3.0 * np.pi) * _LEVELS).astype(np.float32)
+
+
+def _of_one_strip(
+    asked: BoolArray, sine: Float32, pulled: Float32, lost: Float32, drive: Float32
+) -> tuple[IndexArray, IndexArray, Float32]:
+    """(jet, mode, surplus at each level) where there is a balance: of a single strip those alone whose least level feeds. For the
+    drive falls as the level grows; so does sine * drive + pulled * drive² where it is above 0 (pulled is not below), and
+    the losses grow."""
+    least = drive[:, -1:]
+    fed = asked & ((sine + pulled * least) * least >= lost + _LOSS_AT_LEVELS[-1])
+    jet, at = np.nonzero(fed)
+    drives = drive[jet]
+    surplus = drives * pulled[fed][:, None]
+    surplus += sine[fed][:, None]
+    surplus *= drives
+    surplus -= lost[at][:, None]
+    surplus -= _LOSS_AT_LEVELS
+    return jet, at, surplus

@@ -318,7 +318,7 @@ def test_our_own_rows_saved_by_another_program_are_read_back(tmp_path):
 )
 def test_vents_are_taken_where_they_are_as_good_for_the_ear_and_else_not(confidence, cents, taken):
     def candidate(told, confidence, cents):
-        return Candidate(Fingering.parse(told), (cents,), (5.0,), confidence, float("nan"), False, 40.0, 3.0, ())
+        return Candidate(Fingering.parse(told), (cents,), (5.0,), confidence, float("nan"), False, 40.0, 3.0, tuple)
 
     both = candidate("T 2 3 | Eb", 0.9, 2.0), candidate("Tv 2 3 | Eb", confidence, cents)
     assert str(preferred(both, None, Ruling(prefer=(Wish.parse("vents"),)), 30.0)[0].fingering) == taken

@@ -221,7 +221,8 @@ def _invented_find(of: Any, sounding: tuple[Pitch, ...], tolerance_cents: float,
     heard = tuple(Resonance(pitch.hz(a4_hz), 0.9, 14.0, 0.8, (20.0, 30.0)) for pitch in sounding)
     fingerings = _invented_fingerings(of.instrument)[:kind]
     return Found(
-        1, tuple(Candidate(one, off, (14.0,) * len(off), 0.9, 0.2, False, 0.0, 3.0, heard) for one in fingerings)
+        1,
+        tuple(Candidate(one, off, (14.0,) * len(off), 0.9, 0.2, False, 0.0, 3.0, lambda: heard) for one in fingerings),
     )
 
 
