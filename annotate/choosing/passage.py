@@ -77,13 +77,17 @@ def plan(line: Line, weights: Weights = WEIGHTS) -> Planned:
     numbers, others = [-1] * len(own), [set[int]() for _ in own]
     total = 0.0
     for first, past in _passages(line):
-        inside = {(a - first, b - first): cost for (a, b), cost in joined.items() if first <= a < past}
-        best, *rest = cheapest(own[first:past], inside, _WAYS)
+        # What cannot be held may stand between two notes that a repeat joins.
+        places = [place for place in range(first, past) if len(own[place])]
+        at = {place: number for number, place in enumerate(places)}
+        inside = {(at[a], at[b]): cost for (a, b), cost in joined.items() if first <= a < past}
+        best, *rest = cheapest([own[place] for place in places], inside, _WAYS)
         total += best.cost
-        numbers[first:past] = best.numbers
+        for place, number in zip(places, best.numbers, strict=True):
+            numbers[place] = number
         for way in rest:
-            for at, number in enumerate(way.numbers, start=first):
-                others[at] |= {number} - {numbers[at]}
+            for place, number in zip(places, way.numbers, strict=True):
+                others[place] |= {number} - {numbers[place]}
     return Planned(
         line,
         tuple(numbers),

@@ -102,6 +102,18 @@ def test_the_plan_of_a_line_is_that_of_trying_every_way(desk):
     assert found.cost < found.alone
 
 
+def test_what_cannot_be_held_between_two_notes_that_a_repeat_joins_is_left_out(desk):
+    texts = ["T 2 3 |", "T 2 3 | 1", "T 1 2 | 3 Eb"]
+    options = tuple(Option(Fingering.parse(text), Fingering.parse(text), 3.0 - n) for n, text in enumerate(texts))
+    event = part_of("A4").events[0]
+    one, two, none = (Hold(event, event, desk, row, None) for row in (options[:2], options[1:], ()))
+    found = plan(Line((one, none, two), (Join(2, 0, 0.1),)))
+    without = plan(Line((one, two), (Join(1, 0, 0.1),)))
+    assert found.numbers == (without.numbers[0], -1, without.numbers[1])
+    assert found.others == (without.others[0], (), without.others[1])
+    assert found.cost == without.cost
+
+
 def only(hold, number):
     return Hold(hold.first, hold.last, hold.desk, (hold.options[number],), None)
 
