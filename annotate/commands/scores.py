@@ -39,7 +39,7 @@ def _report_to(path: Path | None) -> Callable[[Looked], None]:
     before = report.check(path)
 
     def write(looked: Looked) -> None:
-        report.write(path, looked, before)
+        report.write(path, looked, before, progress())
         console.tell(said("command.written", path=one_line(str(path))))
 
     return write

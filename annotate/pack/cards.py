@@ -229,7 +229,7 @@ def _hand(entry: Entry, shown: Shown) -> Html:
     blocks = []
     for one in speech.hand(shown.page, entry, shown.ways):
         where = [tag("b", {}, one.where), " "] if one.where else []
-        told = tag("p", {}, *where, shown.diagrams.use(one.fingering), " ", one.told)
+        told = tag("p", {}, shown.diagrams.use(one.fingering), tag("span", {}, *where, one.told))
         blocks.append(tag("li", {"data-of": " ".join(one.demands)}, told))
     if not blocks:
         return Html("")

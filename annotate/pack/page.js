@@ -185,12 +185,13 @@
     const own = data.above.flutes[flute], unit = data.above.unit, size = data.above.size;
     if (!own || root.dataset.above === flute) return;
     root.dataset.above = flute;
+    one("#above-for").textContent = data.above.told[flute];
     for (const room of all(".vw-room")) {
-      const mark = one(".mark", room), [words, name, wide, scale, high] = own[room.dataset.note] || [[], "", 0, 0, 0];
+      const mark = one(".mark", room), [words, name, wide, scale, high, noted] = own[room.dataset.note] || [[], "", 0, 0, 0, 0];
       const x = Number(mark.getAttribute("x")) + mark.getAttribute("width") / 2;
       const top = Number(mark.getAttribute("y")) + Number(mark.getAttribute("height")) - high * unit;
       const made = words.map((text, row) => svg("text", { x, y: top + size * (.8 + 1.15 * row), "text-anchor": "middle",
-        "font-size": size, "class": "vw-note", "font-weight": "bold" }, text));
+        "font-size": size, "class": "vw-note", [row < noted ? "font-style" : "font-weight"]: row < noted ? "italic" : "bold" }, text));
       if (name) made.push(svg("use", { href: "#" + name,
         transform: `translate(${x - wide * unit / 2} ${top + words.length * size * 1.15}) scale(${scale * unit})` }));
       room.replaceChildren(mark, ...made);

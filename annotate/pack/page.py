@@ -17,7 +17,7 @@ from annotate.pack.look import look
 from annotate.pack.markup import Html, data, digest, joined, tag
 from annotate.pack.sounds import PAGE_RATE
 from annotate.pack.svg_out import Store, recoloured
-from annotate.report.content import Report
+from annotate.report.content import FindingGroup, Report
 
 _SEVERITIES = ("error", "warning", "info")
 
@@ -162,7 +162,7 @@ def _music(content: PageContent) -> Html:
         blocks += [tag("div", {"class": "music narrow"}, Html(svg)) for svg in part.narrow]
     names = dict.fromkeys(one.flute for one in content.report.result.first_flute())
     flute = words.text("pack.diagrams_for", flute=", ".join(clean(name) for name in names))
-    hint = tag("p", {"class": "hint"}, f"{words.text('pack.hint')} {flute}")
+    hint = tag("p", {"class": "hint"}, f"{words.text('pack.hint')} ", tag("span", {"id": "above-for"}, flute))
     signs = [tag("li", {}, Html(picture), " ", text) for picture, text in content.legend]
     legend = (
         tag("details", {}, tag("summary", {}, words.text("signs.heading")), tag("ul", {"class": "legend"}, *signs))
@@ -239,8 +239,7 @@ def _cell(decision: Decision | None, content: PageContent) -> Html:
 
 def _findings(content: PageContent) -> Html:
     words = content.words
-    items = [_finding(group.code, group.severity, group.demands, group.places, group.message, group.advice, content)
-             for group in content.report.finding_groups]  # fmt: skip
+    items = [_finding(group, words) for group in content.report.finding_groups]
     items += [
         tag(
             "li",
@@ -266,17 +265,15 @@ def _undecided(one: Undecided, words: Words) -> Html:
     return tag("li", {"class": "warning"}, head, told, tag("pre", {"tabindex": "0"}, "\n".join(lines)))
 
 
-def _finding(code: str, severity: str, demands: Sequence[str], places: Sequence[object], message: object, advice: object,
-             content: PageContent) -> Html:  # fmt: skip
-    words = content.words
+def _finding(group: FindingGroup, words: Words) -> Html:
     where: list[str] = []
-    for number, place in enumerate(places):
-        text = clean(words.place(place))  # type: ignore[arg-type]
-        demand = demands[number] if number < len(demands) else ""
+    for number, place in enumerate(group.places):
+        text = clean(words.place(place))
+        demand = group.demands[number] if number < len(group.demands) else ""
         where += [tag("button", {"type": "button", "class": "place", "data-go": demand}, text) if demand else text, " "]
-    head = tag("b", {}, f"{code} {words.text(f'findings.{severity}')}: ")
-    told = f"{clean(words.say(message))} {clean(words.say(advice))}"  # type: ignore[arg-type]
-    return tag("li", {"class": severity if severity in _SEVERITIES else ""}, head, *where, tag("p", {}, told))
+    head = tag("b", {}, f"{group.code} {words.text(f'findings.{group.severity}')}: ")
+    told = tag("p", {}, speech.finding(words, group.message, group.advice))
+    return tag("li", {"class": group.severity if group.severity in _SEVERITIES else ""}, head, *where, told)
 
 
 def _footer(content: PageContent) -> Html:
@@ -312,7 +309,12 @@ def _data(content: PageContent) -> dict[str, object]:
         "demands": demands,
         "order": list(demands),
         "sounds": {name: {"rate": PAGE_RATE, "mulaw": text} for name, text in content.sounds.items()},
-        "above": {"flutes": content.instead, "size": look().printed.note_text * UNIT, "unit": UNIT},
+        "above": {
+            "told": {name: words.text("pack.diagrams_for", flute=name) for name in content.instead},
+            "flutes": content.instead,
+            "size": look().printed.note_text * UNIT,
+            "unit": UNIT,
+        },
         "charts": content.shown.charts,
         "stop": words.text("pack.stop"),
         "shown": [

@@ -22,7 +22,8 @@ _LINE_MM = 3.6
 @dataclass(frozen=True, slots=True)
 class PaperPart:
     """A part that is drawn. stands: by flute what stands above its notes, the first flute's first; flute: what it is played on;
-    mei: its music; names: of its notes, by byte offset; glides: names of the notes each glissando begins and ends on."""
+    mei: its music; names: of its notes, by byte offset; noted: what the player noted there, by the same; glides: names of the
+    notes each glissando begins and ends on."""
 
     part: Part
     stands: Mapping[str, tuple[Stand, ...]]
@@ -30,6 +31,7 @@ class PaperPart:
     flute: str
     mei: str
     names: Mapping[int, str]
+    noted: Mapping[int, str]
     glides: tuple[tuple[str, str], ...] = ()
 
     def legend(self, words: Words) -> list[tuple[str, str]]:
@@ -53,7 +55,7 @@ def drawn(part: PaperPart, paper: str, words: Words, drawings: Store) -> Drawn:
         sheet_for(paper, part.legend(words)),
         Sheet(phone.width, phone.height, look().printed.staff, by_itself=True),
     )
-    return pages(part.mei, part.stands, part.names, sheets, drawings, part.glides)
+    return pages(part.mei, part.stands, part.names, sheets, drawings, part.noted, part.glides)
 
 
 def part_pdf(

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from annotate.drawing import picture
 from annotate.marking import Stand
-from annotate.output import clean, display_width
+from annotate.output import clean, display_width, wrap
 from annotate.pack.engraving import UNIT, Room, Sheet, engrave, kept
 from annotate.pack.look import look
 from annotate.pack.svg_out import Store
@@ -16,18 +16,21 @@ from fingering_db.fingering import Fingering
 
 _LETTER = 0.62  # width of a letter of the words above a diagram, in their size, at the most: bold letters of Times
 _FAR = 4  # quarters to the next diagram from which on both have room by themselves
+_OURS, _OWN = 'font-weight="bold"', 'font-style="italic"'
 _SLIP = 0.6  # mm between neighbours
+_NOTE_LETTERS, _NOTE_ROWS = 22, 2  # of a player's own note above the notes; all of it stands on the card
 
 
 @dataclass(frozen=True, slots=True)
 class Above:
     """What stands above a note [mm]: words over a drawing. shapes: SVG text of its inside, a line for each hand, '' for none;
-    scale: mm of one of its points."""
+    scale: mm of one of its points; noted: how many of the words' lines are the player's own."""
 
     words: tuple[str, ...]
     shapes: str
     drawn: tuple[float, float]
     scale: float
+    noted: int
 
     @property
     def width(self) -> float:
@@ -41,14 +44,17 @@ class Above:
         return self.drawn[1] + len(self.words) * look().printed.note_text * 1.15 + look().printed.gap
 
 
-def above(stand: Stand) -> Above:
-    """The words and the drawing of a stand."""
-    words = tuple(clean(row) for row in stand.notes)
+def above(stand: Stand, own_note: str = "") -> Above:
+    """The words and the drawing of a stand, over them what the player noted there."""
+    noted = wrap(clean(own_note), _NOTE_LETTERS) if own_note else []
+    if len(noted) > _NOTE_ROWS:
+        noted = [*noted[: _NOTE_ROWS - 1], f"{noted[_NOTE_ROWS - 1][: _NOTE_LETTERS - 2]} …"]
+    words = (*noted, *(clean(row) for row in stand.notes))
     if stand.drawn is None:
-        return Above(words, "", (0.0, 0.0), 0.0)
+        return Above(words, "", (0.0, 0.0), 0.0, len(noted))
     shapes, width, height = _drawing(stand.drawn, stand.contrary)
     scale = look().printed.diagram / height
-    return Above(words, shapes, (width * scale, height * scale), scale)
+    return Above(words, shapes, (width * scale, height * scale), scale, len(noted))
 
 
 @lru_cache(maxsize=1024)
@@ -74,12 +80,18 @@ def pages(
     names: Mapping[int, str],
     sheets: tuple[Sheet, Sheet],
     drawings: Store,
+    noted: Mapping[int, str],
     together: Sequence[tuple[str, str]] = (),
 ) -> Drawn:
     """The pages of a part. stands: by flute, the first one's are drawn, with room for the others'; names: of the notes, by
-    their byte offset; together: of notes that no turn of a page is to part."""
+    their byte offset; noted: what
+    the player noted, by the same; together: of notes that no turn of a page is to part."""
     by_flute = {
-        flute: {names[stand.event.start]: (stand, above(stand)) for stand in own if stand.event.start in names}
+        flute: {
+            names[stand.event.start]: (stand, above(stand, noted.get(stand.event.start, "")))
+            for stand in own
+            if stand.event.start in names
+        }
         for flute, own in stands.items()
     }
     first = next(iter(by_flute.values()), {})
@@ -128,7 +140,7 @@ def _drawn(note: str, what: Above | None, x: float, top: float, size: tuple[floa
         text = look().printed.note_text * UNIT
         inner += [
             f'<text x="{x:.0f}" y="{top + text * (0.8 + 1.15 * row):.0f}" text-anchor="middle" font-size="{text:.0f}" '
-            f'class="vw-note" font-weight="bold">{escape(told)}</text>'
+            f'class="vw-note" {_OWN if row < what.noted else _OURS}>{escape(told)}</text>'
             for row, told in enumerate(what.words)
         ]
         if what.shapes:

@@ -68,7 +68,8 @@ def prepared(looked: Looked) -> Prepared:
         names = copies[part.id].names
         ends = ((one.demand.events[0].start, one.demand.events[-1].start) for one in own)
         glides = tuple((names[one], names[two]) for one, two in ends if one != two and one in names and two in names)
-        parts.append(PaperPart(part, stands, statuses, flute, mei, names, glides))
+        noted = {one.demand.events[0].start: one.own_note for one in own if one.own_note}
+        parts.append(PaperPart(part, stands, statuses, flute, mei, names, noted, glides))
     composer = next((one.composer for one in copies.values()), "")
     title = looked.score.title or looked.file.path.stem
     return Prepared(looked, report, entries(looked, report), tuple(parts), title, composer, words(looked.language))
@@ -78,7 +79,7 @@ def pack(looked: Looked, paper: str, progress: Progress | None = None) -> dict[s
     """The files of a practice pack by their names, folders parted by '/'."""
     made = prepared(looked)
     heard = _heard(made.entries, progress)
-    shown = shown_on(made, {key: f"s{number}" for number, key in enumerate(_embedded(heard), start=1)})
+    shown = shown_on(made, _embedded(heard))
     heading = made.words.text("pack.title")
     drawings = Store("m")
     music = [drawn(part, paper, made.words, drawings) for part in made.parts]
@@ -98,34 +99,27 @@ def pack(looked: Looked, paper: str, progress: Progress | None = None) -> dict[s
     return files
 
 
-def _embedded(heard: Mapping[tuple[str, str], sounds.Heard]) -> list[tuple[str, str]]:
-    """Those whose sounds find room in the page, in the order to learn; the others are files alone."""
-    found, room = [], _SOUND_ROOM
+def _embedded(heard: Mapping[tuple[str, str], sounds.Heard]) -> dict[tuple[str, str], str]:
+    """Names of the sounds that find room in the page, in the order to learn; the others are files alone."""
+    found: dict[tuple[str, str], str] = {}
+    room = _SOUND_ROOM
     for key, one in heard.items():
         room -= len(one.mulaw)
         if room >= 0:
-            found.append(key)
+            found[key] = f"s{len(found) + 1}"
     return found
 
 
-def report_file(looked: Looked, ending: str) -> bytes:
-    """The report for those who write the music. ending: '.html' or '.pdf'."""
-    return report_page(looked) if ending == ".html" else report_pdf(looked)
-
-
-def report_page(looked: Looked) -> bytes:
-    """One page for those who write the music: as that of a pack, without sounds, which take a while."""
-    made = prepared(looked)
-    drawings = Store("m")
-    music = [drawn(part, _REPORT_PAPER, made.words, drawings) for part in made.parts]
-    return page(made, music, drawings, shown_on(made, {}), made.words.text("pack.report"), {})
-
-
-def report_pdf(looked: Looked) -> bytes:
-    """The same to print: every demand once, and the findings."""
+def report_file(looked: Looked, ending: str, progress: Progress | None = None) -> bytes:
+    """The report for those who write the music: '.html' one page as that of a pack, '.pdf' to print every demand once, and the
+    findings."""
     made = prepared(looked)
     heading = made.words.text("pack.report")
-    return sheet_pdf(made.entries, made.report, shown_on(made, {}), _REPORT_PAPER, heading, *_named(made))
+    if ending == ".pdf":
+        return sheet_pdf(made.entries, made.report, shown_on(made, {}), _REPORT_PAPER, heading, *_named(made))
+    heard, drawings = _heard(made.entries, progress), Store("m")
+    music = [drawn(part, _REPORT_PAPER, made.words, drawings) for part in made.parts]
+    return page(made, music, drawings, shown_on(made, _embedded(heard)), heading, heard)
 
 
 def _named(made: Prepared) -> tuple[str, str, str]:
@@ -212,7 +206,7 @@ def _music(made: Prepared, part: PaperPart, drawn_: Drawn, page: Page, glyphs: S
 
 def _instead(music: Sequence[Drawn], drawings: Store) -> dict[str, dict[str, object]]:
     """For each flute, where there are several, what stands above the notes by their names: words, drawing, its width [mm], mm
-    of one of its points, height of all [mm]."""
+    of one of its points, height of all [mm], how many words' lines are the player's own."""
     found: dict[str, dict[str, object]] = {}
     for part in music:
         for flute, own in part.others.items():
@@ -224,6 +218,7 @@ def _instead(music: Sequence[Drawn], drawings: Store) -> dict[str, dict[str, obj
                         what.drawn[0],
                         what.scale,
                         what.height,
+                        what.noted,
                     ]
                     for note, what in own.items()
                 }

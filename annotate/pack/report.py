@@ -8,6 +8,7 @@ from annotate.findings import InputError
 from annotate.pack.prepare import report_file
 from annotate.pipeline import Looked
 from fingering_db.message import Message
+from fingering_db.survey import Progress
 
 ENDINGS = (".html", ".pdf")
 _OURS = {".html": b'<meta name="generator" content="ventwise">', ".pdf": b"ventwise"}
@@ -23,7 +24,7 @@ def check(path: Path) -> str:
     return before
 
 
-def write(path: Path, looked: Looked, before: str) -> None:
+def write(path: Path, looked: Looked, before: str, progress: Progress | None = None) -> None:
     """Write the report. before: as `check` told. Raises InputError, with everything as it was."""
-    with prepared(path, report_file(looked, path.suffix.lower()), lambda _: None, before) as ready:
+    with prepared(path, report_file(looked, path.suffix.lower(), progress), lambda _: None, before) as ready:
         ready.place()

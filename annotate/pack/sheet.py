@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from annotate.decision import Decision, Status
+from annotate.decision import Status
 from annotate.drawing import picture
 from annotate.language import Words
 from annotate.output import clean
@@ -87,8 +87,9 @@ def _card(entry: Entry, shown: Shown, pictures: _Pictures) -> dict[str, Any]:
         "fingering": text_of(decision.fingering) if played else "",
         "seek": " ".join(speech.seek(words, answer)).replace("m/s", _SPEED) if played else "",
         "tuner": [list(row) for row in speech.tuner(words, answer)],
-        "sure": speech.confidence(words, decision) + "." if played else "",
-        "why": " ".join(text for text in (_own(decision, words), clean(words.say(decision.why))) if text),
+        "sure": f"{words.text('pack.confidence')} {speech.confidence(words, decision)}." if played else "",
+        "own": clean(words.text("decisions.own_note", note=decision.own_note)) if decision.own_note else "",
+        "why": clean(words.say(decision.why)),
         "warnings": [f"{code} {text}" for code, _, text in speech.warnings(shown.page, entry, decision)],
         "alternatives": [
             {"picture": pictures.name(one.fingering), "text": f"{one.fingering}  {speech.alternative(words, one)}"}
@@ -111,14 +112,10 @@ def _card(entry: Entry, shown: Shown, pictures: _Pictures) -> dict[str, Any]:
     }
 
 
-def _own(decision: Decision, words: Words) -> str:
-    return clean(words.text("decisions.own_note", note=decision.own_note)) if decision.own_note else ""
-
-
 def _findings(report: Report, words: Words) -> list[str]:
     told = []
     for one in report.finding_groups:
         where = "; ".join(clean(words.place(place)) for place in one.places)
-        said = f"{clean(words.say(one.message))} {clean(words.say(one.advice))}"
+        said = speech.finding(words, one.message, one.advice)
         told.append(f"{one.code} {words.text(f'findings.{one.severity}')}: {where}. {said}")
     return told

@@ -23,6 +23,9 @@ PAGE_RATE = 11_025
 _BIAS, _CLIP = 132, 32635
 
 
+_MOST_KEPT = 256
+
+
 @dataclass(frozen=True, slots=True)
 class Heard:
     """A sound. wav: a file of 16 bits; mulaw: the same for a page, eight bits at PAGE_RATE, as text."""
@@ -31,13 +34,25 @@ class Heard:
     mulaw: str
 
 
+_kept: dict[tuple[object, ...], Heard] = {}
+
+
 def heard(answers: Sequence[Answer]) -> list[Heard]:
-    """The sound of each answer on one flute, its tones at once where a jet sounds them so."""
-    if not answers:
-        return []
-    model = answers[0].desk.model
-    found = listen_all(model, [_wanted(one, one.blown) for one in answers if one.blown], SECONDS)
-    return [Heard(wave_file(one.samples, one.rate), _mulaw(_slower(one.samples, one.rate))) for one in found]
+    """The sound of each answer with a fingering, all on one flute, its tones at once where a jet sounds them so. Those of
+    before are remembered: a score that is watched changes little."""
+    keys = {_key(one, one.blown): (one, one.blown) for one in answers if one.blown}
+    new = [key for key in keys if key not in _kept]
+    found = listen_all(answers[0].desk.model, [_wanted(*keys[key]) for key in new], SECONDS) if new else []
+    for key, one in zip(new, found, strict=True):
+        _kept[key] = Heard(wave_file(one.samples, one.rate), _mulaw(_slower(one.samples, one.rate)))
+    made = [_kept[_key(one, one.blown)] for one in answers if one.blown]
+    for key in list(_kept)[: max(len(_kept) - _MOST_KEPT, 0)]:
+        del _kept[key]
+    return made
+
+
+def _key(answer: Answer, own: Blown) -> tuple[object, ...]:
+    return answer.desk.model.instrument, own.fingering, own.targets_hz, answer.decision.path, SECONDS
 
 
 def _wanted(answer: Answer, own: Blown) -> Wanted:

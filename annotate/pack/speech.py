@@ -13,6 +13,7 @@ from annotate.place import Place
 from annotate.report.content import EXPECTED_STRENGTH, confidence_word
 from annotate.report.phrases import Page, signed_cents
 from fingering_db.fingering import Fingering
+from fingering_db.message import Message
 from fingering_db.motion import ACROSS, DOWN, FingerMove
 
 _MOST_SOUNDS = 4
@@ -135,10 +136,17 @@ def warnings(page: Page, entry: Entry, decision: Decision) -> list[tuple[str, st
     told = []
     for one in page.report.finding_groups:
         if set(one.demands) & set(entry.group.ids) and one.message != decision.why:
-            where = "; ".join(bar_beat(page.words, place) for place in one.places if place.bar)
-            said = f"{where}: {page.words.say(one.message)} {page.words.say(one.advice)}"
-            told.append((one.code, one.severity, clean(said)))
+            where = "; ".join(clean(bar_beat(page.words, place)) for place in one.places if place.bar)
+            told.append((one.code, one.severity, f"{where}: {finding(page.words, one.message, one.advice)}"))
     return told
+
+
+def finding(words: Words, *texts: Message | str) -> str:
+    """A finding and its advice, each a sentence."""
+    told = [clean(words.say(text)) for text in texts]
+    return " ".join(
+        f"{text[0].upper()}{text[1:]}{'' if text.endswith(('.', '!', '?')) else '.'}" for text in told if text
+    )
 
 
 def instead_pitches(page: Page, one: Instead) -> str:

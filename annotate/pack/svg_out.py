@@ -14,6 +14,7 @@ _TIMES = re.compile(r"Times(, ?serif)?")
 _SIZE = re.compile(r' width="[^"]*" height="[^"]*"')
 _INNER = re.compile(r'<svg class="definition-scale"[^>]*viewBox="0 0 ([\d.]+) ([\d.]+)">')
 _OUTLINED = re.compile(r"(#\w+) (ellipse|path|polygon|polyline|rect)\b")
+_OUTLINES_END = re.compile(r"(#\w+ \.definition-scale) rect *{[^}]*}")
 _GLYPH = re.compile(r'<g id="([^"]+)">(.*?)</g>', re.DOTALL)
 _GROUP = re.compile(r'<(\w+) id="([^"]*)"(?: class="([^"]*)")?|<g class="vw-room" data-note="([^"]*)"')
 _STAFF = re.compile(r'class="staff"><path d="M\S+ ([-\d.]+)')
@@ -60,6 +61,7 @@ def on_paper(page: str, drawings: Store) -> str:
     width, height = (float(value) / UNIT for value in inner.groups())
     page = _SIZE.sub(f' width="{width:g}mm" height="{height:g}mm"', page, count=1)
     page = _OUTLINED.sub(r"\1 .definition-scale \2", page)
+    page = _OUTLINES_END.sub(r"\g<0>\1 .mark {stroke:none}", page, count=1)
     faces = f"<style>{css((MUSIC,))}</style>" if f'font-family="{MUSIC}"' in page else ""
     defined = f"{faces}<defs>{drawings.symbols(page)}</defs>"
     return _TIMES.sub(WORDS, page).replace("<style", f"{defined}<style", 1)

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from annotate.findings import InputError
-from annotate.pack import folder, report
+from annotate.pack import folder, report, sounds
 from annotate.pack.folder import LIST
 from annotate.pipeline import Looked
 
@@ -59,9 +59,13 @@ def test_a_list_that_is_not_ours_is_not_followed(tmp_path: Path, told: bytes) ->
 
 
 @pytest.mark.parametrize("ending", report.ENDINGS)
-def test_a_report_replaces_its_own_kind_alone(tmp_path: Path, looked: Looked, ending: str) -> None:
+def test_a_report_replaces_its_own_kind_alone(
+    tmp_path: Path, looked: Looked, ending: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sounds, "SECONDS", 0.1)
     path = tmp_path / f"report{ending}"
     report.write(path, looked, report.check(path))
+    assert ending == ".pdf" or b"data-play" in path.read_bytes()
     assert path.read_bytes().startswith(b"%PDF" if ending == ".pdf" else b"<!DOCTYPE html>")
     assert report.check(path)
     path.write_bytes(b"%PDF of somebody else")

@@ -14,11 +14,14 @@ import numpy as np
 import pytest
 from hostile_score import HOSTILE
 
+from annotate.marking import Style, stands_of
 from annotate.pack import sounds
 from annotate.pack.entries import Entry, entries, ways
 from annotate.pack.figures import blown
 from annotate.pack.look import look as the_look
 from annotate.pack.markup import data, tag
+from annotate.pack.part_pages import _drawn, above
+from annotate.pack.svg_out import Store
 from annotate.pipeline import Looked
 from annotate.report.content import build
 from fingering_db.mechanism import hole_states
@@ -126,6 +129,15 @@ def test_a_sound_in_the_page_is_that_of_the_file_but_for_its_eight_bits() -> Non
     size = ((((byte & 15) << 3) + 132) << ((byte >> 4) & 7)) - 132
     heard = np.where(byte & 128, -size, size) / 32768
     assert np.all(np.abs(heard - wanted) <= np.abs(wanted) / 30 + 2e-4)
+
+
+def test_what_the_player_noted_stands_over_the_drawing_in_two_lines_at_most(looked: Looked) -> None:
+    (stand, *_) = stands_of(looked.parts[0], looked.result.first_flute(), Style())
+    plain, noted = above(stand), above(stand, "left hand low, wait for the hall <to> be quiet, then breathe")
+    assert noted.words == ("left hand low, wait", "for the hall <to> be …", *plain.words) and noted.noted == 2
+    drawn = _drawn("n", noted, 0.0, 0.0, (100.0, 100.0), Store("m"))
+    assert drawn.count("italic") == 2 and "&lt;to&gt;" in drawn
+    assert noted.height > plain.height
 
 
 def _luminance(colour: str) -> float:
