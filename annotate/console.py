@@ -134,14 +134,14 @@ def asked_to_be_quiet(words: list[str]) -> bool:
     return "--quiet" in words or os.environ.get("VENTWISE_QUIET", "").lower() in ("1", "true", "t", "yes", "y", "on")
 
 
-def quiet(ctx: click.Context, _: click.Parameter, value: bool) -> None:
+def set_quiet(ctx: click.Context, _: click.Parameter, value: bool) -> None:
     """Callback of the option --quiet."""
     run = ctx.find_object(Run)
     if run and value:
         run.quiet = True
 
 
-def language(ctx: click.Context, _: click.Parameter, value: str) -> None:
+def set_language(ctx: click.Context, _: click.Parameter, value: str) -> None:
     """Callback of the option --language."""
     ctx.ensure_object(Run).language = value
 
@@ -181,9 +181,9 @@ def tell(text: str) -> None:
 
 
 def _cleaned(text: str, ascii_only: bool) -> str:
-    from annotate.output import clean, plain
+    from annotate.output import clean, with_blanks
 
-    return "\n".join(plain(clean(line, ascii_only)) for line in text.rstrip("\n").split("\n"))
+    return "\n".join(with_blanks(clean(line, ascii_only)) for line in text.rstrip("\n").split("\n"))
 
 
 def _write(stream: TextIO | None, text: str) -> None:

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from annotate.choosing.desks import flute, refuse_out_of_tune
+from annotate.choosing.desks import flute_named, refuse_out_of_tune
 from annotate.findings import InputError
 from annotate.language import Words, known_remark, words
 from annotate.output import wrap
@@ -23,7 +23,7 @@ def listing(say: Words = ENGLISH) -> str:
 
 def description(name: str, say: Words = ENGLISH) -> str:
     """Holes, number of fingerings, and the chart's deviations. Raises InputError for a flute that is not there."""
-    instrument = flute(name)
+    instrument = flute_named(name)
     ready = model(instrument)
     fitted = "_fitted" if _is_fitted(instrument) else ""
     heads = [say.text(f"flute_told.{key}") for key in ("hole", "place", "diameter", "at_rest", "in_the_key")]
@@ -84,7 +84,7 @@ def _chart_line(instrument: Instrument, ready: Model, say: Words) -> str:
 
 def moved_scale(name: str, slide_mm: float, say: Words = ENGLISH) -> str:
     """How each standard fingering's note moves when the head joint is drawn out. Raises InputError."""
-    instrument = flute(name)
+    instrument = flute_named(name)
     ready = model(instrument)
     rest, drawn = (chart_deviations(ready, slide) for slide in (0.0, slide_mm))
     lines = wrap(say.text("flute_told.moved", name=instrument.name, mm=slide_mm), 80)

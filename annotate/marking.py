@@ -9,7 +9,7 @@ from annotate.crowding import crowded
 from annotate.decision import Decision, PlannedNote, Status
 from annotate.demand import Kind
 from annotate.drawing import diagram
-from annotate.files.markup import SIGNATURE
+from annotate.files.own_marks import SIGNATURE
 from annotate.files.writing import ASCII, COLUMN, ROWS, Mark
 from annotate.findings import Finding
 from annotate.numbering import fingerings_of, numbered

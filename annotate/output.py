@@ -52,7 +52,7 @@ def together(text: str) -> str:
     return text.replace(" ", KEEP)
 
 
-def plain(text: str) -> str:
+def with_blanks(text: str) -> str:
     """The text with ordinary blanks only."""
     return text.replace(KEEP, " ")
 

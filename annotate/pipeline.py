@@ -10,7 +10,7 @@ from annotate.choosing.choose import ordinary_demands
 from annotate.choosing.decide import decide
 from annotate.choosing.desk import Desk
 from annotate.choosing.desks import DEFAULT_FLUTE, desks_for
-from annotate.choosing.judged_on import DesksAt, desks_at, judged, remarks, transpositions
+from annotate.choosing.judged_on import DesksAt, desks_at, flute_remarks, on_our_flutes, transpositions
 from annotate.choosing.passage import Planned, plan_cost, planned_notes
 from annotate.decision import Decision, Result
 from annotate.decisions import kept as kept_decisions
@@ -107,12 +107,13 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
         at = partial(desks_at, played, desks)
         chords = options.chords if options.chords != AUTO else ruled.piece or AUTO
         detected = addressed(
-            part, judged(detect(part, chords, companies.of(part), ruled.readings(part)), at).renumbered(count + 1)
+            part,
+            on_our_flutes(detect(part, chords, companies.of(part), ruled.readings(part)), at).renumbered(count + 1),
         )
         demands = _with_ordinary(part, detected, at, count)
         count += len(demands)
         decided = decide(part, demands, at, progress, ruled)
-        findings += remarks(part, decided.decisions, desks)
+        findings += flute_remarks(part, decided.decisions, desks)
         findings += (*played.findings, *_transpositions(part, at, options), *detected.findings)
         not_judged += detected.not_judged
         undecided += detected.undecided

@@ -130,7 +130,7 @@ class Direction:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class LineOverStaff:
     """A line or bracket over the staff (`<dashes>`, `<bracket>`), from one onset [quarters] to another; it prolongs the words at
     its beginning. staff: 0 where the part has one staff."""
 
@@ -161,7 +161,7 @@ class Part:
     directions: tuple[Direction, ...] = ()
     double_bars: tuple[Fraction, ...] = ()
     """Onsets [quarters] of light-light, light-heavy and heavy bar lines: a technique word ends there."""
-    lines: tuple[Line, ...] = ()
+    lines: tuple[LineOverStaff, ...] = ()
     dynamics: tuple[tuple[Fraction, int, str], ...] = ()
     """(onset, staff, sign such as 'pp'), in order."""
     keys: tuple[tuple[int, int], ...] = ()

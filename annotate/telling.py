@@ -53,7 +53,7 @@ def said(key: str, **values: object) -> str:
     return words(language()).text(key, **values)
 
 
-def in_ascii() -> bool:
+def ascii_only() -> bool:
     """Whether the terminal cannot print the signs of a diagram."""
     from annotate.output import needs_ascii
 
@@ -78,7 +78,7 @@ def print_report(
         from annotate.report import text
 
         told = text.render(
-            result, ascii=in_ascii(), language=language(), numbered=numbered, since=since, detail=detail, sort=sort
+            result, ascii=ascii_only(), language=language(), numbered=numbered, since=since, detail=detail, sort=sort
         )
         console.echo(told)
 
@@ -92,7 +92,7 @@ def print_answers(answers: Sequence[Any], form: str) -> None:
     else:
         from annotate.report import answers_text
 
-        console.echo(answers_text.render(answers, in_ascii(), language()))
+        console.echo(answers_text.render(answers, ascii_only(), language()))
 
 
 def one_line(message: str) -> str:

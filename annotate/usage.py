@@ -90,10 +90,12 @@ def _printed() -> Iterator[None]:
 
 
 _LANGUAGES = sorted(file.stem for file in Path(__file__).with_name("languages").glob("*.toml"))
-_QUIET = click.Option(["--quiet"], is_flag=True, expose_value=False, callback=console.quiet, envvar="VENTWISE_QUIET")
+_QUIET = click.Option(
+    ["--quiet"], is_flag=True, expose_value=False, callback=console.set_quiet, envvar="VENTWISE_QUIET"
+)
 _LANGUAGE = click.Option(
     ["--language"], type=click.Choice(_LANGUAGES), default="en", show_default=True, is_eager=True, expose_value=False,
-    callback=console.language, envvar="VENTWISE_LANGUAGE",
+    callback=console.set_language, envvar="VENTWISE_LANGUAGE",
 )  # fmt: skip
 
 

@@ -44,7 +44,7 @@ Holes = tuple[frozenset[str], frozenset[str], frozenset[str]]
 
 
 @dataclass(frozen=True, slots=True)
-class Hold:
+class WayToHold:
     """One way to hold an ordinary note. cost: of tone and pitch, beside the effort of holding [pressed keys]."""
 
     fingering: Fingering
@@ -52,7 +52,7 @@ class Hold:
 
 
 @lru_cache(maxsize=1024)  # asked for every note of a score
-def ways_of(instrument: Instrument, written_midi: float) -> tuple[Hold, ...]:
+def ways_of(instrument: Instrument, written_midi: float) -> tuple[WayToHold, ...]:
     """The ways this flute's fingers can hold a note, written pitch, the chart's first; none beside the semitones and outside
     the chart."""
     standard = [one.fingering for one in chart_of(instrument) if _near(one.pitch.midi, written_midi)]
@@ -64,12 +64,14 @@ def ways_of(instrument: Instrument, written_midi: float) -> tuple[Hold, ...]:
         if has_touches(instrument, fingering):
             for same in _same_holes(instrument, fingering):
                 found.setdefault(same, cost)
-    held = [Hold(fingering, cost) for fingering, cost in found.items() if has_touches(instrument, fingering)]
+    held = [WayToHold(fingering, cost) for fingering, cost in found.items() if has_touches(instrument, fingering)]
     return tuple(held[:_MOST])
 
 
 @lru_cache(maxsize=1024)
-def trills_of(instrument: Instrument, written_midi: float, upper_midi: float) -> tuple[tuple[Hold, Hold], ...]:
+def trills_of(
+    instrument: Instrument, written_midi: float, upper_midi: float
+) -> tuple[tuple[WayToHold, WayToHold], ...]:
     """Pairs of ways to trill from one note to another: every way of the one with every way of the other, and the trill keys."""
     upper = list(ways_of(instrument, upper_midi))
     for one in _TOLD:
@@ -78,7 +80,7 @@ def trills_of(instrument: Instrument, written_midi: float, upper_midi: float) ->
         fingering = Fingering.parse(one.fingering)
         wanted = any(_near(note, written_midi) and _near(to, upper_midi) for note, to in told)
         if one.trill and wanted and has_touches(instrument, fingering):
-            upper.append(Hold(fingering, one.cost))
+            upper.append(WayToHold(fingering, one.cost))
     return tuple((low, high) for low in ways_of(instrument, written_midi) for high in upper)
 
 

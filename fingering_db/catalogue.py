@@ -21,7 +21,7 @@ from fingering_db.fingering import Fingering
 from fingering_db.model import Model, highest_hz
 from fingering_db.playability import PLAYABLE_CONFIDENCE
 from fingering_db.ranking import EFFORT_WEIGHT, bands_of, heard_as_one
-from fingering_db.shifts import standing
+from fingering_db.shifts import stands_at
 from fingering_db.survey import Progress, atlas
 
 SIZES = (2, 3)
@@ -210,7 +210,7 @@ def _listed(model: Model, every: Atlas, cell: Cell, one: _Best) -> Multiphonic:
     branches = np.array(one.branches)
     lips = np.full(len(branches), one.lip)
     fingering = model.reach.fingering(int(model.easiest[one.sound]))
-    pattern, place = standing(fingering, model.instrument)
+    pattern, place = stands_at(fingering, model.instrument)
     return Multiphonic(
         cell=cell,
         hz=tuple(every.hz(every.places(branches, lips)[0]).tolist()),

@@ -189,7 +189,7 @@ def ordered(values: RealArray, played: BoolArray) -> float:
     return float((first > second).mean() + 0.5 * (first == second).mean())
 
 
-def interval(values: RealArray, played: BoolArray, names: RealArray) -> tuple[float, float]:
+def bootstrap_interval(values: RealArray, played: BoolArray, names: RealArray) -> tuple[float, float]:
     """5 to 95 % of `ordered` when fingerings are drawn again with replacement (bootstrap, 400 times)."""
     random = np.random.default_rng(10)
     found: list[float] = []
@@ -254,7 +254,7 @@ _TWO = "two features, fitted"
 
 
 def _measured(values: RealArray, played: BoolArray, names: RealArray, above: BoolArray) -> Measured:
-    low, high = interval(values, played, names)
+    low, high = bootstrap_interval(values, played, names)
     missed, passed = int((played & ~above).sum()), int((above & ~played).sum())
     return Measured(ordered(values, played), low, high, missed, passed, int(played.sum()), int((~played).sum()))
 
@@ -295,7 +295,7 @@ class Share:
         return f"{100.0 * self.playable / self.asked:.0f} %" if self.asked else "–"
 
 
-def dyads(of: Model, tolerance_cents: float = 30.0) -> Mapping[int, tuple[Share, ...]]:
+def dyad_shares(of: Model, tolerance_cents: float = 30.0) -> Mapping[int, tuple[Share, ...]]:
     """Two-note chords whose upper note is at most C7, by interval [semitones] and octave of the lower note (OCTAVES)."""
     return {semitones: tuple(_dyads(of, semitones, low, tolerance_cents) for _, low in OCTAVES) for semitones in WIDTHS}
 
@@ -319,7 +319,7 @@ def report_dyads(name: str, tell: Callable[[str], None]) -> None:
     """Tell the table as Markdown."""
     tell("| interval, semitones | " + " | ".join(f"lower note {octave}" for octave, _ in OCTAVES) + " |")
     tell("|---|---|---|---|")
-    for semitones, shares in dyads(model(load(name))).items():
+    for semitones, shares in dyad_shares(model(load(name))).items():
         tell(f"| {semitones} | " + " | ".join(map(str, shares)) + " |")
 
 

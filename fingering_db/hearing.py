@@ -25,7 +25,7 @@ _LOWEST_HZ, _HIGHEST_HZ = 100.0, 4500.0
 
 
 @dataclass(frozen=True, slots=True)
-class Tone:
+class ToneSpan:
     """From and to [s]."""
 
     begin: float
@@ -33,7 +33,7 @@ class Tone:
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class HeardPitch:
     """hz: the pitch that was meant, or where nothing is near it the loudest; NaN for none. unsteady_cents: how far it wanders
     (half of the middle half of all windows). is_near: whether it is that meant."""
 
@@ -42,7 +42,7 @@ class Heard:
     is_near: bool
 
 
-def tones(samples: RealArray, rate: int) -> tuple[Tone, ...]:
+def tones(samples: RealArray, rate: int) -> tuple[ToneSpan, ...]:
     """Where tones sound, in order. samples: shape (n,); rate [1/s]."""
     size = max(int(_FRAME_S * rate), 1)
     count = len(samples) // size
@@ -61,24 +61,26 @@ def tones(samples: RealArray, rate: int) -> tuple[Tone, ...]:
         else:
             joined.append(span)
     return tuple(
-        Tone(begin * _FRAME_S, end * _FRAME_S) for begin, end in joined if (end - begin) * _FRAME_S >= SHORTEST_S
+        ToneSpan(begin * _FRAME_S, end * _FRAME_S) for begin, end in joined if (end - begin) * _FRAME_S >= SHORTEST_S
     )
 
 
-def near(samples: RealArray, rate: int, tone: Tone, hz: float) -> Heard:
+def near(samples: RealArray, rate: int, tone: ToneSpan, hz: float) -> HeardPitch:
     """The pitch of a tone that is meant to have this frequency [Hz]."""
     freq, spectra = _spectra(samples, rate, tone)
     found = [_periodic(freq, spectrum, hz) for spectrum in spectra]
     there = np.array([one for one in found if np.isfinite(one)])
     if 2 * len(there) >= len(found) and len(there):
-        return Heard(float(np.median(there)), _wandering(there), True)
+        return HeardPitch(float(np.median(there)), _wandering(there), True)
     loudest = np.array([_loudest(freq, spectrum) for spectrum in spectra])
     return (
-        Heard(float(np.median(loudest)), _wandering(loudest), False) if len(loudest) else Heard(np.nan, np.nan, False)
+        HeardPitch(float(np.median(loudest)), _wandering(loudest), False)
+        if len(loudest)
+        else HeardPitch(np.nan, np.nan, False)
     )
 
 
-def strongest(samples: RealArray, rate: int, tone: Tone, most: int = 3) -> tuple[tuple[float, float], ...]:
+def strongest(samples: RealArray, rate: int, tone: ToneSpan, most: int = 3) -> tuple[tuple[float, float], ...]:
     """The loudest partials of a tone that are no whole multiples of a louder one among them: (frequency [Hz], level under the
     loudest [dB]), at most `most`, from the lowest up. In a multiphonic these are its notes, or what they make together."""
     freq, spectra = _spectra(samples, rate, tone)
@@ -100,7 +102,7 @@ def _is_multiple(hz: float, of: float) -> bool:
     return round(ratio) >= 1 and abs(1200.0 * np.log2(ratio / round(ratio))) < 20.0
 
 
-def _spectra(samples: RealArray, rate: int, tone: Tone) -> tuple[RealArray, RealArray]:
+def _spectra(samples: RealArray, rate: int, tone: ToneSpan) -> tuple[RealArray, RealArray]:
     """Frequencies [Hz], and magnitudes of windows over the steady part of a tone, shape (n_windows, n_freq)."""
     length = tone.end - tone.begin
     first, last = (int((tone.begin + share * length) * rate) for share in (_BEGIN, _END))

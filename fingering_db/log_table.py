@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.message import Message
 from fingering_db.pitch import Pitch, PitchError
-from fingering_db.played import PlayedError, decoded, rows, wrong_header
+from fingering_db.played import PlayedError, decoded, table_rows, wrong_header
 from fingering_db.player_log import exact
 from fingering_db.trials import Trial
 
@@ -45,7 +45,7 @@ def read(raw: bytes, source: str, player: str) -> tuple[Trial, ...]:
     """The trials of a table. source: kept with those that do not tell where they come from; player: who a row without a player is
     by. A row without an id gets one from what it says, so that reading it twice gives one trial. Raises PlayedError with every
     mistake by line and column."""
-    numbered = rows(decoded(raw, MOST_BYTES))
+    numbered = table_rows(decoded(raw, MOST_BYTES))
     _, header = next(numbered, (1, []))
     if not header:
         raise PlayedError(Message("log.no_header", columns=COLUMNS))

@@ -49,7 +49,7 @@ def read(raw: bytes, instrument: Instrument, a4_hz: float, *, measured: bool = T
     Commas, semicolons or tabs part the cells; with the latter two a decimal comma is read. Raises PlayedError."""
     text = decoded(raw, MOST_BYTES)
     delimiter = max(",;\t", key=text.partition("\n")[0].count)
-    numbered = rows(text, delimiter)
+    numbered = table_rows(text, delimiter)
     _, header = next(numbered, (1, []))
     names = [cell.strip().lower() for cell in header]
     wrong = wrong_header(names, COLUMNS, ("fingering", "note"))
@@ -82,7 +82,7 @@ def decoded(raw: bytes, most_bytes: int) -> str:
         raise PlayedError(Message("played.no_text")) from error
 
 
-def rows(text: str, delimiter: str = ",") -> Iterator[tuple[int, list[str]]]:
+def table_rows(text: str, delimiter: str = ",") -> Iterator[tuple[int, list[str]]]:
     """Rows that are not empty, each with the line that it ends in. Raises PlayedError."""
     reader, line = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True), 0
     try:

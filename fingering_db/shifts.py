@@ -71,7 +71,7 @@ class Pattern:
         return ", ".join(f"small {length}" for length in lengths)
 
 
-def standing(fingering: Fingering, instrument: Instrument) -> tuple[str, str]:
+def stands_at(fingering: Fingering, instrument: Instrument) -> tuple[str, str]:
     """The pattern of a fingering as text, and the name of the place of its first small opening; '' and '' where it has none."""
     try:
         pattern = Pattern.of(fingering, instrument)

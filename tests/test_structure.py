@@ -63,7 +63,7 @@ ORDER = [
     ["annotate.findings"],
     ["annotate.score"],
     ["annotate.files.errors", "annotate.files.doctype"],
-    ["annotate.files.archive", "annotate.files.encoding", "annotate.files.markup", "annotate.demand"],
+    ["annotate.files.archive", "annotate.files.encoding", "annotate.files.own_marks", "annotate.demand"],
     ["annotate.files.own_rows"],
     [
         "annotate.files.placing",
@@ -106,7 +106,7 @@ ORDER = [
     ["annotate.pack.cards"],
     ["annotate.pack.page", "annotate.pack.sheet"],
     ["annotate.pack.prepare"],
-    ["annotate.pack.report"],
+    ["annotate.pack.report_file"],
     ["annotate.musescore.plugin"],
     ["annotate.instruments", "annotate.player"],
     ["annotate.catalogue"],

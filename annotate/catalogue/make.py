@@ -5,8 +5,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from annotate.catalogue import dyad_map, page, tables
-from annotate.catalogue.score import score
-from annotate.catalogue.tables import AllSounds, Group, groups
+from annotate.catalogue.score_file import score_file
+from annotate.catalogue.tables import AllSounds, Shape, groups
 from annotate.choosing.desk import Desk
 from annotate.findings import InputError
 from annotate.language import Words
@@ -101,14 +101,14 @@ def _made(desk: Desk, stem: str, between_hz: tuple[float, float], progress: Prog
 
 def _files(one: Made, words: Words) -> tuple[dict[str, bytes], page.FluteShown]:
     instrument, stem = one.desk.model.instrument, one.stem
-    own: tuple[Group, ...] = groups(one.found, place_names(instrument))
+    own: tuple[Shape, ...] = groups(one.found, place_names(instrument))
     picture = dyad_map.dyad_map(one.dyads, one.desk.name, words)
     files = {
         f"{stem}-all.csv": one.table,
         f"{stem}.json": tables.as_json(one.found, one.desk.name, PLAYABLE_CONFIDENCE, one.sets),
         f"{stem}-dyads.csv": tables.dyad_table(one.dyads),
         f"{stem}-dyads.svg": picture,
-        f"{stem}.musicxml": score(own, one.desk.name, instrument.transposition_semitones, words),
+        f"{stem}.musicxml": score_file(own, one.desk.name, instrument.transposition_semitones, words),
     }
     labels: Mapping[str, str] = {
         name: words.text(f"catalogue.file_{key}") for name, key in zip(files, _LABELS, strict=True)

@@ -4,7 +4,7 @@ from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from annotate.catalogue.tables import Group
+from annotate.catalogue.tables import Shape
 from annotate.drawing.diagram import rows
 from annotate.language import Words
 from annotate.pack.markup import Html, digest, joined, tag
@@ -32,7 +32,7 @@ class FluteShown:
     name: str
     title: str
     remark: str
-    groups: tuple[Group, ...]
+    groups: tuple[Shape, ...]
     sets: int
     files: tuple[tuple[str, str], ...]
     picture: bytes
@@ -84,14 +84,14 @@ def _flute(number: int, one: FluteShown, words: Words) -> list[Html]:
     return made
 
 
-def _heading(group: Group, words: Words) -> str:
+def _heading(group: Shape, words: Words) -> str:
     count = words.text("catalogue.multiphonics", n=len(group.multiphonics))
     if not group.pattern:
         return f"{group.title(words)}: {count}"
     return f"{group.pattern}: {words.text('answer.places', n=len(group.places))}, {count}"
 
 
-def _group(name: str, group: Group, words: Words, *, first: bool) -> Html:
+def _group(name: str, group: Shape, words: Words, *, first: bool) -> Html:
     heads = ("place", "sounds", "off", "ease_short", "fingering", "drawn")
     header = tag("tr", None, *(tag("th", {"scope": "col"}, words.text(f"catalogue.{each}")) for each in heads))
     table = tag(

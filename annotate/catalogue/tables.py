@@ -154,7 +154,7 @@ def difference_table(first: Dyads, second: Dyads, names: tuple[str, str]) -> byt
 
 
 @dataclass(frozen=True, slots=True)
-class Group:
+class Shape:
     """A pattern that stands at several places and what it sounds, place by place from the top of the tube; '' for what is not
     moved."""
 
@@ -176,7 +176,7 @@ class Group:
         return self.pattern or words.text("catalogue.no_pattern")
 
 
-def groups(found: Sequence[Multiphonic], place_names: Sequence[str]) -> tuple[Group, ...]:
+def groups(found: Sequence[Multiphonic], place_names: Sequence[str]) -> tuple[Shape, ...]:
     """Those that stand at most places first, what is not moved last; inside from the top of the tube, then by pitch."""
     order = {name: at for at, name in enumerate(place_names)}
     stands: dict[str, set[str]] = {}
@@ -187,7 +187,7 @@ def groups(found: Sequence[Multiphonic], place_names: Sequence[str]) -> tuple[Gr
         moved = one.pattern if len(stands[one.pattern]) > 1 else ""
         by_pattern.setdefault(moved, []).append(one)
     made = [
-        Group(pattern, tuple(sorted(own, key=lambda one: (order.get(one.place, 0), one.hz))))
+        Shape(pattern, tuple(sorted(own, key=lambda one: (order.get(one.place, 0), one.hz))))
         for pattern, own in by_pattern.items()
     ]
     return tuple(sorted(made, key=lambda one: (not one.pattern, -len(one.places), one.pattern)))

@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 from annotate.choosing.desk import Desk
+from annotate.choosing.holds import Hold
 from annotate.choosing.judging import sounds_of
-from annotate.choosing.options import Hold
 from annotate.choosing.passage import Planned
 from annotate.decision import Decision, Sound, Status
 from annotate.decisions.rulings import Ruling

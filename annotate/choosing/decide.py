@@ -9,7 +9,7 @@ from annotate.choosing.desk import Desk
 from annotate.choosing.hands import DeskAt
 from annotate.choosing.joint import seconds_to_draw
 from annotate.choosing.judged_on import DesksAt
-from annotate.choosing.motions import remarks
+from annotate.choosing.motions import step_remarks
 from annotate.choosing.passage import Planned, picks, planned
 from annotate.choosing.slides import decide_glissando
 from annotate.decision import Decision, Instead
@@ -139,7 +139,7 @@ def _motions(part: Part, rows: list[list[Decision]], plans: tuple[Planned, ...])
     findings: list[Finding] = []
     steps = (step for one in plans for step in one.steps())
     for step in sorted(steps, key=lambda step: step.after.first.onset):
-        said = remarks(part, step)
+        said = step_remarks(part, step)
         findings += said.findings
         if step.after.decision is not None:
             row = at_demand[step.after.decision.demand.id]

@@ -32,13 +32,13 @@ def desks_for(
 def desk(name: str, a4_hz: float | None = None, tolerance_cents: float | None = None, slide_mm: float = 0.0) -> Desk:
     """A flute ready to be asked, its head joint drawn out by slide_mm; A4 is its own where none is told. Raises InputError for
     one that is not there."""
-    instrument = flute(name)
+    instrument = flute_named(name)
     told = f"{instrument.name} {slide_mm:+g} mm" if slide_mm else instrument.name
     ready = model(instrument, slide_mm)
     return Desk(told, ready, a4_hz or instrument.a4_hz, tolerance_cents, experience_on(instrument))
 
 
-def flute(name: str) -> Instrument:
+def flute_named(name: str) -> Instrument:
     """A flute by name or file. Raises InputError for one that is not there, and one of the user's own on which the chart does
     not sound."""
     try:

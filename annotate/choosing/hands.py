@@ -11,8 +11,8 @@ from itertools import pairwise
 import numpy as np
 
 from annotate.choosing.desk import Desk, status_for
+from annotate.choosing.holds import Hold, Option
 from annotate.choosing.joint import NEAR_MM, with_the_joint
-from annotate.choosing.options import Hold, Option
 from annotate.decision import Decision, Status
 from annotate.decisions.rulings import NO_RULING, Ruling
 from annotate.demand import Kind

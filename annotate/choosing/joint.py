@@ -5,7 +5,7 @@ from dataclasses import replace
 from functools import lru_cache
 
 from annotate.choosing.desk import Desk
-from annotate.choosing.options import Hold, Option
+from annotate.choosing.holds import Hold, Option
 from annotate.choosing.slides import FASTEST_SLIDE_MM_S, ways
 from annotate.weights import Weights
 from fingering_db.alternatives import ways_of

@@ -22,7 +22,7 @@ def desks_at(played: Turns, desks: Mapping[str, list[Desk]], event: Event) -> li
     return desks[played.family_of(event)]
 
 
-def judged(detected: Detected, at: DesksAt) -> Detected:
+def on_our_flutes(detected: Detected, at: DesksAt) -> Detected:
     """The same without what is played on another instrument or on a kind of flute without a model."""
     return replace(
         detected,
@@ -46,7 +46,7 @@ def transpositions(part: Part, at: DesksAt) -> tuple[Finding, ...]:
     return tuple(found.values())
 
 
-def remarks(part: Part, decisions: Iterable[Decision], desks: Mapping[str, list[Desk]]) -> tuple[Finding, ...]:
+def flute_remarks(part: Part, decisions: Iterable[Decision], desks: Mapping[str, list[Desk]]) -> tuple[Finding, ...]:
     """What the files of the part's flutes say that bears on all their figures, of those flutes that something was judged
     on; and that the player's log was heeded."""
     decisions = tuple(decisions)

@@ -6,8 +6,8 @@ from typing import Any
 
 from annotate.choosing.desk import Desk
 from annotate.choosing.hands import Step
+from annotate.choosing.holds import Hold
 from annotate.choosing.joint import NEAR_MM, seconds_to_draw
-from annotate.choosing.options import Hold
 from annotate.findings import Finding
 from annotate.score import Event, Part
 from fingering_db.fingering import Fingering
@@ -68,7 +68,7 @@ class WayRemarks:
     findings: tuple[Finding, ...]
 
 
-def remarks(part: Part, step: Step) -> WayRemarks:
+def step_remarks(part: Part, step: Step) -> WayRemarks:
     """What is to be said about a way: against the ear only on the way to a demand."""
     against = _against(step) if step.after.decision is not None else []
     findings = [_said(part, step, against)] if against else []

@@ -15,7 +15,7 @@ from fingering_db.acoustics.arrays import IndexArray, RealArray
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
+class Selection:
     """One choice for every place, and what it costs."""
 
     cost: float
@@ -33,7 +33,9 @@ class _Done:
     kept: int
 
 
-def cheapest(own: Sequence[RealArray], joined: Mapping[tuple[int, int], RealArray], most: int = 1) -> tuple[Way, ...]:
+def cheapest(
+    own: Sequence[RealArray], joined: Mapping[tuple[int, int], RealArray], most: int = 1
+) -> tuple[Selection, ...]:
     """The `most` cheapest ways, cheapest first; of equals the one with the earlier choices. own: by place, shape (n_choices,),
     each not empty. joined: by two places in any order, shape (choices of the first, of the second)."""
     edges, last = _by_later(own, joined)
@@ -85,9 +87,9 @@ def _settle(table: RealArray, axis: int, most: int) -> tuple[RealArray, IndexArr
     return flat[came] if flat.ndim == 1 else np.take_along_axis(flat, came, axis=-1), came, kept
 
 
-def _way(cost: float, number: int, done: list[_Done], places: int) -> Way:
+def _way(cost: float, number: int, done: list[_Done], places: int) -> Selection:
     numbers = [0] * places
     for one in reversed(done):
         at = int(one.came[(*(numbers[other] for other in one.open), number)])
         numbers[one.place], number = divmod(at, one.kept)
-    return Way(cost, tuple(numbers))
+    return Selection(cost, tuple(numbers))

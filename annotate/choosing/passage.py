@@ -7,9 +7,9 @@ from functools import lru_cache
 import numpy as np
 
 from annotate.choosing.hands import DeskAt, Line, RulingAt, Step, lines
+from annotate.choosing.holds import Hold, Option
 from annotate.choosing.joint import seconds_to_draw
 from annotate.choosing.network import cheapest
-from annotate.choosing.options import Hold, Option
 from annotate.decision import Decision, PlanCost, PlannedNote
 from annotate.decisions.rulings import NO_RULING
 from annotate.score import Part

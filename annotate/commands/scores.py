@@ -21,7 +21,7 @@ from annotate.options import (
     target_of,
     target_options,
 )
-from annotate.telling import exit_code, in_ascii, keep_in_mind, language, one_line, print_report, progress, said
+from annotate.telling import ascii_only, exit_code, keep_in_mind, language, one_line, print_report, progress, said
 from annotate.usage import command
 
 if TYPE_CHECKING:
@@ -34,12 +34,12 @@ def _report_to(path: Path | None) -> Callable[[Looked], None]:
     """What writes the report, or does nothing without a name. Raises InputError where it could not be written."""
     if path is None:
         return lambda looked: None
-    from annotate.pack import report
+    from annotate.pack import report_file
 
-    before = report.check(path)
+    before = report_file.check(path)
 
     def write(looked: Looked) -> None:
-        report.write(path, looked, before, progress())
+        report_file.write(path, looked, before, progress())
         console.tell(said("command.written", path=one_line(str(path))))
 
     return write
@@ -183,7 +183,9 @@ def watch(scores: tuple[Path, ...], report: Path | None, **chosen: Any) -> int:
             continue
         if score in before:
             console.echo(
-                text.render_changes(result, since.compare(before[score], result), ascii=in_ascii(), language=language())
+                text.render_changes(
+                    result, since.compare(before[score], result), ascii=ascii_only(), language=language()
+                )
             )
         else:
             print_report(result, "text")

@@ -89,7 +89,7 @@ _ENTRY = tuple(field.name for field in msgspec.structs.fields(_Entry))
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class PlaceDecision:
     """What was decided about a place, a pitch or the piece. fix: the fingering to take; forbid, prefer: what not to take, what
     to take first among equals; read: 'multiphonic', 'players', 'voice', '' for nothing; note: words of one's own."""
 
@@ -106,9 +106,9 @@ class Kept:
     weights: of the plan, by name; unknown: keys that mean nothing, each with the one that may be meant, '' for none."""
 
     path: str = ""
-    places: Mapping[str, Said] = field(default_factory=dict)
-    pitches: Mapping[str, Said] = field(default_factory=dict)
-    piece: Said = Said()
+    places: Mapping[str, PlaceDecision] = field(default_factory=dict)
+    pitches: Mapping[str, PlaceDecision] = field(default_factory=dict)
+    piece: PlaceDecision = PlaceDecision()
     flutes: tuple[tuple[str, str], ...] = ()
     weights: Mapping[str, float] = field(default_factory=dict)
     unknown: tuple[tuple[str, str], ...] = ()
@@ -157,7 +157,7 @@ def read(text: str, path: Path) -> Kept:
     return Kept(str(path), places, pitches, piece, flutes, told.weight, _unknown(raw))
 
 
-def _said(entry: _Entry, where: str) -> Said:
+def _said(entry: _Entry, where: str) -> PlaceDecision:
     try:
         fix = Fingering.parse(entry.fix) if entry.fix is not None else None
         forbid, prefer = (tuple(map(Wish.parse, _listed(each))) for each in (entry.forbid, entry.prefer))
@@ -165,7 +165,7 @@ def _said(entry: _Entry, where: str) -> Said:
         raise _NotReadError(Message("decisions.at", where=where, what=error.message)) from error
     except WishError as error:
         raise _NotReadError(Message("decisions.at", where=where, what=error.message)) from error
-    return Said(fix, forbid, prefer, entry.read or "", " ".join((entry.note or "").split()))
+    return PlaceDecision(fix, forbid, prefer, entry.read or "", " ".join((entry.note or "").split()))
 
 
 def _listed(value: str | list[str]) -> list[str]:

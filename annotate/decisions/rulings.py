@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from annotate.decisions.address import Address, Content, at, content_of, places
 from annotate.decisions.aligned import Meant, meant
-from annotate.decisions.kept import NOTHING, Kept, Said, Wish
+from annotate.decisions.kept import NOTHING, Kept, PlaceDecision, Wish
 from annotate.decisions.line import FLUTE, PITCH, PLACE, WEIGHT
 from annotate.findings import Finding
 from annotate.score import Event, Part
@@ -46,8 +46,8 @@ class Rulings:
     kept: Kept = NOTHING
     findings: tuple[Finding, ...] = ()
     piece: str = ""
-    _places: Mapping[tuple[str, int], Said] = field(default_factory=dict)
-    _pitches: Mapping[Content, Said] = field(default_factory=dict)
+    _places: Mapping[tuple[str, int], PlaceDecision] = field(default_factory=dict)
+    _pitches: Mapping[Content, PlaceDecision] = field(default_factory=dict)
 
     def of(self, part_id: str, event: Event) -> Ruling:
         """What is ruled for an event of a part."""
@@ -68,7 +68,7 @@ class Rulings:
             start: read for start, said in told.items() if (read := next((one.read for one in said if one.read), ""))
         }
 
-    def _said(self, part_id: str, event: Event) -> tuple[Said, ...]:
+    def _said(self, part_id: str, event: Event) -> tuple[PlaceDecision, ...]:
         if not self.kept.path:
             return ()
         found = (self._places.get((part_id, event.start)), self._pitches.get(at(event)), self.kept.piece)
@@ -86,7 +86,7 @@ def rulings(kept: Kept, parts: Sequence[Part]) -> Rulings:
     findings += [_no_weight(kept, name, value) for name, value in kept.weights.items() if not is_weight(name, value)]
     placed = _placed(kept, parts, findings)
     standing = {at(event) for part in parts for event in places(part)}
-    pitches: dict[Content, Said] = {}
+    pitches: dict[Content, PlaceDecision] = {}
     for text, said in kept.pitches.items():
         content = _content(text)
         if content is None:
@@ -102,14 +102,14 @@ def rulings(kept: Kept, parts: Sequence[Part]) -> Rulings:
     return Rulings(kept, tuple(findings), kept.piece.read, placed, pitches)
 
 
-def _placed(kept: Kept, parts: Sequence[Part], findings: list[Finding]) -> dict[tuple[str, int], Said]:
+def _placed(kept: Kept, parts: Sequence[Part], findings: list[Finding]) -> dict[tuple[str, int], PlaceDecision]:
     """What was decided about places, by part and event; what is said about them is added to the findings."""
     read = {text: Address.parse(text) for text in kept.places}
     said = {address: kept.places[text] for text, address in read.items() if address is not None}
     findings += [
         _unknown(Message("decisions.no_address", text=f'{PLACE}."{text}"')) for text in read if read[text] is None
     ]
-    placed: dict[tuple[str, int], Said] = {}
+    placed: dict[tuple[str, int], PlaceDecision] = {}
     found: set[Address] = set()
     for part in parts:
         own = [one for one in said if one not in found and one.part in ("", part.label, part.id)]

@@ -28,7 +28,7 @@ from annotate.detecting.words import (
 from annotate.score import Part
 
 
-class Holding:
+class HoldingWords:
     """Which words hold at which sonority."""
 
     def __init__(self, part: Part, sonorities: Iterable[Sonority], spans: Spans, ties: Ties, several: bool) -> None:

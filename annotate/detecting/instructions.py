@@ -8,7 +8,7 @@ from fractions import Fraction
 from functools import cache
 
 from annotate.demand import Instruction
-from annotate.detecting.words import LANGUAGES, alternatives, one_line, word_tables
+from annotate.detecting.words import LANGUAGES, any_of, one_line, word_tables
 from annotate.score import Direction, Part
 
 _MILLIMETRES = re.compile(r"(\d{1,3}(?:[.,]\d+)?)\s*mm\b", re.IGNORECASE)
@@ -23,7 +23,7 @@ class _Slide:
 
 
 def _pattern(words: Iterable[str]) -> re.Pattern[str]:
-    found = alternatives(words)
+    found = any_of(words)
     assert found is not None
     return found
 

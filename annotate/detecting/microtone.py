@@ -3,7 +3,7 @@
 from collections.abc import Container
 
 from annotate.demand import Demand, Kind
-from annotate.detecting.evidence import odd_head
+from annotate.detecting.chord_evidence import odd_head
 from annotate.detecting.players import HARMONIC, UNDECIDED
 from annotate.detecting.scene import Scene, demand
 from annotate.detecting.sonority import Sonority

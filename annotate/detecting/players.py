@@ -6,17 +6,17 @@ Evidence is weighed (`evidence.toml`, common practice, no source). What the scor
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from annotate.detecting.company import Company
-from annotate.detecting.evidence import (
+from annotate.detecting.chord_evidence import (
     PartEvidence,
     Reason,
     evidence_table,
     marked_as_harmonic,
     odd_head,
-    reason,
+    reason_for,
 )
+from annotate.detecting.company import Company
 from annotate.detecting.fingering_text import WrittenFingerings
-from annotate.detecting.holding import Holding
+from annotate.detecting.holding import HoldingWords
 from annotate.detecting.sonority import Sonority, overlapping
 from annotate.detecting.words import MULTIPHONIC, ONE, VOICE, Spans, find_words
 from annotate.score import Part
@@ -59,28 +59,28 @@ def is_artificial_harmonic(sonority: Sonority) -> bool:
     return any(map(marked_as_harmonic, notes)) and 0 < diamonds < len(notes)
 
 
-def _word_reasons(sonority: Sonority, spans: Spans, holding: Holding) -> list[Reason]:
+def _word_reasons(sonority: Sonority, spans: Spans, holding: HoldingWords) -> list[Reason]:
     reasons = []
     players = holding.players_at(sonority)
     if players is not None:
         key = "one_word" if players.hit.technique.id == ONE else "several_word"
-        reasons.append(reason(key, what=players.hit.word))
+        reasons.append(reason_for(key, what=players.hit.word))
     else:
         elsewhere, desk = spans.several_anywhere(), spans.desk_word()
         if elsewhere is not None:
-            reasons.append(reason("several_word_elsewhere", what=elsewhere.hit.word))
+            reasons.append(reason_for("several_word_elsewhere", what=elsewhere.hit.word))
         elif desk is not None:
-            reasons.append(reason("desk_word_elsewhere", what=desk.hit.word))
+            reasons.append(reason_for("desk_word_elsewhere", what=desk.hit.word))
     said = holding.technique_at(sonority, MULTIPHONIC)
     if said is not None:
         # "a 2" after "mult." may end it, or not; at the word itself it tells of two players with a multiphonic each.
         later = (
             players is not None and players.hit.technique.id != ONE and players.direction.onset > said.direction.onset
         )
-        reasons.append(reason("multiphonic_word_before" if later else "multiphonic_word", what=said.hit.word))
+        reasons.append(reason_for("multiphonic_word_before" if later else "multiphonic_word", what=said.hit.word))
     sung = holding.technique_at(sonority, VOICE)
     if sung is not None:
-        reasons.append(reason("voice_word", what=sung.hit.word))
+        reasons.append(reason_for("voice_word", what=sung.hit.word))
     return reasons
 
 
@@ -89,23 +89,23 @@ def _head_reasons(sonority: Sonority) -> list[Reason]:
     odd = [odd_head(note) for note in notes if odd_head(note)]
     if not odd or len(odd) == len(notes) or any(map(marked_as_harmonic, notes)):
         return []
-    return [reason("odd_head", what=Message(f"notehead.{odd[0]}"))]
+    return [reason_for("odd_head", what=Message(f"notehead.{odd[0]}"))]
 
 
 def _chord_reasons(sonority: Sonority, fingering: str, company: Company) -> list[Reason]:
     reasons = _head_reasons(sonority)
     stem = stem_word(sonority)
     if stem:
-        reasons.append(reason("multiphonic_word", what=stem))
+        reasons.append(reason_for("multiphonic_word", what=stem))
     if fingering:
-        reasons.append(reason("fingering"))
+        reasons.append(reason_for("fingering"))
     if len(sonority.notes) > 2:
-        reasons.append(reason("three_notes"))
+        reasons.append(reason_for("three_notes"))
     if sonority.first.grace:
-        reasons.append(reason("grace"))
+        reasons.append(reason_for("grace"))
     name, index = company.doubles(sonority.onset, tuple(pitch.midi for pitch in sonority.sounding))
     if name:
-        reasons.append(reason("neighbour", part=name, pitch=sonority.notes[index].written))
+        reasons.append(reason_for("neighbour", part=name, pitch=sonority.notes[index].written))
     return reasons
 
 
@@ -121,13 +121,13 @@ class _Voices:
     def reasons(self, sonority: Sonority) -> list[Reason]:
         found = []
         if len(sonority.events) > 1:
-            found.append(reason("independent_voices" if self._apart else "two_voices"))
+            found.append(reason_for("independent_voices" if self._apart else "two_voices"))
             if len({event.instrument for event in sonority.events}) > 1:
-                found.append(reason("two_instruments"))
+                found.append(reason_for("two_instruments"))
         elif (sonority.first.staff, sonority.first.bar_index) in self._bars:
-            found.append(reason("voices_in_bar"))
+            found.append(reason_for("voices_in_bar"))
         if self._unisons:
-            found.append(reason("unisons"))
+            found.append(reason_for("unisons"))
         return found
 
 
@@ -179,7 +179,7 @@ def judge_chords(
     part: Part,
     sonorities: tuple[Sonority, ...],
     spans: Spans,
-    holding: Holding,
+    holding: HoldingWords,
     fingerings: WrittenFingerings,
     *,
     chords: str,
@@ -202,9 +202,9 @@ def judge_chords(
         reasons = common.reasons + _word_reasons(sonority, spans, holding) + voices.reasons(sonority)
         reasons += _chord_reasons(sonority, fingerings.at(sonority), company)
         if not common.several and any(note.microtonal_as_printed for note in sonority.notes):
-            reasons.append(reason("microtone"))
+            reasons.append(reason_for("microtone"))
         if index in quick:
-            reasons.append(reason("quick_run"))
+            reasons.append(reason_for("quick_run"))
         verdicts[index] = weigh(reasons)
     return verdicts
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from annotate.demand import Demand, Kind
 from annotate.detecting.company import Company
 from annotate.detecting.fingering_text import WrittenFingerings
-from annotate.detecting.holding import Holding
+from annotate.detecting.holding import HoldingWords
 from annotate.detecting.instructions import Instructions
 from annotate.detecting.players import PLAYERS, UNDECIDED, Verdict, judge_chords, reading_of, reading_of_note
 from annotate.detecting.sonority import Link, Sonority, Ties, alternations, gather
@@ -29,7 +29,7 @@ class Scene:
     sonorities: tuple[Sonority, ...]
     ties: Ties
     spans: Spans
-    holding: Holding
+    holding: HoldingWords
     fingerings: WrittenFingerings
     verdicts: dict[int, Verdict]
     index_of: dict[int, int]
@@ -42,7 +42,7 @@ class Scene:
         sonorities = gather(part.events)
         spans, ties, fingerings = Spans(part), Ties(sonorities), WrittenFingerings(part)
         several = spans.several_anywhere() is not None or SEVERAL in map(name_tells, (part.name, part.abbreviation))
-        holding = Holding(part, sonorities, spans, ties, several)
+        holding = HoldingWords(part, sonorities, spans, ties, several)
         verdicts = judge_chords(part, sonorities, spans, holding, fingerings, chords=chords, company=company)
         for index in verdicts:
             read = next((readings[event.start] for event in sonorities[index].events if event.start in readings), "")

@@ -79,7 +79,7 @@ def one_line(text: str) -> str:
     return " ".join(unicodedata.normalize("NFC", text).split())
 
 
-def alternatives(words: Iterable[str]) -> re.Pattern[str] | None:
+def any_of(words: Iterable[str]) -> re.Pattern[str] | None:
     """A pattern for any of the words as whole words; longer ones first."""
     ordered = sorted(set(words), key=len, reverse=True)
     if not ordered:
@@ -96,8 +96,8 @@ def _entry(table: Mapping[str, Any], technique: Technique) -> _Entry:
     return _Entry(
         technique,
         frozenset(one_line(text) for text in table.get("exact", ())),
-        alternatives(word for language in LANGUAGES for word in table.get(language, ())),
-        alternatives(table.get("not_in", ())),
+        any_of(word for language in LANGUAGES for word in table.get(language, ())),
+        any_of(table.get("not_in", ())),
     )
 
 

@@ -21,7 +21,7 @@ def plain(text: str) -> str:
     return "".join(c if c.isprintable() else "?" for c in text)
 
 
-def content_of(path: Path, most_bytes: int, expected: Message) -> bytes:
+def bytes_of(path: Path, most_bytes: int, expected: Message) -> bytes:
     """A file's bytes, at most one more than `most_bytes`. Raises InputError for what is no file or cannot be read."""
     try:
         if path.exists() and not path.is_file():

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from functools import cache
 from typing import Any
 
-from annotate.files.markup import SIGNATURE
+from annotate.files.own_marks import SIGNATURE
 from annotate.language import languages, words
 from annotate.output import in_ascii
 from fingering_db.touches import TOUCHES

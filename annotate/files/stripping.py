@@ -7,7 +7,7 @@ from xml.parsers import expat
 
 from annotate.files.doctype import Defaults
 from annotate.files.encoding import TextForm, inspect
-from annotate.files.markup import BEGIN, END, SIGNATURE, TARGET, own_line
+from annotate.files.own_marks import BEGIN, END, SIGNATURE, TARGET, own_line
 from annotate.files.own_rows import are_ours
 from annotate.findings import InputError
 from fingering_db.message import Message

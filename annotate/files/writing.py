@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from html import escape
 
 from annotate.files.encoding import TextForm, inspect
-from annotate.files.markup import BEGIN, END, SIGNATURE, TARGET, own_line
+from annotate.files.own_marks import BEGIN, END, SIGNATURE, TARGET, own_line
 from annotate.files.stripping import strip
 from annotate.findings import InputError
 from annotate.output import in_ascii

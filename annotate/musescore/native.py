@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from xml.parsers import expat
 
-from annotate.files.markup import SIGNATURE
+from annotate.files.own_marks import SIGNATURE
 from annotate.files.own_rows import are_ours
 from annotate.files.writing import Mark
 from annotate.findings import InputError
@@ -98,7 +98,7 @@ def strip_native(data: bytes) -> bytes:
     return b"".join([*pieces, data[at:]])
 
 
-def text_of(rows: Sequence[str]) -> str:
+def staff_text(rows: Sequence[str]) -> str:
     """The rows as the contents of a `<text>`: small, each signed (exported, each is a `<words>` of its own), escaped as the
     program itself escapes."""
     lines = "\n".join(SIGNATURE + row.replace("#", "♯") + SIGNATURE for row in rows)
@@ -142,7 +142,13 @@ def _indent(data: bytes, offset: int) -> str:
 
 def _staff_text(rows: Sequence[str], before: Sequence[str], indent: str) -> str:
     """The element, with lines before its text, as the program lays it out: what closes stands two further in than what opens."""
-    lines = ["<StaffText>", *(f"  {line}" for line in before), f"  <text>{text_of(rows)}</text>", "  </StaffText>", ""]
+    lines = [
+        "<StaffText>",
+        *(f"  {line}" for line in before),
+        f"  <text>{staff_text(rows)}</text>",
+        "  </StaffText>",
+        "",
+    ]
     return f"\n{indent}".join(lines)
 
 
@@ -371,7 +377,7 @@ def as_json(marks: Iterable[NativeMark], told: str) -> str:
     """The list the plug-in reads: places with texts, and one sentence to show."""
     places = [
         {name: getattr(mark, name) for name in ("part", "staff", "measure", "voice")}
-        | {"quarters": mark.position.as_integer_ratio(), "text": text_of(mark.rows)}
+        | {"quarters": mark.position.as_integer_ratio(), "text": staff_text(mark.rows)}
         for mark in marks
     ]
     return json.dumps({"version": 1, "told": told, "places": places}, ensure_ascii=True)

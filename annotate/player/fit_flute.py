@@ -6,8 +6,8 @@ from pathlib import Path
 
 import msgspec
 
-from annotate.choosing.desks import flute
-from annotate.files.errors import content_of, file_error, plain
+from annotate.choosing.desks import flute_named
+from annotate.files.errors import bytes_of, file_error, plain
 from annotate.files.placing import Ready, prepared, standing
 from annotate.findings import InputError
 from annotate.language import Words
@@ -30,7 +30,7 @@ def fit_flute(
     """Fit a flute to a table of played notes, write its new file to `out`, and say what came out.
 
     a4_hz: what cents in the table count from [Hz], None for the flute's own. Raises InputError: a table with every mistake."""
-    instrument = flute(name)
+    instrument = flute_named(name)
     if any(
         out.exists() and other.exists() and out.samefile(other)
         for other in (Path(name), played, recording.table_of(played))
@@ -66,7 +66,7 @@ def notes_of(played: Path, instrument: Instrument, a4_hz: float) -> tuple[tuple[
     mistake on a line of its own."""
     is_recording = played.suffix.lower() == recording.SUFFIX
     table = recording.table_of(played) if is_recording else played
-    raw = content_of(table, MOST_BYTES, Message("played.expected_order" if is_recording else "played.expected_table"))
+    raw = bytes_of(table, MOST_BYTES, Message("played.expected_order" if is_recording else "played.expected_table"))
     try:
         notes = read(raw, instrument, a4_hz, measured=not is_recording)
     except PlayedError as error:

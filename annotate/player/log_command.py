@@ -7,7 +7,7 @@ from pathlib import Path
 from annotate.choosing import desks
 from annotate.choosing.desks import DEFAULT_FLUTE, read_log
 from annotate.decision import Decision, Result
-from annotate.files.errors import content_of, file_error, plain
+from annotate.files.errors import bytes_of, file_error, plain
 from annotate.files.placing import Ready, prepared, standing
 from annotate.findings import InputError
 from annotate.language import Words
@@ -31,7 +31,7 @@ _BAR = re.compile(r"(?:bar\s+)?(?P<bar>\S+?)(?:\s*,\s*beat\s+|\s+)?(?P<beat>\d+(
 
 def add_fingering(text: str, pitches: tuple[str, ...], flute: str, worked: bool, remark: str, words: Words) -> str:
     """Log that a fingering gave these sounding pitches, or failed to. Raises InputError."""
-    instrument = desks.flute(flute)
+    instrument = desks.flute_named(flute)
     try:
         fingering = Fingering.typed(text)
         hole_states(instrument, fingering)
@@ -141,7 +141,7 @@ def import_(source: Path, words: Words) -> str:
     """Add the trials of a table, each with where it comes from; those that the log has already stay once. Raises InputError, with
     every mistake of the table on a line."""
     where = _log()
-    raw = content_of(source, log_table.MOST_BYTES, Message("log.expected_table"))
+    raw = bytes_of(source, log_table.MOST_BYTES, Message("log.expected_table"))
     try:
         rows = log_table.read(raw, plain(source.name), plain(source.stem))
     except PlayedError as error:

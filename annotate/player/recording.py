@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from annotate.files.errors import content_of, file_error, reason
+from annotate.files.errors import bytes_of, file_error, reason
 from annotate.findings import InputError
 from annotate.output import together
 from fingering_db.acoustics.arrays import RealArray
@@ -61,7 +61,7 @@ def heard(
 
 def _samples(recording: Path) -> tuple[RealArray, int]:
     """All channels together, shape (n,), -1 to 1, and the rate [1/s]."""
-    raw = content_of(recording, _MOST_BYTES, Message("played.expected_wav"))
+    raw = bytes_of(recording, _MOST_BYTES, Message("played.expected_wav"))
     if len(raw) > _MOST_BYTES:
         raise file_error(recording, Message("played.too_large", most=_MOST_BYTES >> 10))
     try:

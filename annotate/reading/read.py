@@ -17,7 +17,7 @@ from annotate.reading.repeats import order_played
 from annotate.reading.time import DEFAULT_TEMPO, Timeline, bar_lengths
 from annotate.reading.tree import Node, walk
 from annotate.reading.values import shown
-from annotate.score import Direction, Event, Line, Part, Score, ScoreInstrument
+from annotate.score import Direction, Event, LineOverStaff, Part, Score, ScoreInstrument
 from fingering_db.message import Message
 
 _NAMES = {"utf-8": "UTF-8", "iso8859-1": "ISO-8859-1", "utf-16-le": "UTF-16", "utf-16-be": "UTF-16"}
@@ -216,7 +216,7 @@ def _timed_part(part: Part, raw: RawPart, timeline: Timeline, rehearsals: list[s
     )
 
 
-def _lines(raw: RawPart, timeline: Timeline) -> tuple[Line, ...]:
+def _lines(raw: RawPart, timeline: Timeline) -> tuple[LineOverStaff, ...]:
     """Lines over the staff that have both ends."""
     waiting: dict[tuple[tuple[str, str], int], Fraction] = {}
     found = []
@@ -225,7 +225,7 @@ def _lines(raw: RawPart, timeline: Timeline) -> tuple[Line, ...]:
         if end.role == "start":
             waiting[key] = onset
         elif end.role == "stop" and key in waiting:
-            found.append(Line(waiting.pop(key), onset, end.staff))
+            found.append(LineOverStaff(waiting.pop(key), onset, end.staff))
     return tuple(found)
 
 

@@ -7,7 +7,7 @@ from annotate.choosing.desks import DEFAULT_FLUTE
 from annotate.decision import Decision, Result, Status
 from annotate.decisions.line import READ, READINGS, choice_line, place_line
 from annotate.language import words
-from annotate.output import display_width, pad, plain, side_by_side, together, wrap
+from annotate.output import display_width, pad, side_by_side, together, with_blanks, wrap
 from annotate.place import Place
 from annotate.report.content import (
     FindingGroup,
@@ -67,14 +67,14 @@ def render(
     sections += [page.plan(), page.decisions()] if detail == FULL else []
     if result.decisions:
         sections += [page.notices()]
-    text = plain("\n\n".join("\n".join(section) for section in sections if section))
+    text = with_blanks("\n\n".join("\n".join(section) for section in sections if section))
     return "\n".join(line.rstrip() for line in text.split("\n")) + "\n"
 
 
 def render_changes(result: Result, since: Since, *, width: int = 80, ascii: bool = False, language: str = "en") -> str:
     """What has changed alone, as `render` tells it at its head."""
     page = _Layout(build(result), max(width, 40), ascii, words(language))
-    return plain("\n".join(line.rstrip() for line in page.changes(since))) + "\n"
+    return with_blanks("\n".join(line.rstrip() for line in page.changes(since))) + "\n"
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,9 +8,9 @@ from fractions import Fraction
 import pytest
 from in_words import in_words
 
+from annotate.detecting.chord_evidence import evidence_table
 from annotate.detecting.company import Company
 from annotate.detecting.detect import Detected, detect
-from annotate.detecting.evidence import evidence_table
 from annotate.detecting.players import Verdict
 from annotate.detecting.scene import Scene
 from annotate.detecting.words import name_tells

@@ -9,10 +9,10 @@ import pytest
 
 from annotate.detecting import words
 from annotate.detecting.fingering_text import is_fingering
-from annotate.detecting.holding import Holding
+from annotate.detecting.holding import HoldingWords
 from annotate.detecting.sonority import Ties, gather
 from annotate.detecting.words import LANGUAGES, Spans, find_words, word_tables
-from annotate.score import Direction, Event, Line, Note, Part
+from annotate.score import Direction, Event, LineOverStaff, Note, Part
 from fingering_db.pitch import Pitch
 
 
@@ -66,7 +66,7 @@ class Held:
 
     def __init__(self, of: Part, several: bool = False) -> None:
         sonorities = gather(of.events)
-        self._holding = Holding(of, sonorities, Spans(of), Ties(sonorities), several)
+        self._holding = HoldingWords(of, sonorities, Spans(of), Ties(sonorities), several)
         self._at = {(each.first.bar_index, each.first.staff): each for each in sonorities}
 
     def techniques(self, onset: int, staff: int = 1) -> list[str]:
@@ -222,7 +222,7 @@ def test_sempre_holds_over_single_notes_and_rests_until_ord(word: str) -> None:
 
 def test_a_line_holds_a_word_to_its_end_and_no_further() -> None:
     music = single(part(direction("mult.", 2)), 3, 4)
-    held = Held(replace(music, lines=(Line(Fraction(2), Fraction(5), 1),)))
+    held = Held(replace(music, lines=(LineOverStaff(Fraction(2), Fraction(5), 1),)))
     assert [held.techniques(onset) for onset in (2, 3, 4, 5)] == [["multiphonic"]] * 3 + [[]]
 
 
@@ -231,7 +231,7 @@ def test_over_a_grace_note_and_its_main_note_a_word_speaks_of_the_chord_among_th
     grace = replace(grace, notes=(replace(grace.notes[0], start=5),))
     music = part(direction("mult.", 2))
     sonorities = gather((grace, *music.events))
-    holding = Holding(music, sonorities, Spans(music), Ties(sonorities), several=False)
+    holding = HoldingWords(music, sonorities, Spans(music), Ties(sonorities), several=False)
     (first, second) = [each for each in sonorities if each.onset == 2]
     assert first.first.grace
     assert holding.techniques_at(first) == ()

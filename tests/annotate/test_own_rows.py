@@ -12,7 +12,7 @@ from click.testing import CliRunner
 
 from annotate.cli import cli
 from annotate.drawing import diagram
-from annotate.files.markup import SIGNATURE
+from annotate.files.own_marks import SIGNATURE
 from annotate.files.own_rows import are_ours, is_row
 from annotate.files.stripping import rows_kept, strip
 from annotate.files.writing import CARRIERS

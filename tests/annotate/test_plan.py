@@ -12,9 +12,9 @@ import pytest
 
 from annotate.choosing.desk import Desk
 from annotate.choosing.hands import Join, Line
-from annotate.choosing.motions import remarks
+from annotate.choosing.holds import Hold, Option
+from annotate.choosing.motions import step_remarks
 from annotate.choosing.network import cheapest
-from annotate.choosing.options import Hold, Option
 from annotate.choosing.passage import plan, planned
 from annotate.choosing.slides import glide_status, is_a_jump, ways
 from annotate.reading.read import read_score
@@ -262,7 +262,10 @@ def test_fingerings_that_leave_every_hole_alike_are_told_as_the_mechanism_tells_
 def told_places(part, desk, code="H2"):
     (one,) = planned(part, (), lambda _: desk)
     return {
-        step.after.first.onset for step in one.steps() for each in remarks(part, step).findings if each.code == code
+        step.after.first.onset
+        for step in one.steps()
+        for each in step_remarks(part, step).findings
+        if each.code == code
     }
 
 
@@ -278,7 +281,7 @@ def test_raising_the_tempo_turns_findings_of_the_hand_on_in_order_and_never_off(
 def test_the_tempo_that_would_do_does(desk):
     quick = part_of("C#4 B3 C#4", 240.0, quarters=0.25)
     (one,) = planned(quick, (), lambda _: desk)
-    (finding, *_) = (each for step in one.steps() for each in remarks(quick, step).findings if each.code == "H2")
+    (finding, *_) = (each for step in one.steps() for each in step_remarks(quick, step).findings if each.code == "H2")
     slower = dict(finding.advice.values)["slower"]
     assert 0 < slower < 240
     assert not told_places(part_of("C#4 B3 C#4", slower, quarters=0.25), desk)

@@ -19,7 +19,7 @@ from lxml import etree
 
 from annotate.files.container import check_packed, load, pack
 from annotate.files.encoding import inspect
-from annotate.files.markup import SIGNATURE
+from annotate.files.own_marks import SIGNATURE
 from annotate.files.stripping import carries_marks, strip
 from annotate.files.writing import CARRIERS, Mark, splice, verify_roundtrip
 

@@ -10,7 +10,7 @@ import pytest
 from lxml import etree
 
 from annotate.files.encoding import inspect
-from annotate.files.markup import SIGNATURE
+from annotate.files.own_marks import SIGNATURE
 from annotate.files.stripping import carries_marks, strip
 from annotate.files.writing import CARRIERS, Mark, SelfCheckError, splice, verify_roundtrip
 from annotate.findings import InputError

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from fingering_db.evidence import OCTAVES, Measured, Share, dyads, measured
+from fingering_db.evidence import OCTAVES, Measured, Share, dyad_shares, measured
 from fingering_db.instrument import load
 from fingering_db.model import model
 
@@ -55,7 +55,7 @@ def filled(text: str, name: str, table: str) -> str:
 def main() -> None:
     """Print the tables, and put them into the README if asked to."""
     of = model(load("open-hole-b"))
-    tables = {"evidence": evidence_table(measured(of)[0]), "dyads": dyad_table(dyads(of))}
+    tables = {"evidence": evidence_table(measured(of)[0]), "dyads": dyad_table(dyad_shares(of))}
     for table in tables.values():
         print(table)
     if "--readme" in sys.argv[1:]:

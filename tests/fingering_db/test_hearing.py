@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from fingering_db.fingering import Fingering
-from fingering_db.hearing import Tone, near, strongest, tones
+from fingering_db.hearing import ToneSpan, near, strongest, tones
 from fingering_db.listening import listen
 from fingering_db.mechanism import chart_of
 from fingering_db.model import Model
@@ -79,7 +79,7 @@ def test_clicks_and_silence_are_no_tones(random: np.random.Generator) -> None:
     clicks = np.zeros(2 * RATE)
     clicks[::9000] = 1.0
     assert tones(clicks, RATE) == ()
-    assert not near(np.zeros(RATE), RATE, Tone(0.1, 0.9), 440.0).is_near
+    assert not near(np.zeros(RATE), RATE, ToneSpan(0.1, 0.9), 440.0).is_near
 
 
 def test_the_simulations_sound_is_heard_alike_with_noise_and_a_room(made: Model, random: np.random.Generator) -> None:

@@ -8,7 +8,7 @@ import subprocess
 import pytest
 
 from annotate.drawing import diagram
-from annotate.files.markup import SIGNATURE
+from annotate.files.own_marks import SIGNATURE
 from annotate.files.own_rows import are_ours
 from annotate.language import languages, words
 from annotate.musescore.plugin import plug_in

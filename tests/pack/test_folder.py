@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from annotate.findings import InputError
-from annotate.pack import folder, report, sounds
+from annotate.pack import folder, report_file, sounds
 from annotate.pack.folder import LIST
 from annotate.pipeline import Looked
 
@@ -58,18 +58,18 @@ def test_a_list_that_is_not_ours_is_not_followed(tmp_path: Path, told: bytes) ->
     assert (tmp_path / "away").exists()
 
 
-@pytest.mark.parametrize("ending", report.ENDINGS)
+@pytest.mark.parametrize("ending", report_file.ENDINGS)
 def test_a_report_replaces_its_own_kind_alone(
     tmp_path: Path, looked: Looked, ending: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(sounds, "SECONDS", 0.1)
     path = tmp_path / f"report{ending}"
-    report.write(path, looked, report.check(path))
+    report_file.write(path, looked, report_file.check(path))
     assert ending == ".pdf" or b"data-play" in path.read_bytes()
     assert path.read_bytes().startswith(b"%PDF" if ending == ".pdf" else b"<!DOCTYPE html>")
-    assert report.check(path)
+    assert report_file.check(path)
     path.write_bytes(b"%PDF of somebody else")
     with pytest.raises(InputError, match="did not write"):
-        report.check(path)
+        report_file.check(path)
     with pytest.raises(InputError, match=r"expected a name that ends in \.html or \.pdf"):
-        report.check(tmp_path / "report.txt")
+        report_file.check(tmp_path / "report.txt")

@@ -8,7 +8,7 @@ import pytest
 from programs import PROGRAMS, Program, complaints, ours, see
 from table import EXAMPLES, Tried, scores, tried, unmarked
 
-from annotate.files.markup import SIGNATURE
+from annotate.files.own_marks import SIGNATURE
 from annotate.files.stripping import strip
 from annotate.files.writing import ASCII, COLUMN, ROWS
 from annotate.marking import Style

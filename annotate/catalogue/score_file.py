@@ -6,7 +6,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from annotate.catalogue.tables import Group, notes
+from annotate.catalogue.tables import Shape, notes
 from annotate.decision import Decision, Status
 from annotate.demand import Demand, Kind
 from annotate.files import container
@@ -22,7 +22,7 @@ from fingering_db.pitch import Pitch
 _BARS_OF_A_LINE = 6
 
 
-def score(groups: Sequence[Group], flute: str, transposition: int, words: Words) -> bytes:
+def score_file(groups: Sequence[Shape], flute: str, transposition: int, words: Words) -> bytes:
     """MusicXML with a bar for each dyad, group by group, and its diagram above. transposition: sounding minus written pitch
     [semitones]; the score is in written pitch. Raises InputError without music21."""
     listed = [one for group in groups for one in group.dyads]
@@ -51,7 +51,7 @@ def _decision(number: int, one: Multiphonic, event: Any, part: Any, flute: str) 
     return Decision(demand, flute, Status.PLAYABLE, Message("status.playable"), one.fingering)
 
 
-def _built(groups: Sequence[Group], flute: str, transposition: int, words: Words) -> bytes:
+def _built(groups: Sequence[Shape], flute: str, transposition: int, words: Words) -> bytes:
     m21 = _music21()
     part = m21.stream.Part()
     part.partName = words.text("family.flute").capitalize()

@@ -41,7 +41,7 @@ def evidence_table() -> dict[str, Any]:
     return tomllib.loads(files("annotate.detecting").joinpath("evidence.toml").read_text("utf-8"))
 
 
-def reason(key: str, **what: Hashable) -> Reason:
+def reason_for(key: str, **what: Hashable) -> Reason:
     """A row of the table; what: the values of its words."""
     row = evidence_table()["evidence"][key]
     text = Message(f"evidence.{key}", **what)
@@ -80,7 +80,7 @@ class PartEvidence:
         if not self.several:
             self.reasons += self._technique(fingerings) + self._habit()
         if not any(each.key == "technique_elsewhere" for each in self.reasons):
-            self.reasons.append(reason("no_technique"))
+            self.reasons.append(reason_for("no_technique"))
 
     def _names(self) -> list[str]:
         names = [name for name in (self._part.name, self._part.abbreviation) if name.strip()]
@@ -92,15 +92,15 @@ class PartEvidence:
     def _name(self) -> list[Reason]:
         told = {name_tells(name): name for name in reversed(self._names())}
         if SEVERAL in told:
-            return [reason("plural_name", what=told[SEVERAL])]
+            return [reason_for("plural_name", what=told[SEVERAL])]
         found = []
         if NUMBERED in told:
-            found.append(reason("numbered_name", what=told[NUMBERED]))
+            found.append(reason_for("numbered_name", what=told[NUMBERED]))
         elif PLAIN in told:
-            found.append(reason("plain_name", what=told[PLAIN]))
+            found.append(reason_for("plain_name", what=told[PLAIN]))
         # A part taken out of an orchestra's score is alone too.
         if self._company.parts == 1:
-            found.append(reason("only_part"))
+            found.append(reason_for("only_part"))
         return found
 
     def _large(self) -> bool:
@@ -110,11 +110,11 @@ class PartEvidence:
         found = []
         company = self._company
         if company.parts >= evidence_table()["many_parts"]:
-            found.append(reason("many_parts", what=str(company.parts)))
+            found.append(reason_for("many_parts", what=str(company.parts)))
         if company.section:
-            found.append(reason("sections", what=company.section))
+            found.append(reason_for("sections", what=company.section))
         if company.desk:
-            found.append(reason("desks", what=company.desk))
+            found.append(reason_for("desks", what=company.desk))
         return found
 
     def _chord_kinds(self) -> list[Reason]:
@@ -125,15 +125,15 @@ class PartEvidence:
         # Half a semitone: a microtone flat of it may still be meant.
         low = sum(max(pitch.midi for pitch in chord.written) < lowest - 0.5 for chord in chords)
         if low >= 2 and low >= table["low_chords"] * len(chords):
-            found.append(reason("low_notes", low=_share(low, len(chords))))
+            found.append(reason_for("low_notes", low=_share(low, len(chords))))
         consonant = sum(_is_consonant(chord) for chord in chords)
         if self.several:
             return found
         if chords and consonant >= table["consonant_share"] * len(chords):
             few = len(chords) < table["consonant_chords"]
-            found.append(reason("consonant_few" if few else "consonant", some=_share(consonant, len(chords))))
+            found.append(reason_for("consonant_few" if few else "consonant", some=_share(consonant, len(chords))))
         if chords and len(chords) < table["rare_share"] * len(self._sonorities):
-            found.append(reason("rare", some=len(chords), of=len(self._sonorities)))
+            found.append(reason_for("rare", some=len(chords), of=len(self._sonorities)))
         return found
 
     def _technique(self, fingerings: WrittenFingerings) -> list[Reason]:
@@ -161,12 +161,12 @@ class PartEvidence:
             return []
         alone = self._company.parts == 1 and count >= table["habit_share_alone"] * of
         if alone or (count >= table["habit_chords"] and count >= table["habit_share"] * of):
-            return [reason("habit", some=count, of=of)]
+            return [reason_for("habit", some=count, of=of)]
         return []
 
 
 def _elsewhere(key: str, **what: Hashable) -> Reason:
-    return reason("technique_elsewhere", what=Message(f"evidence.{key}", **what))
+    return reason_for("technique_elsewhere", what=Message(f"evidence.{key}", **what))
 
 
 def _share(some: int, of: int) -> Message:
