@@ -431,6 +431,9 @@ def _made(
     """Follow the components along the stages and judge each point; None where a component is lost between stages that
     change without a jump. A key that leaves its seat between two stages jumps: from there the end's resonance is
     taken. held: at each stage, and its row of `reach.states`."""
+    # Most fingers that roll off lose a component at once.
+    if stages[1].open and np.isnan(follow(model, sweep(model, stages[:2]), ends_hz[0], lips_m[:2, None])).any():
+        return None
     crossings = model.resonances(sweep(model, stages), lips_m)
     tracked = followed(crossings, ends_hz[0], (len(stages) - (means == KEY_LIFT), 1))[:, :, 0]
     if means == KEY_LIFT:

@@ -7,7 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from fingering_db.acoustics.arrays import ComplexArray, RealArray, StateArray
+from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray, StateArray
 from fingering_db.acoustics.resonance import Crossings
 from fingering_db.acoustics.tube import TwoPort, Wave
 from fingering_db.mechanism import PERFORATION, SHUT
@@ -124,24 +124,27 @@ def followed(crossings: Crossings, hz: RealArray, shape: tuple[int, ...]) -> Rea
     """As `follow`. crossings: of stages and, within each, of trial lips, as many as shape (n_stages, l) says.
 
     At each stage the resonance nearest to that of the stage before is the same one; stages must be near enough that it moves a
-    few cents."""
+    few cents. It is lost where it moves farther, and where two would be one."""
     place = np.arange(len(crossings.row)) - np.searchsorted(crossings.row, crossings.row)
-    known = np.full((*shape, int(place.max(initial=0)) + 1), np.nan)
     own = np.searchsorted(crossings.row, shape[0] * shape[1])
+    known = np.full((*shape, int(place.max(initial=0)) + 1), np.nan)
     known.reshape(-1, known.shape[2])[crossings.row[:own], place[:own]] = crossings.hz[:own]
-    found = np.empty((shape[0], len(hz), shape[1]))
-    at = np.repeat(np.asarray(hz, dtype=float)[:, None], shape[1], axis=1)
-    for stage, there in enumerate(known):
-        found[stage] = at = _nearest(there, at, _LOST_CENTS if stage else np.inf)
-    return found
+    cents = 1200.0 * np.log2(known)
+    trials = np.arange(shape[1])
+    at, lost = np.empty((*shape, len(hz)), dtype=np.intp), np.empty((*shape, len(hz)), dtype=bool)
+    at[0], off = _nearest(1200.0 * np.log2(hz)[:, None], cents[0, :, None, :])
+    lost[0] = np.isinf(off)
+    after, moved = _nearest(cents[:-1, :, :, None], cents[1:, :, None, :])  # (n_stages - 1, l, m)
+    for stage in range(shape[0] - 1):
+        at[stage + 1] = after[stage, trials[:, None], at[stage]]
+        lost[stage + 1] = moved[stage, trials[:, None], at[stage]] > _LOST_CENTS
+    lost |= (np.diff(np.sort(at), axis=2) == 0).any(axis=2)[:, :, None]
+    found = np.take_along_axis(known, at, axis=2)
+    return np.asarray(np.where(np.logical_or.accumulate(lost, axis=0), np.nan, found).transpose(0, 2, 1))
 
 
-def _nearest(known: RealArray, at: RealArray, most_cents: float) -> RealArray:
-    """For each of `at`, shape (k, l), the nearest of the frequencies known, shape (l, m), NaN for none; NaN where it lies farther
-    than most_cents, and in a column where two have the same."""
-    cents = np.abs(1200.0 * np.log2(known / at[:, :, None]))
-    cents[~np.isfinite(cents)] = np.inf
-    chosen, least = cents.argmin(axis=2), cents.min(axis=2)
-    shared = (np.diff(np.sort(chosen, axis=0), axis=0) == 0).any(axis=0)
-    lost = (least > most_cents) | ~np.isfinite(least) | shared
-    return np.where(lost, np.nan, known[np.arange(len(known)), chosen])
+def _nearest(cents: RealArray, known: RealArray) -> tuple[IndexArray, RealArray]:
+    """Number of the nearest of those known, along the last axis, and how far it is [cents]; none is infinitely far."""
+    away = np.abs(known - cents)
+    away[~np.isfinite(away)] = np.inf
+    return away.argmin(axis=-1), away.min(axis=-1)
