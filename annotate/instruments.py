@@ -54,7 +54,7 @@ def description(name: str, say: Words = ENGLISH) -> str:
 def _title(instrument: Instrument, say: Words) -> str:
     """What kind of flute it is: of one shipped in the language, of another as its file says."""
     plain = instrument.name.removesuffix(SLIDE_SUFFIX)
-    if plain not in shipped() or not instrument.title.startswith(load(plain).title):
+    if not say.has(f"title.{plain}") or not instrument.title.startswith(load(plain).title):
         return instrument.title
     told = say.text(f"title.{plain}")
     return told if plain == instrument.name else say.text("title.slide", title=told)

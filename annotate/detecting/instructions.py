@@ -8,7 +8,8 @@ from fractions import Fraction
 from functools import cache
 
 from annotate.demand import Instruction
-from annotate.detecting.words import LANGUAGES, any_of, one_line, word_tables
+from annotate.detecting.words import any_of, one_line, word_tables
+from annotate.language import languages
 from annotate.score import Direction, Part
 
 _MILLIMETRES = re.compile(r"(\d{1,3}(?:[.,]\d+)?)\s*mm\b", re.IGNORECASE)
@@ -31,7 +32,9 @@ def _pattern(words: Iterable[str]) -> re.Pattern[str]:
 @cache
 def _means() -> tuple[tuple[str, re.Pattern[str]], ...]:
     tables = word_tables()["instruction"]
-    return tuple((one["means"], _pattern(w for language in LANGUAGES for w in one.get(language, ()))) for one in tables)
+    return tuple(
+        (one["means"], _pattern(w for language in languages() for w in one.get(language, ()))) for one in tables
+    )
 
 
 @cache

@@ -15,12 +15,12 @@ from importlib.resources import files
 from itertools import islice
 from typing import Any
 
+from annotate.language import languages
 from annotate.score import Direction, Part
 
 MULTIPHONIC, VOICE, GLISSANDO, BEND = "multiphonic", "voice", "glissando", "bend"
 UNJUDGED, CANCEL, PLAYERS, TIMBRAL = "unjudged", "cancel", "players", "timbral"
 SEVERAL, ONE, ALL = "several", "one", "all"
-LANGUAGES = ("en", "it", "fr", "de")
 
 
 _ALWAYS = re.compile(
@@ -96,7 +96,7 @@ def _entry(table: Mapping[str, Any], technique: Technique) -> _Entry:
     return _Entry(
         technique,
         frozenset(one_line(text) for text in table.get("exact", ())),
-        any_of(word for language in LANGUAGES for word in table.get(language, ())),
+        any_of(word for language in languages() for word in table.get(language, ())),
         any_of(table.get("not_in", ())),
     )
 
@@ -114,11 +114,7 @@ def _entries() -> tuple[_Entry, ...]:
         _entry(
             table,
             Technique(
-                table["id"],
-                table["role"],
-                table.get("holds", True),
-                table.get("continuous"),
-                table.get("modern", False),
+                table["id"], table["role"], *map(table.get, ("holds", "continuous", "modern"), (True, None, False))
             ),
         )
         for table in tables["technique"]

@@ -30,6 +30,8 @@ SOURCES = [
 DATA = {"number", "pitch", "join"}
 """Tables that are no words but how words are made."""
 ENGLISH = words("en")
+READ = ("en", "de", "fr", "it")
+"""Languages of which it is told here what they say; others may be added."""
 FINDINGS = tomllib.loads(SOURCES[0].with_name("findings.toml").read_text(encoding="utf-8"))
 
 
@@ -169,7 +171,7 @@ def test_a_language_that_is_not_there_is_not_looked_for_elsewhere():
 
 def test_note_names_are_those_of_the_language():
     names = ["C##5", "Bbb4", "A4", "F#6", "Eb5", "B3", "Bb4"]
-    said = {language: [words(language).pitch(Pitch.parse(name)) for name in names] for language in languages()}
+    said = {language: [words(language).pitch(Pitch.parse(name)) for name in names] for language in READ}
     assert said == {
         "en": ["C♯♯5", "B♭♭4", "A4", "F♯6", "E♭5", "B3", "B♭4"],
         "de": ["Cisis5", "Heses4", "A4", "Fis6", "Es5", "H3", "B4"],
@@ -179,7 +181,7 @@ def test_note_names_are_those_of_the_language():
 
 
 def test_numbers_carry_the_signs_of_the_language():
-    told = {language: words(language).value(34560.5, ",.1f") for language in languages()}
+    told = {language: words(language).value(34560.5, ",.1f") for language in READ}
     assert told == {"en": "34,560.5", "de": "34.560,5", "fr": "34\u00a0560,5", "it": "34.560,5"}
 
 
@@ -204,7 +206,7 @@ def test_values_are_said_by_their_kind():
 
 def test_a_part_without_a_name_is_called_so_in_every_language():
     place = Place("Part 3", "P3", "7", Fraction(2), number=3)
-    told = {language: words(language).place(place) for language in languages()}
+    told = {language: words(language).place(place) for language in READ}
     assert told == {
         "en": "Part 3, bar 7, beat 2",
         "de": "Stimme 3, Takt 7, Zeit 2",
