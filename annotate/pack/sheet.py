@@ -14,6 +14,7 @@ from annotate.pack.typeset import pdf, sheets
 from annotate.report.content import Report
 from fingering_db.fingering import Fingering, text_of
 
+_MOST_PLACES = 12  # of a demand; all of them are on the page
 _SPEED = "m\N{WORD JOINER}/\N{WORD JOINER}s"
 """Metres a second, at whose stroke no line is broken."""
 
@@ -82,7 +83,7 @@ def _card(entry: Entry, shown: Shown, pictures: _Pictures) -> dict[str, Any]:
         "kind": words.text(f"kind.{decision.demand.kind}"),
         "status": str(decision.status),
         "status_word": words.text(f"status.{decision.status}"),
-        "places": "; ".join(speech.bar_beat(words, place) for place in places),
+        "places": speech.listed(words, places, _MOST_PLACES),
         "picture": pictures.name(decision.fingering) if played else "",
         "fingering": text_of(decision.fingering) if played else "",
         "seek": " ".join(speech.seek(words, answer)).replace("m/s", _SPEED) if played else "",

@@ -17,6 +17,7 @@ from fingering_db.message import Message
 from fingering_db.motion import ACROSS, DOWN, FingerMove
 
 _MOST_SOUNDS = 4
+_MOST_PLACES = 4  # where a move is so
 _USUAL_BEND = 3.0  # cents of the lip that nobody tells from none
 
 
@@ -67,7 +68,7 @@ def confidence(words: Words, decision: Decision) -> str:
 @dataclass(frozen=True, slots=True)
 class Move:
     """A move of the hand. told: `From D5: left 2 up, right 1 down`; fingering: at its other end; where: at which places of an
-    entry, '' for all of them; demands: those of these places."""
+    entry, the first few, '' for all of them; demands: those of these places."""
 
     told: str
     fingering: Fingering
@@ -87,10 +88,17 @@ def hand(page: Page, entry: Entry, ways: Mapping[str, Ways]) -> list[Move]:
                 found.setdefault(key, (one, onward, []))[2].append(number)
     places, told = (entry.group.demand.place, *entry.group.also), []
     for one, onward, numbers in sorted(found.values(), key=lambda each: each[1]):
-        where = "; ".join(bar_beat(page.words, places[n]) for n in numbers) if len(numbers) < len(places) else ""
+        where = "" if len(numbers) == len(places) else listed(page.words, [places[n] for n in numbers], _MOST_PLACES)
         demands = tuple(entry.group.ids[n] for n in numbers)
         told.append(Move(_way(page, one, onward), one.after if onward else one.before, where, demands))
     return told
+
+
+def listed(words: Words, places: Sequence[Place], most: int) -> str:
+    """`bar 12, beat 2; bar 14, beat 1; and 3 more`."""
+    told = [bar_beat(words, place) for place in places[:most]]
+    more = [words.text("report.more", n=len(places) - most)] if len(places) > most else []
+    return "; ".join([*told, *more])
 
 
 def _way(page: Page, one: Way, onward: bool) -> str:

@@ -7,8 +7,12 @@ import html
 import io
 import json
 import re
+import shutil
+import subprocess
 import wave
 from html.parser import HTMLParser
+from itertools import combinations
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -22,9 +26,12 @@ from annotate.pack.look import look as the_look
 from annotate.pack.markup import data, tag
 from annotate.pack.part_pages import _drawn, above
 from annotate.pack.svg_out import Store
+from annotate.pack.typeset import pdf, sheets
 from annotate.pipeline import Looked
 from annotate.report.content import build
 from fingering_db.mechanism import hole_states
+
+_WORD = r'<word xMin="([\d.]+)" yMin="([\d.]+)" xMax="([\d.]+)" yMax="([\d.]+)">'
 
 
 class Tags(HTMLParser):
@@ -156,3 +163,42 @@ def test_every_colour_of_text_stands_out_from_every_ground(theme: int) -> None:
             assert (high + 0.05) / (low + 0.05) >= 4.5, (text, ground)
     pair = sorted((_luminance(colour["tide"]), _luminance(colour["on_tide"])), reverse=True)
     assert (pair[0] + 0.05) / (pair[1] + 0.05) >= 4.5
+
+
+@pytest.mark.skipif(not shutil.which("pdftotext"), reason="pdftotext (poppler) is not installed")
+def test_no_line_of_a_card_that_is_longer_than_a_page_lies_on_another(tmp_path: Path) -> None:
+    card = dict.fromkeys(
+        ("asked", "kind", "status_word", "places", "picture", "fingering", "seek", "sure", "own", "why"), ""
+    )
+    lists: dict[str, list[object]] = {name: [] for name in ("tuner", "warnings", "alternatives", "instead", "shifted")}
+    moves = [f"From C5: number {n} down, and on to the next one, which comes at once after it" for n in range(70)]
+    given = {
+        "cards": [{**card, **lists, "number": 1, "status": "playable", "hand": moves}],
+        "findings": [],
+        "notes": [],
+    }
+    names = (
+        "title",
+        "heading",
+        "composer",
+        "flute",
+        "summary",
+        "alternatives",
+        "instead",
+        "hand",
+        "shifted",
+        "findings_heading",
+    )
+    colours = {name: the_look().light(name) for name in ("line", "tide", "playable", "doubtful", "unplayable")}
+    texts = {**dict.fromkeys(names, "x"), "tuner": ["a", "b", "c", "d"]}
+    (tmp_path / "sheet.pdf").write_bytes(pdf("sheet.typ", {**sheets("a4", "en"), **colours, **texts, **given}, {}))
+    told = subprocess.run(
+        ["pdftotext", "-bbox", "sheet.pdf", "-"], cwd=tmp_path, capture_output=True, check=True, text=True
+    )
+    pages = [[tuple(map(float, one)) for one in re.findall(_WORD, page)] for page in told.stdout.split("<page ")[1:]]
+    assert len(pages) > 1 and sum(map(len, pages)) > 900
+    for page in pages:
+        for one, two in combinations(page, 2):
+            wide = min(one[2], two[2]) - max(one[0], two[0])
+            high = min(one[3], two[3]) - max(one[1], two[1])
+            assert wide < 0.5 or high < 4.0, (one, two)
