@@ -14,7 +14,7 @@ from lxml import etree
 
 from annotate.findings import InputError
 from annotate.pack.resting import join_rests
-from annotate.pack.turns import fits, replanned, with_breaks
+from annotate.pack.turns import STAFF, fits, replanned, with_breaks
 from fingering_db.message import Message
 
 MEI = "{http://www.music-encoding.org/ns/mei}"
@@ -34,7 +34,6 @@ _TAKEN_OUT = re.compile(
     r'[^"]*" class="(?:(?P<number>mNum)[^"]*|pgHead|[^"]*placeholder[^"]*))">'
 )
 _TAG = re.compile(r"<(/?)g\b[^>]*?(/?)>")
-_STAFF = re.compile(r'class="staff"><path d="M\S+ ([-\d.]+)')
 _AT = re.compile(r'<text(?: x="([-\d.]+)")?(?: y="([-\d.]+)")?')
 _SYLLABLE = 4.5  # staff half-spaces: size of syllables, and of all words
 
@@ -237,7 +236,7 @@ def _put_in(page: str, draw: Draw, above: Sequence[float]) -> str:
         end = end_of(page, found.end())
         pieces.append(page[at : found.start()])
         if found["number"]:
-            staff = _STAFF.search(page, end)
+            staff = STAFF.search(page, end)
             pieces.append(_at_the_left(page[found.start() : end], float(staff[1]) if staff else 0.0))
         elif found["room"]:
             x, base = _place(page[found.end() : end])

@@ -8,6 +8,7 @@ from typing import Self
 
 from annotate.pack.engraving import UNIT, end_of
 from annotate.pack.fonts import MUSIC, WORDS, css
+from annotate.pack.turns import STAFF
 
 _ABOVE_MM, _BELOW_MM = 2.0, 14.0  # kept of a page above its music and below its last staff
 _TIMES = re.compile(r"Times(, ?serif)?")
@@ -17,7 +18,6 @@ _OUTLINED = re.compile(r"(#\w+) (ellipse|path|polygon|polyline|rect)\b")
 _OUTLINES_END = re.compile(r"(#\w+ \.definition-scale) rect *{[^}]*}")
 _GLYPH = re.compile(r'<g id="([^"]+)">(.*?)</g>', re.DOTALL)
 _GROUP = re.compile(r'<(\w+) id="([^"]*)"(?: class="([^"]*)")?|<g class="vw-room" data-note="([^"]*)"')
-_STAFF = re.compile(r'class="staff"><path d="M\S+ ([-\d.]+)')
 _COLOUR = re.compile(r'"black"|"white"')
 _OF_THE_PAGE = {'"black"': '"currentColor"', '"white"': '"var(--sheet)"'}
 
@@ -84,7 +84,7 @@ def in_page(page: str, label: str, marked: Mapping[str, Marked], glyphs: Store, 
     assert inner is not None
     names = {name: glyphs.name(drawing) for name, drawing in _GLYPH.findall(page[: inner.start()])}
     body = page[inner.end() : page.rindex("</svg>", 0, page.rindex("</svg>"))]
-    lowest = max(map(float, _STAFF.findall(body)), default=0.0) + staff * UNIT
+    lowest = max(map(float, STAFF.findall(body)), default=0.0) + staff * UNIT
     width, height = map(float, inner.groups())
     bottom = min(height, lowest + _BELOW_MM * UNIT)
     top = max(head - _ABOVE_MM, 0.0) * UNIT

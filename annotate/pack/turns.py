@@ -10,12 +10,14 @@ from statistics import median
 from lxml import etree
 
 _MEI = "{http://www.music-encoding.org/ns/mei}"
-_SVG = "{http://www.w3.org/2000/svg}"
 _ID = "{http://www.w3.org/XML/1998/namespace}id"
 _BELOW = (
     1500.0  # SVG units from the top of the last staff of a page to its end, at least: the staff, and what stands below
 )
-_NUMBER = re.compile(r"[-\d.]+")
+_STAFF_HIGH = 700.0  # SVG units
+_BAR, _NOTE = re.compile(r'<g id="([^"]*)" class="measure"'), re.compile(r'<g id="([^"]*)" class="note"')
+STAFF = re.compile(r'class="staff"><path d="M\S+ ([-\d.]+)')
+"""Top of a staff on a page of Verovio's."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +32,7 @@ class _System:
 def replanned(pages: Sequence[str], together: Sequence[tuple[str, str]], height: float) -> list[list[str]] | None:
     """Pages as the first bars of their systems, such that no pair of notes is parted by a turn; None where none is, or where
     nothing helps. height: of a page [SVG units]."""
-    laid = [_systems(_tree(page)) for page in pages]
+    laid = [_systems(page) for page in pages]
     where = {note: n for n, systems in enumerate(laid) for system in systems for note in system.notes}
     parted = [one for one, two in together if one in where and two in where and where[one] != where[two]]
     if not parted:
@@ -51,23 +53,12 @@ def replanned(pages: Sequence[str], together: Sequence[tuple[str, str]], height:
     return planned
 
 
-def _tree(page: str) -> etree._Element:
-    return etree.fromstring(page, etree.XMLParser(huge_tree=True))
-
-
-def _systems(page: etree._Element) -> list[_System]:
+def _systems(page: str) -> list[_System]:
     found = []
-    for group in page.iter(f"{_SVG}g"):
-        if group.get("class") != "system":
-            continue
-        bars = [one.get("id", "") for one in group.iter(f"{_SVG}g") if one.get("class") == "measure"]
-        notes = frozenset(one.get("id", "") for one in group.iter(f"{_SVG}g") if one.get("class") == "note")
-        lines = [
-            line for one in group.iter(f"{_SVG}g") if one.get("class") == "staff" for line in one.findall(f"{_SVG}path")
-        ]
-        tops = [float(_NUMBER.findall(line.get("d", "0 0"))[1]) for line in lines]
-        if bars and tops:
-            found.append(_System(bars[0], notes, min(tops)))
+    for system in page.split(' class="system"')[1:]:
+        first, tops = _BAR.search(system), STAFF.findall(system)
+        if first and tops:
+            found.append(_System(first[1], frozenset(_NOTE.findall(system)), min(map(float, tops))))
     return found
 
 
@@ -95,10 +86,4 @@ def with_breaks(root: etree._Element, planned: Sequence[Sequence[str]]) -> etree
 
 def fits(pages: Sequence[str], height: float) -> bool:
     """Whether the lowest staff of every page lies on it, and a little above its end."""
-    for page in pages:
-        for group in _tree(page).iter(f"{_SVG}g"):
-            if group.get("class") == "staff":
-                for line in group.findall(f"{_SVG}path"):
-                    if float(_NUMBER.findall(line.get("d", "0 0"))[1]) + _BELOW / 3.0 > height:
-                        return False
-    return True
+    return all(float(top) + _BELOW / 3.0 <= height - _STAFF_HIGH for page in pages for top in STAFF.findall(page))

@@ -5,6 +5,7 @@ The part has 300 bars: the performer's example again and again. What a search ta
 from __future__ import annotations
 
 import re
+import shutil
 import sys
 import tempfile
 import time
@@ -61,6 +62,63 @@ def on_sheets(made: prepare.Prepared, music: list[Drawn], drawings: Store) -> by
     return part_pdf(list(zip(made.parts, sheets, strict=True)), "a4", "", "", made.words)
 
 
+def many_demands(count: int) -> str:
+    """MusicXML of so many different chords of two notes, from a sixth to a tenth."""
+    pairs = [(low, low + wide) for wide in (14, 13, 11, 10, 9, 15, 16, 8) for low in range(62, 84)][:count]
+    notes = [_chord(*pair) for pair in pairs]
+    bars = [f'<measure number="{at // 2 + 1}">{"".join(notes[at : at + 2])}</measure>' for at in range(0, count, 2)]
+    first = "<attributes><divisions>1</divisions></attributes>"
+    first += "<direction><direction-type><words>mult.</words></direction-type></direction>"
+    heads = '<part-list><score-part id="P1"><part-name>Flute</part-name></score-part></part-list>'
+    body = "".join(bars).replace('<measure number="1">', f'<measure number="1">{first}', 1)
+    return f'<score-partwise version="4.0">{heads}<part id="P1">{body}</part></score-partwise>'
+
+
+def _chord(*midi: int) -> str:
+    told = []
+    for number, one in enumerate(midi):
+        name = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")[one % 12]
+        alter = "<alter>1</alter>" if name[1:] else ""
+        pitch = f"<pitch><step>{name[0]}</step>{alter}<octave>{one // 12 - 1}</octave></pitch>"
+        told.append(f"<note>{'<chord/>' * bool(number)}{pitch}<duration>2</duration><type>half</type></note>")
+    return "".join(told)
+
+
+def opened(page: Path, width: int) -> float:
+    """Time to the second frame after the page is ready [s], the middle one of five openings in Chromium."""
+    from playwright.sync_api import sync_playwright
+
+    frames = (
+        "() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(performance.now()))))"
+    )
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+        found = []
+        for _ in range(5):
+            context = browser.new_context(viewport={"width": width, "height": 800})
+            seen = context.new_page()
+            seen.goto(page.as_uri())
+            found.append(seen.evaluate(frames) / 1e3)
+            context.close()
+        browser.close()
+    return sorted(found)[2]
+
+
+def of_many_demands(folder: Path) -> None:
+    """The whole pack of 150 different demands, and how fast its page opens."""
+    score = folder / "many.musicxml"
+    score.write_text(many_demands(150), encoding="utf-8")
+    search, looked = timed(lambda: look(score, Options()))
+    whole, files = timed(lambda: prepare.pack(looked, "a4"))
+    page = folder / "many.html"
+    page.write_bytes(files["index.html"])
+    heard = sum(name.endswith(".wav") for name in files)
+    size = page.stat().st_size
+    print(f"150 different demands: search {search:.1f} s, pack with {heard} sounds {whole:.1f} s, page {size:,} bytes")
+    if shutil.which("chromium"):
+        print("opens in " + ", ".join(f"{opened(page, width):.2f} s at {width}" for width in (390, 1440)))
+
+
 def main() -> None:
     """Print the times and their ratio."""
     bars = int(sys.argv[1]) if len(sys.argv) > 1 else BARS
@@ -79,6 +137,7 @@ def main() -> None:
         sheet_s, _ = timed(lambda: prepare.sheet_pdf(made.entries, made.report, shown, "a4", "", "", "", ""))
         own = [e.answers[0] for e in made.entries if e.answers[0].blown]
         sound_s, heard = timed(lambda: sounds.heard(own))
+        of_many_demands(Path(name))
         folder_s, _ = timed(lambda: write(Path(name, "pack"), {"index.html": page, "part.pdf": part}))
     part_s = music_s + paper_s
     print(
