@@ -110,8 +110,9 @@ def ventwise(*words: str) -> Callable[[], object]:
 
 
 def parsed(path: Path) -> float:
-    """Seconds of music21's parse of a file, its start included."""
-    return once(command("-c", f"import music21; music21.converter.parse({str(path)!r}, forceSource=True)"))
+    """Seconds of music21's parse of a file, its start included, the best of three."""
+    parse = command("-c", f"import music21; music21.converter.parse({str(path)!r}, forceSource=True)")
+    return min(once(parse) for _ in range(3))
 
 
 def solo_rows(folder: str) -> list[tuple[str, str, str]]:
@@ -123,7 +124,7 @@ def solo_rows(folder: str) -> list[tuple[str, str, str]]:
         ("check of 64 demands, chords and slides, on vented-b-slide", solo(40, 64, 64), "vented-b-slide"),
         ("check of 1,500 demands, 300 different", solo(500, 1500, 300), "open-hole-b"),
     ]
-    version, rows = timed(ventwise("--version"), 3), []
+    version, rows = min(once(ventwise("--version")) for _ in range(3)), []
     for what, text, name in tasks:
         path = Path(folder) / f"{len(rows)}.musicxml"
         path.write_text(text, encoding="utf-8")
@@ -178,7 +179,9 @@ def measured(*words: str) -> tuple[float, float]:
 def table() -> str:
     load = os.getloadavg()[0]
     with tempfile.TemporaryDirectory() as folder:
-        os.environ |= {"XDG_CACHE_HOME": folder, "PYTHONUTF8": "1"}
+        # As for somebody who uses it: modules are compiled once.
+        os.environ |= {"XDG_CACHE_HOME": folder, "PYTHONUTF8": "1", "PYTHONPYCACHEPREFIX": folder}
+        os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
         first = [row for name in FLUTES for row in first_rows(name)]
         rows = [row for name in FLUTES for row in search_rows(model(shipped(name)))]
         rows += [*solo_rows(folder), *first, *score_rows(folder), *start_rows()]
