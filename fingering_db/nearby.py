@@ -85,14 +85,22 @@ def nearby(
     found: list[Nearby] = []
     doubtful: list[Nearby] = []
     for away, pitches in _proposals(model, tuple(sorted(targets, key=lambda pitch: pitch.midi)), a4_hz):
-        best = find(model, pitches, tolerance_cents, a4_hz, limit=1, jets=False, least=least).best
-        let_go()
-        if not best or best[0].one_note or best[0].confidence < least:
+        best = _best(model, pitches, tolerance_cents, a4_hz, least)
+        if best is None or best.one_note or best.confidence < least:
             continue
-        (found if best[0].confidence >= PLAYABLE_CONFIDENCE else doubtful).append(Nearby(pitches, best[0], away))
+        (found if best.confidence >= PLAYABLE_CONFIDENCE else doubtful).append(Nearby(pitches, best, away))
         if len(found) == wanted:
             break
     return tuple(found or doubtful[:wanted])
+
+
+@lru_cache(maxsize=1 << 12)  # one set is near many
+def _best(
+    model: Model, pitches: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float, least: float
+) -> Candidate | None:
+    found = find(model, pitches, tolerance_cents, a4_hz, limit=1, jets=False, least=least).best
+    let_go()
+    return found[0] if found else None
 
 
 def _proposals(model: Model, targets: tuple[Pitch, ...], a4_hz: float) -> list[tuple[float, tuple[Pitch, ...]]]:
