@@ -13,10 +13,13 @@ import pytest
 from annotate.choosing.desk import Desk
 from annotate.choosing.hands import Join, Line
 from annotate.choosing.holds import Hold, Option
-from annotate.choosing.motions import step_remarks
+from annotate.choosing.joint import seconds_to_draw
+from annotate.choosing.motions import joint_remarks, step_remarks
 from annotate.choosing.network import cheapest
 from annotate.choosing.passage import plan, planned
 from annotate.choosing.slides import glide_status, is_a_jump, ways
+from annotate.demand import Demand, Kind
+from annotate.place import Place
 from annotate.reading.read import read_score
 from annotate.reading.repeats import BACKWARD, ENDING, ENDING_STOPS, FORWARD, RepeatSign, order_played
 from annotate.score import Event, Note, Ornament, Part
@@ -294,11 +297,50 @@ def test_a_leap_over_three_octaves_in_no_time_is_told_and_with_time_it_is_not(de
     assert not told_places(part_of("C4 C5", 400.0, quarters=0.25), desk, "H5")
 
 
+def test_a_leap_beyond_an_octave_and_a_fifth_takes_a_tenth_of_a_second_for_each_further_octave(desk):
+    """C4 to G6, an octave beyond: 0.1 s, of which a sixteenth leaves 0.107 s at 70 and 0.094 s at 80 quarters a minute."""
+    assert not told_places(part_of("C4 G6", 70.0, quarters=0.25), desk, "H5")
+    assert told_places(part_of("C4 G6", 80.0, quarters=0.25), desk, "H5")
+
+
+def test_a_joint_is_taken_up_in_a_tenth_of_a_second_and_then_drawn_150_mm_a_second():
+    assert seconds_to_draw(30.0) == seconds_to_draw(-30.0) == pytest.approx(0.3)
+    assert seconds_to_draw(1.5) == 0.0 < seconds_to_draw(1.6)
+
+
+def test_a_note_that_the_joint_leaves_beside_its_pitch_is_told_from_ten_cents_on(desk):
+    quick = part_of("C4 D4")
+    (one,) = planned(quick, (), lambda _: desk)
+    (step,) = one.steps()
+
+    def codes(cents):
+        out = replace(step, one=replace(step.one, ends_mm=20.0), two=replace(step.two, begins_mm=20.0, off_cents=cents))
+        return [each.code for each in joint_remarks(quick, out)]
+
+    assert codes(9.0) == codes(-9.0) == [] and codes(11.0) == codes(-11.0) == ["G3"]
+
+
+def test_no_way_to_hold_a_note_is_more_than_a_finger_and_a_half_harder_than_the_charts():
+    """F sharp with the side key of B flat held too shuts the same holes, and nobody holds it so."""
+    ways = [str(one.fingering) for one in ways_of(load("open-hole-b"), 66.0)]
+    assert len(ways) == 4 and not any("Bb" in one for one in ways)
+
+
+def test_a_microtone_may_be_off_by_two_fifths_of_its_distance_and_a_played_one_by_thirty_cents(desk):
+    def asked(kind, pitch):
+        return Demand("d1", kind, Place("Flute", "P1"), (), (Pitch.parse(pitch),), (Pitch.parse(pitch),))
+
+    told = [desk.tolerance(asked(Kind.MICROTONE, f"C5+{cents}")) for cents in (50, 33, 25, 5)]
+    assert told == pytest.approx([20.0, 13.2, 10.0, 5.0])
+    assert desk.tolerance(asked(Kind.MULTIPHONIC, "C5")) == 30.0
+
+
 def test_a_key_that_jumps_comes_after_all_that_roll_and_is_never_playable(desk):
     found = ways(desk, (Pitch.parse("A4"),), (Pitch.parse("A#4"),), 30.0)
     jumps = [is_a_jump(one) for one in found]
     assert any(jumps) and jumps == sorted(jumps)
     assert all(glide_status(one, 30.0) != "playable" and one.jump_cents > 35.0 for one in found if is_a_jump(one))
+    assert is_a_jump(replace(found[0], jump_cents=36.0)) and not is_a_jump(replace(found[0], jump_cents=34.0))
     hands = [
         (one.means, one.path[0].fingering.touches[:-1], one.path[-1].fingering.touches[:-1], one.moving)
         for one in found

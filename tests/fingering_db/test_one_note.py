@@ -12,7 +12,7 @@ from fingering_db.mechanism import chart_of, hole_states
 from fingering_db.model import Model, model
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE, strength
-from fingering_db.ranking import common_fundamental, find, fundamental_of, heard_as_one, sounds
+from fingering_db.ranking import common_fundamental, find, fundamental_of, heard_as_one, score, sounds
 
 
 @pytest.mark.parametrize(
@@ -77,3 +77,10 @@ def test_published_multiphonics_are_not_one_note(made: Model):
             for name in chord.split()
         )
         assert fundamental_of(pair, every) is None
+
+
+def test_ten_cents_nearer_outweigh_one_finger_saved_and_five_do_not():
+    easier, nearer = score(np.array([0.8, 0.8]), np.array([10.0, 0.0]), np.array([0.0, 1.0]))
+    assert nearer > easier
+    easier, nearer = score(np.array([0.8, 0.8]), np.array([5.0, 0.0]), np.array([0.0, 1.0]))
+    assert easier > nearer
