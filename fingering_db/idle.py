@@ -5,7 +5,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from fingering_db.acoustics.arrays import IndexArray, RealArray, StateArray
+from fingering_db.acoustics.arrays import IndexArray, RealArray
 from fingering_db.mechanism import chart_of
 from fingering_db.model import Model
 from fingering_db.touches import FINGERS
@@ -29,17 +29,22 @@ def told_apart(
     chart itself lifts it for this very fingering."""
     kept = np.empty(0, dtype=np.intp)
     packed = _packed(model)
+    touches = [option.touch for option in model.reach.choices[_R4]]
     for start in range(0, len(order), _BLOCK):
         # Those kept so far, and the next ones, each of which is compared with all of them.
         pool = np.concatenate([kept, order[start : start + _BLOCK]])
         easiest = model.easiest[rows[pool]]
         alike = _idle(packed[easiest], cents[pool], len(kept))
+        little = [touches[number] for number in model.reach.placements[easiest, _R4].tolist()]
         own = list(range(len(kept)))
         taken = (1 << len(kept)) - 1  # as bits
         for place, like in enumerate(alike, len(kept)):
             if like & taken:
+                if little[place] != _HELD_BY_THE_CHART:
+                    continue
                 first = next(number for number, at in enumerate(own) if like >> at & 1)
-                if _steadier(model, confidence[pool], model.reach.placements[easiest], own[first], place):
+                like_sure = confidence[pool[place]] >= confidence[pool[own[first]]] - _LIKE_CONFIDENCE
+                if little[own[first]] == "" and like_sure and _steadier(model, *easiest[[own[first], place]]):
                     taken ^= 1 << own[first] | 1 << place
                     own[first] = place
             elif len(own) == limit:
@@ -76,14 +81,11 @@ def _idle(hands: npt.NDArray[np.uint64], cents: RealArray, first: int) -> list[i
     return [int.from_bytes(row.tobytes(), "little") for row in np.packbits(near, axis=1, bitorder="little")]
 
 
-def _steadier(model: Model, confidence: RealArray, hands: StateArray, kept: int, other: int) -> bool:
-    """Whether `other` is the kept one with the little finger on E flat, where the chart would have it."""
-    touches = [option.touch for option in model.reach.choices[_R4]]
-    if touches[hands[kept, _R4]] != "" or touches[hands[other, _R4]] != _HELD_BY_THE_CHART:
-        return False
-    only_the_little_finger = int((hands[kept] != hands[other]).sum()) == 1
-    like = confidence[other] >= confidence[kept] - _LIKE_CONFIDENCE
-    return bool(only_the_little_finger and like and tuple(hands[kept].tolist()) not in _of_the_chart(model))
+def _steadier(model: Model, kept: int, other: int) -> bool:
+    """Whether two fingerings, the first with the right little finger up, differ by that finger alone, and the chart does not
+    have the first."""
+    hands = model.reach.placements[[kept, other]]
+    return int((hands[0] != hands[1]).sum()) == 1 and tuple(hands[0].tolist()) not in _of_the_chart(model)
 
 
 @lru_cache(maxsize=8)

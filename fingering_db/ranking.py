@@ -298,13 +298,14 @@ def _candidates(
     rows, one_lip = found.rows[order], found.cents.shape[1] > 1
     easiest = model.easiest[rows]
     parts = (found.cents, found.bands, found.confidence, found.together, found.lips)
+    touches = [[option.touch for option in options] for options in model.reach.choices]
     told = zip(
-        easiest.tolist(), rows.tolist(), model.effort[easiest].tolist(), one_note[: len(rows)].tolist(),
+        model.reach.placements[easiest].tolist(), rows.tolist(), model.effort[easiest].tolist(), one_note[: len(rows)].tolist(),
         *(part[order].tolist() for part in parts), strict=True,
     )  # fmt: skip
     return tuple(
         Candidate(
-            fingering=model.reach.fingering(fingering),
+            fingering=Fingering(tuple(own[number] for own, number in zip(touches, hand, strict=True))),
             deviation_cents=tuple(cents),
             band_cents=tuple(bands),
             confidence=confidence,
@@ -314,7 +315,7 @@ def _candidates(
             effort=effort,
             heard=_Heard(model, row, lip, one_lip, jets),
         )
-        for fingering, row, effort, one, cents, bands, confidence, together, lip in told
+        for hand, row, effort, one, cents, bands, confidence, together, lip in told
     )
 
 
