@@ -17,7 +17,7 @@ from fingering_db.fingering import Fingering
 _LETTER = 0.62  # width of a letter of the words above a diagram, in their size, at the most: bold letters of Times
 _FAR = 4  # quarters to the next diagram from which on both have room by themselves
 _OURS, _OWN = 'font-weight="bold"', 'font-style="italic"'
-_SLIP = 0.6  # mm between neighbours
+_SLIP = 1.2  # mm between neighbours
 _NOTE_LETTERS, _NOTE_ROWS = 22, 2  # of a player's own note above the notes; all of it stands on the card
 
 
