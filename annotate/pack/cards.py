@@ -112,11 +112,12 @@ def _answer(entry: Entry, answer: Answer, shown: Shown, *, first: bool) -> Html:
         tag("p", {"class": f"status {decision.status}"}, tag("strong", {}, words.text(f"status.{decision.status}")),
             f" · {clean(decision.flute)}"),
     ]  # fmt: skip
-    if decision.fingering is not None and answer.blown is not None:
-        parts.append(
-            tag("p", {"class": "fingering"}, shown.diagrams.use(decision.fingering, "diagram large"), " ",
-                tag("code", {}, str(decision.fingering)))
-        )  # fmt: skip
+    if answer.blown is not None:
+        held = [
+            joined(shown.diagrams.use(one, "diagram large"), " ", tag("code", {}, str(one)))
+            for one in answer.fingerings
+        ]
+        parts += [tag("p", {"class": "fingering"}, "→ " * bool(number), one) for number, one in enumerate(held)]
         seek = speech.seek(words, answer)
         parts += [tag("p", {"class": "seek"}, *_sentences(seek))] if seek else []
         parts.append(_tuner(answer, shown))
@@ -148,7 +149,7 @@ def _tuner(answer: Answer, shown: Shown) -> Html:
         return Html("")
     heads = [shown.words.text(f"pack.{name}") for name in ("written", "shows", "held", "speed")]
     first = answer.first_tone
-    marks = [one is first and len(answer.tones) > 1 for one in answer.tones]
+    marks = [one is first and len(answer.tones) > 1 for one in (*answer.tones, *answer.ending)]
     body = [
         tag(
             "tr",

@@ -37,13 +37,23 @@ class Tone:
 @dataclass(frozen=True, slots=True)
 class Answer:
     """A demand on one flute. blown: its fingering with the lip at which the first of its tones lies where the decision says,
-    None without one; tones: those that it sounds, as asked. shifted: of a multiphonic, the same pattern at other places."""
+    None without one; tones: those that it sounds, as asked; ending: those at the end of its path. shifted: of a multiphonic,
+    the same pattern at other places."""
 
     decision: Decision
     desk: Desk
     blown: Blown | None
     tones: tuple[Tone, ...]
+    ending: tuple[Tone, ...] = ()
     shifted: tuple[Shifted, ...] = ()
+
+    @property
+    def fingerings(self) -> tuple[Fingering, ...]:
+        """What is held: two of a tremolo, or of a glissando that ends on another one; none where nothing can be."""
+        if self.blown is None:
+            return ()
+        path = self.decision.path
+        return tuple(dict.fromkeys((self.blown.fingering, *(point.fingering for point in path[-1:]))))
 
     @property
     def first_tone(self) -> Tone | None:
@@ -151,16 +161,20 @@ def _answers(desk: Desk, decisions: Sequence[Decision]) -> list[Answer]:
 
 def _answer(decision: Decision, desk: Desk, own: Blown | None, tones: tuple[Tone, ...]) -> Answer:
     moved = own is not None and decision.demand.kind == Kind.MULTIPHONIC
-    return Answer(decision, desk, own, tones, _shifted(desk, own.fingering) if own and moved else ())
+    ending = _tones(decision, ending=True) if own and decision.path else ()
+    return Answer(decision, desk, own, tones, ending, _shifted(desk, own.fingering) if own and moved else ())
 
 
-def _tones(decision: Decision) -> tuple[Tone, ...]:
-    demand, tones = decision.demand, []
-    for number, (asked, sounding) in enumerate(zip(demand.pitches, demand.sounding, strict=False)):
-        near = min(decision.sounds, key=lambda one: abs(one.pitch.midi - sounding.midi), default=None)
+def _tones(decision: Decision, ending: bool = False) -> tuple[Tone, ...]:
+    """Those asked for at the beginning, or at the end of a glissando and by the second sound of a tremolo."""
+    demand = decision.demand
+    asked_for = (demand.to, demand.to_sounding) if ending else (demand.pitches, demand.sounding)
+    heard = decision.path[-1].sounds if ending else decision.sounds
+    bands, tones = decision.band_cents[len(demand.pitches) if ending else 0 :], []
+    for number, (asked, sounding) in enumerate(zip(*asked_for, strict=False)):
+        near = min(heard, key=lambda one: abs(one.pitch.midi - sounding.midi), default=None)
         if near is not None and abs(near.pitch.midi - sounding.midi) * 100.0 <= _SAME_TONE_CENTS:
-            band = decision.band_cents[number] if number < len(decision.band_cents) else near.band_cents
-            tones.append(Tone(asked, near, band))
+            tones.append(Tone(asked, near, bands[number] if number < len(bands) else near.band_cents))
     return tuple(tones)
 
 

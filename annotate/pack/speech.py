@@ -123,7 +123,7 @@ def bar_beat(words: Words, place: Place) -> str:
 def tuner(words: Words, answer: Answer) -> list[tuple[str, str, str, str]]:
     """For each tone: written name, what a tuner shows, share of jets that hold it, air speeds."""
     rows = []
-    for tone in answer.tones:
+    for tone in (*answer.tones, *answer.ending):
         sound = tone.sound
         shown = f"{words.note_name(sound.pitch)} {signed_cents(sound.pitch.cents)} ±{tone.band_cents:.0f}"
         holds = f"{sound.holds * 100:.0f} %" if math.isfinite(sound.holds) else "–"
