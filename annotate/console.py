@@ -135,14 +135,12 @@ def asked_to_be_quiet(words: list[str]) -> bool:
 
 
 def set_quiet(ctx: click.Context, _: click.Parameter, value: bool) -> None:
-    """Callback of the option --quiet."""
     run = ctx.find_object(Run)
     if run and value:
         run.quiet = True
 
 
 def set_language(ctx: click.Context, _: click.Parameter, value: str) -> None:
-    """Callback of the option --language."""
     ctx.ensure_object(Run).language = value
 
 

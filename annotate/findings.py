@@ -19,7 +19,6 @@ class InputError(Exception):
 
     @property
     def messages(self) -> tuple[Message | str, ...]:
-        """Every line to be told."""
         return self.args
 
     def __str__(self) -> str:
@@ -80,7 +79,6 @@ class Remarks:
         self._count[key] = self._count.get(key, 0) + 1
 
     def findings(self) -> tuple[Finding, ...]:
-        """One finding for each different remark."""
         found = []
         for key, first in self._first.items():
             more = self._count[key] - 1

@@ -45,19 +45,15 @@ class MusicXml:
     file: ScoreFile
 
     def meaning(self) -> bytes:
-        """See Form."""
         return self.stripped() if may_hold_marks(self.file.data) else self.file.data
 
     def stripped(self) -> bytes:
-        """See Form."""
         return strip(self.file.data)
 
     def marked(self, meaning: bytes, parts: Sequence[Part], marks: Sequence[Mark], carrier: str) -> bytes:
-        """See Form."""
         return splice(meaning, marks, carrier)
 
     def verify(self, new: bytes) -> None:
-        """See Form."""
         verify_roundtrip(self.file.data, new)
 
 
@@ -70,11 +66,9 @@ class MuseScore:
     """None: marks can be taken out, which needs no program."""
 
     def meaning(self) -> bytes:
-        """See Form."""
         return self._export(self.stripped())
 
     def stripped(self) -> bytes:
-        """See Form."""
         return strip_native(self.file.data)
 
     def marked(self, meaning: bytes, parts: Sequence[Part], marks: Sequence[Mark], carrier: str) -> bytes:
@@ -90,7 +84,6 @@ class MuseScore:
         return new
 
     def verify(self, new: bytes) -> None:
-        """See Form."""
         # A splice that is not undone byte for byte, whatever the program makes of it.
         if strip_native(new) != self.stripped():
             raise SelfCheckError(Message("file.not_given_back"))

@@ -46,7 +46,6 @@ class Words:
         return tuple(self._entry(key))
 
     def has(self, key: str) -> bool:
-        """Whether there are words under `key`."""
         table, _, name = key.partition(".")
         return name in self.tables.get(table, ())
 
@@ -135,7 +134,6 @@ class _Filled(string.Formatter):
         self._words = words
 
     def format_field(self, value: Any, format_spec: str) -> str:
-        """One value where its {name} stands."""
         return self._words.value(value, format_spec)
 
 

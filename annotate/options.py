@@ -27,7 +27,6 @@ class Number(click.FloatRange):
     """A number between two others; 'nan', which compares with nothing, is none."""
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
-        """The number that a text tells."""
         try:
             number = float(value)
         except ValueError:
@@ -43,7 +42,6 @@ class Whole(click.IntRange):
     """A whole number between two others."""
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
-        """The whole number that a text tells."""
         least, most = int(self.min or 0), int(self.max or 0)
         with contextlib.suppress(ValueError):
             if least <= int(value) <= most:
@@ -55,7 +53,6 @@ class _File(click.Path):
     """The name of a file or a folder. An empty one, left by an unset variable of a shell, would be the current folder."""
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        """The path that a text names."""
         if not str(value).strip():
             raise MisusedError(Message("usage.a_name", text=str(value)), param, ctx)
         return super().convert(value, param, ctx)

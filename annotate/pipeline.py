@@ -80,7 +80,6 @@ def look(path: Path, options: Options, progress: Progress | None = None) -> Look
 
 
 def look_at(file: container.ScoreFile, options: Options, progress: Progress | None = None) -> Looked:
-    """The same for a score that was loaded."""
     form = form_of(file, program=options.musescore)
     kept = _kept(file.path, options)
     read = _read(file, form, kept, options)

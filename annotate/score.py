@@ -195,13 +195,11 @@ class Part:
         return Place(self.label, self.id, number=self._unnamed)
 
     def place(self, event: Event) -> Place:
-        """The place of an event."""
         return Place(
             self.label, self.id, event.bar, event.beat, event.voice, event.rehearsal, event.seconds, self._unnamed
         )
 
     def place_of_word(self, direction: Direction) -> Place:
-        """The place of words."""
         at = direction.bar, direction.beat, direction.voice
         return Place(self.label, self.id, *at, number=self._unnamed)
 

@@ -41,7 +41,6 @@ def keep_in_mind() -> OnWritten:
 
 
 def language() -> str:
-    """The language that this run speaks."""
     run = click.get_current_context().find_object(Run)
     return run.language if run else "en"
 

@@ -22,18 +22,15 @@ class _Told(click.Command):
     """A command that tells what it is for in the language of the run."""
 
     def format_usage(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """How the command is typed."""
         pieces = " ".join(self.collect_usage_pieces(ctx))
         formatter.write_usage(ctx.command_path, pieces, prefix=f"{_words(ctx).text('usage.usage')} ")
 
     def format_help_text(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """What the command does."""
         formatter.write_paragraph()
         with formatter.indentation():
             formatter.write_text(_words(ctx).text(f"help.{_key(ctx)}"))
 
     def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """What may be typed behind it."""
         rows = [row for param in self.get_params(ctx) if (row := _option(param, ctx))]
         with formatter.section(_words(ctx).text("usage.options")):
             formatter.write_dl(rows)
@@ -63,12 +60,10 @@ class Group(_Told, click.Group):
             formatter.write_dl(list(zip(names, briefs, strict=True)))
 
     def make_context(self, info_name: str | None, args: list[str], parent: Any = None, **extra: Any) -> click.Context:
-        """As that of a command."""
         with _printed():
             return super().make_context(info_name, args, parent, **extra)
 
     def invoke(self, ctx: click.Context) -> Any:
-        """Run the command named on the line."""
         try:
             return super().invoke(ctx)
         except KeyboardInterrupt:

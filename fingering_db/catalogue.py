@@ -47,7 +47,6 @@ class Batch:
     cells: IndexArray
 
     def only(self, chosen: BoolArray) -> Batch:
-        """Some of them."""
         return Batch(*(getattr(self, each.name)[chosen] for each in fields(self)))
 
 
@@ -166,8 +165,6 @@ def _one_note(every: Atlas, found: Batch) -> BoolArray:
 
 @dataclass(slots=True, eq=False)
 class _Best:
-    """The best of a cell so far."""
-
     ease: float
     sounds: int
     sound: int

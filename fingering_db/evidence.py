@@ -119,7 +119,6 @@ class Row:
 
     @property
     def played(self) -> bool:
-        """Whether it is known to play."""
         return self.known == PLAYS
 
 
@@ -316,7 +315,6 @@ _HIGHEST = 96  # C7
 
 
 def report_dyads(name: str, tell: Callable[[str], None]) -> None:
-    """Tell the table as Markdown."""
     tell("| interval, semitones | " + " | ".join(f"lower note {octave}" for octave, _ in OCTAVES) + " |")
     tell("|---|---|---|---|")
     for semitones, shares in dyad_shares(model(load(name))).items():

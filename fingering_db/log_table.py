@@ -155,5 +155,4 @@ def _told_apart(trials: list[Trial]) -> tuple[Trial, ...]:
 
 
 def now() -> str:
-    """The time as a trial has it."""
     return datetime.now(UTC).isoformat(timespec="seconds")

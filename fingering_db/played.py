@@ -23,7 +23,6 @@ class PlayedError(ValueError):
 
     @property
     def mistakes(self) -> tuple[Message, ...]:
-        """Every mistake."""
         return self.args
 
 

@@ -64,7 +64,6 @@ class Told:
 
     @property
     def counts(self) -> bool:
-        """Whether it takes part."""
         return self.weight >= NOT_COUNTED
 
 
@@ -197,7 +196,6 @@ class _Problem:
         )
 
     def only(self, rows: BoolArray) -> _Problem:
-        """The same with some of the notes."""
         pitches = tuple(pitch for pitch, there in zip(self.pitches, rows, strict=True) if there)
         arrays = {name: getattr(self, name)[rows] for name in ("states", "celsius", "played", "take", "alike")}
         return replace(self, pitches=pitches, **arrays)
@@ -280,7 +278,6 @@ class _Problem:
 
     @property
     def scales(self) -> RealArray:
-        """Shape (n_corrections,)."""
         return np.array([one.scale for one in self.corrections])
 
     @property

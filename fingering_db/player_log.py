@@ -35,8 +35,6 @@ _KIND = "ventwise-log-1"
 
 
 class LogError(ValueError):
-    """A log that cannot be read or written."""
-
     @property
     def reason(self) -> Message | str:
         """Why: one of ours, or what the system says."""

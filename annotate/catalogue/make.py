@@ -34,7 +34,6 @@ class Made:
 
     @property
     def dyads(self) -> tables.Dyads:
-        """Its map."""
         return tables.dyads(self.found)
 
 

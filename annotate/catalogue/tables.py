@@ -52,7 +52,6 @@ class AllSounds:
         csv.writer(self._out, lineterminator="\n").writerow(HEADER)
 
     def add(self, batch: Batch) -> None:
-        """One more batch."""
         writer = csv.writer(self._out, lineterminator="\n")
         known: dict[int, str] = {}
         rows = zip(
@@ -68,7 +67,6 @@ class AllSounds:
         self.count += len(batch.sounds)
 
     def content(self) -> bytes:
-        """The whole table."""
         return self._out.getvalue().encode("ascii")
 
 
@@ -172,7 +170,6 @@ class Shape:
         return tuple(dict.fromkeys(one.place for one in self.multiphonics if one.place))
 
     def title(self, words: Words) -> str:
-        """What it is called."""
         return self.pattern or words.text("catalogue.no_pattern")
 
 

@@ -105,7 +105,6 @@ class Step:
         return self.two.start
 
     def moved(self) -> tuple[FingerMove, ...]:
-        """The fingers that move."""
         return moves(self.start, self.end)
 
 

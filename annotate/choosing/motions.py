@@ -4,7 +4,6 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from annotate.choosing.desk import Desk
 from annotate.choosing.hands import Step
 from annotate.choosing.holds import Hold
 from annotate.choosing.joint import NEAR_MM, seconds_to_draw
@@ -84,16 +83,11 @@ def _against(step: Step) -> list[Contrary]:
     """Fingers whose vent levers move against the ear, the thumb's before all. Keys that every flute has (G sharp, E flat, the
     trill keys) are not told: a player expects what they do."""
     start, end = step.start, step.end
-    asked = _frequencies(step.before, step.desk)
+    asked = tuple(pitch.hz(step.desk.a4_hz) for pitch in _sounding(step.before))
     return [one for one in against_the_ear(step.desk.model, start, end, asked) if one.move.of_a_lever]
 
 
-def _frequencies(hold: Hold, desk: Desk) -> tuple[float, ...]:
-    return tuple(pitch.hz(desk.a4_hz) for pitch in _sounding(hold))
-
-
 def _sounding(hold: Hold) -> tuple[Pitch, ...]:
-    """Sounding pitches at the end of a hold."""
     if hold.decision is None:
         return (hold.last.notes[0].sounding,)
     return hold.decision.demand.to_sounding or hold.decision.demand.sounding

@@ -260,7 +260,6 @@ def path_points(glide: Glide, a4_hz: float) -> tuple[PathPoint, ...]:
 
 
 def path_sounds(glide: Glide, a4_hz: float) -> list[tuple[Sound, ...]]:
-    """What sounds at each point."""
     return [_bent(shown(point.sounds, a4_hz), glide.lip_cents, a4_hz) for point in glide.path]
 
 

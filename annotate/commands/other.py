@@ -14,7 +14,7 @@ from annotate.telling import language
 from annotate.usage import command
 
 if TYPE_CHECKING:
-    from annotate.language import Words
+    pass
 
 _NOTES = {"trust": "confidence_note", "care": "cautions"}
 
@@ -47,7 +47,8 @@ def explain(code: str | None) -> int:
     told = words(language())
     codes = sorted(told.tables["explain"])
     if code is None:
-        console.echo("\n".join(line for one in codes for line in wrap(f"{one:5}{_first(told, one)}", 80, hanging=5)))
+        firsts = [f"{one:5}{told.text(f'explain.{one}').partition('. ')[0].rstrip('.')}." for one in codes]
+        console.echo("\n".join(line for first in firsts for line in wrap(first, 80, hanging=5)))
         return LOOKED
     if code.lower() == "status":
         console.echo("\n".join(words(language()).lines("command.statuses")))
@@ -60,8 +61,3 @@ def explain(code: str | None) -> int:
         raise InputError(Message("command.no_code", code=code, codes=tuple(codes)))
     console.echo("\n".join(wrap(f"{code.upper()}: {told.text(f'explain.{code.upper()}')}", 80)))
     return LOOKED
-
-
-def _first(told: Words, code: str) -> str:
-    """The first sentence of what a code means."""
-    return told.text(f"explain.{code}").partition(". ")[0].rstrip(".") + "."

@@ -67,7 +67,6 @@ def content_of(pitches: Iterable[Pitch]) -> Content:
 
 
 def at(event: Event) -> Content:
-    """What stands at an event."""
     return content_of(note.written for note in event.notes)
 
 

@@ -160,16 +160,11 @@ def read(text: str, path: Path) -> Kept:
 def _said(entry: _Entry, where: str) -> PlaceDecision:
     try:
         fix = Fingering.parse(entry.fix) if entry.fix is not None else None
-        forbid, prefer = (tuple(map(Wish.parse, _listed(each))) for each in (entry.forbid, entry.prefer))
-    except FingeringError as error:
-        raise _NotReadError(Message("decisions.at", where=where, what=error.message)) from error
-    except WishError as error:
+        listed = ([each] if isinstance(each, str) else each for each in (entry.forbid, entry.prefer))
+        forbid, prefer = (tuple(map(Wish.parse, each)) for each in listed)
+    except (FingeringError, WishError) as error:
         raise _NotReadError(Message("decisions.at", where=where, what=error.message)) from error
     return PlaceDecision(fix, forbid, prefer, entry.read or "", " ".join((entry.note or "").split()))
-
-
-def _listed(value: str | list[str]) -> list[str]:
-    return [value] if isinstance(value, str) else value
 
 
 def _unknown(raw: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:

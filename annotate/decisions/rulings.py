@@ -27,7 +27,6 @@ class Ruling:
     note: str = ""
 
     def allows(self, fingering: Fingering) -> bool:
-        """Whether a fingering may be taken."""
         return fingering == self.fix if self.fix else not any(one.fits(fingering) for one in self.forbid)
 
     def liking(self, fingering: Fingering) -> int:
@@ -50,7 +49,6 @@ class Rulings:
     _pitches: Mapping[Content, PlaceDecision] = field(default_factory=dict)
 
     def of(self, part_id: str, event: Event) -> Ruling:
-        """What is ruled for an event of a part."""
         said = self._said(part_id, event)
         if not said:
             return NO_RULING

@@ -81,7 +81,6 @@ class Companies:
                 desks.append(desk)
 
     def of(self, part: Part) -> Company:
-        """The company of one of the parts."""
         family = self._family[part.id]
         return Company(
             parts=self._parts,

@@ -38,7 +38,6 @@ class Verdict:
     contested: bool = False
 
     def reasons_for(self, outcome: str) -> tuple[Reason, ...]:
-        """The reasons that speak for an outcome."""
         sides = {outcome} if outcome == PLAYERS else {outcome, ONE}
         return tuple(each for each in self.reasons if each.speaks_for in sides)
 

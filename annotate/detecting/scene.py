@@ -59,7 +59,6 @@ class Scene:
         return cls(part, sonorities, ties, spans, holding, fingerings, verdicts, index_of, turns, Instructions(part))
 
     def sonority_of(self, event: Event) -> Sonority:
-        """The sonority an event belongs to."""
         return self.sonorities[self.index_of[event.start]]
 
     def verdict_of(self, sonority: Sonority) -> Verdict | None:

@@ -91,12 +91,10 @@ def _pair(scene: Scene, first: Sonority, second: Sonority) -> Demand | None:
         word=word.hit.word if word else "",
     )
     other = "" if beside and not second.first.grace else scene.fingerings.at(second)
-    reading = one.reading or (_reading(scene, second) if second.is_chord else None)
+    reading = one.reading
+    if reading is None and second.is_chord:
+        reading = demand(scene, Kind.MULTIPHONIC, (Link(second, second.notes),)).reading
     return replace(one, to_fingering=other, strokes=tremolo.strokes if tremolo else 0, reading=reading)
-
-
-def _reading(scene: Scene, sonority: Sonority) -> Message | None:
-    return demand(scene, Kind.MULTIPHONIC, (Link(sonority, sonority.notes),)).reading
 
 
 def _timbral(scene: Scene, sonority: Sonority) -> Demand | None:

@@ -54,8 +54,6 @@ class Hit:
 
 @dataclass(frozen=True, slots=True)
 class Said:
-    """A hit and the direction it stands in."""
-
     hit: Hit
     direction: Direction
 

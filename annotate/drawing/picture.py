@@ -141,7 +141,6 @@ def _half_holed(circle: Circle, finger: str, share: float) -> Circle:
 
 
 def size(picture: Drawing) -> tuple[float, float]:
-    """Width and height [points]."""
     ends = [
         _key_places(hand)[-1][1] + (_BETWEEN_KEYS + _WAVE[1] if hand.contrary else 0.0)
         for hand in (picture.left, picture.right)
@@ -198,7 +197,7 @@ def _circle(circle: Circle, x: float, y: float) -> list[str]:
     if half:
         shapes.append(_segment(x, y, radius, circle.open_share))
     if circle.hole:
-        shapes.append(_spot(x, y, _HOLE * radius))
+        shapes.append(f'<circle cx="{_number(x)}" cy="{_number(y)}" r="{_number(_HOLE * radius)}" fill="white"/>')
     if circle.vent:
         shapes.append(_slit(x, y))
     return shapes
@@ -207,10 +206,6 @@ def _circle(circle: Circle, x: float, y: float) -> list[str]:
 def _round(x: float, y: float, radius: float, fill: str) -> str:
     at = f'cx="{_number(x)}" cy="{_number(y)}" r="{_number(radius)}"'
     return f'<circle {at} fill="{fill}" stroke="black" stroke-width="{_number(_LINE)}"/>'
-
-
-def _spot(x: float, y: float, radius: float) -> str:
-    return f'<circle cx="{_number(x)}" cy="{_number(y)}" r="{_number(radius)}" fill="white"/>'
 
 
 def _slit(x: float, y: float) -> str:

@@ -39,12 +39,10 @@ class Pictures:
     """Pictures carry a mark; a list of places is ours when it is in just our form."""
 
     def is_ours(self, path: Path) -> bool:
-        """See Ours."""
         data = path.read_bytes()
         return _listed(data) is not None if path.name == PLACES else is_marked(data, path.suffix)
 
     def earlier(self, folder: Path) -> tuple[str, ...]:
-        """See Ours."""
         places = folder / PLACES
         return (_listed(places.read_bytes()) if places.is_file() else None) or ()
 

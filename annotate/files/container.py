@@ -114,13 +114,9 @@ def _others(score: ScoreFile) -> tuple[object, ...]:
         entries = []
         for info in archive.infolist():
             size = (info.CRC, info.file_size, info.compress_size) if info.filename != score.member else ()
-            entries.append((_KEPT(info), b"" if _is_long(info) else info.extra, size))
+            moves = info.extra.startswith(b"\1\0")  # it holds sizes or offsets, which move with the score
+            entries.append((_KEPT(info), b"" if moves else info.extra, size))
         return archive.comment, entries
-
-
-def _is_long(info: zipfile.ZipInfo) -> bool:
-    """Whether the extra field holds sizes or offsets, which move with the score."""
-    return info.extra.startswith(b"\1\0")
 
 
 def check_target(source: Path, target: Path, in_place: bool) -> None:

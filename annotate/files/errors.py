@@ -7,7 +7,6 @@ from fingering_db.message import Message
 
 
 def file_error(path: Path, text: Message) -> InputError:
-    """The error of a file."""
     return InputError(Message("file.about", path=plain(str(path)), what=text))
 
 
@@ -17,7 +16,6 @@ def reason(error: BaseException) -> str:
 
 
 def plain(text: str) -> str:
-    """The text on one line."""
     return "".join(c if c.isprintable() else "?" for c in text)
 
 

@@ -272,7 +272,6 @@ class _Reader:
         self._path.pop()
 
     def _told(self, tag: str, text: str) -> None:
-        """A value that was read."""
         if tag == "linkedTo":
             self.copies.setdefault(int(text), []).append((self._score, self._own))
         elif self._child is not None and tag == "subtype":

@@ -29,14 +29,12 @@ class _Listed:
     inside: str
 
     def is_ours(self, path: Path) -> bool:
-        """See Ours."""
         data = path.read_bytes()
         if path.name == LIST and not self.inside:
             return _read(data) is not None
         return self.digests.get(self.inside + path.name) == hashlib.sha256(data).hexdigest()
 
     def earlier(self, folder: Path) -> tuple[str, ...]:
-        """See Ours."""
         inside = (name.removeprefix(self.inside) for name in self.digests if name.startswith(self.inside))
         return tuple(name for name in inside if "/" not in name)
 

@@ -56,7 +56,6 @@ class PageContent:
 
 
 def render(content: PageContent) -> bytes:
-    """The whole file."""
     words = content.words
     cards = [card(entry, content.shown) for entry in content.entries]
     body = joined(

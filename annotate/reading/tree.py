@@ -51,7 +51,6 @@ class Node:
         self.end = -1
 
     def child(self, tag: str) -> Node | None:
-        """The first child with this tag."""
         for node in self.children:
             if node.tag == tag:
                 return node
@@ -64,7 +63,6 @@ class Node:
         return default if node is None else node.text.strip()
 
     def all(self, tag: str) -> list[Node]:
-        """All children with this tag."""
         return [node for node in self.children if node.tag == tag]
 
 

@@ -9,7 +9,6 @@ from annotate.report.json_report import VERSION, fields, figure, log_data
 
 
 def render(answers: Sequence[Answer]) -> str:
-    """All answers as one JSON text."""
     data: dict[str, Any] = {"version": VERSION, "results": [row for answer in answers for row in _rows(answer)]}
     failed = [_found(one) for answer in answers if isinstance(answer, Search) for one in answer.failed]
     if failed:
@@ -17,7 +16,11 @@ def render(answers: Sequence[Answer]) -> str:
     near = [fields(one, "pitches fingering") for answer in answers if isinstance(answer, Search) for one in answer.near]
     if near:
         data["instead"] = near
-    sets = [_set(answer) for answer in answers if isinstance(answer, Shifts)]
+    sets = [
+        fields(one, "flute pattern") | {"set_size": len(one.reached)} | fields(one, "spread_cents")
+        for one in answers
+        if isinstance(one, Shifts)
+    ]
     if sets:
         data["sets"] = sets
     remarks = {answer.flute: answer.remark for answer in answers if answer.remark}
@@ -54,7 +57,3 @@ def _shifted(one: Shifted) -> dict[str, Any]:
     intervals = [fields(each, "cents name") for each in one.intervals]
     told = fields(one, "flute hole reachable why fingering keys lip_mm sounds")
     return told | {"intervals": intervals} | fields(one, "contrary")
-
-
-def _set(answer: Shifts) -> dict[str, Any]:
-    return fields(answer, "flute pattern") | {"set_size": len(answer.reached)} | fields(answer, "spread_cents")

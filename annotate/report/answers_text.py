@@ -9,7 +9,6 @@ from annotate.decision import Sound
 from annotate.drawing.diagram import plain_rows, rows
 from annotate.language import Words, known_remark, words
 from annotate.output import display_width, pad, wrap
-from fingering_db.fingering import Fingering
 from fingering_db.message import Message
 from fingering_db.playability import PLAYABLE_CONFIDENCE
 from fingering_db.shifts import NO_OPENING
@@ -79,12 +78,12 @@ def _found(answer: Search, ascii_only: bool, say: Words) -> list[str]:
     lines = _headed(heading, _columns(table))
     lines += [line for one in answer.found if one.tried for line in _tried(one, say)]
     lines += _failed(answer, say)
-    lines += ["", say.text("answer.first_drawn"), *_drawn(answer.found[0].fingering, ascii_only)]
+    drawn = (plain_rows if ascii_only else rows)(answer.found[0].fingering)
+    lines += ["", say.text("answer.first_drawn"), *(f"  {row}" for row in drawn)]
     return [*lines, "", *wrap(say.say(answer.at_once), _WIDTH)] if answer.at_once else lines
 
 
 def _tried(one: FoundFingering, say: Words) -> list[str]:
-    """What the log tells of a fingering."""
     told = told_of_trials(one.tried, one.by_model)
     return wrap(f"{one.fingering}: {say.say(told)}", _WIDTH, hanging=2) if told else []
 
@@ -94,10 +93,6 @@ def _failed(answer: Search, say: Words) -> list[str]:
         return []
     told = say.text("log.left_out", fingerings=tuple(str(one.fingering) for one in answer.failed))
     return wrap(told, _WIDTH, hanging=2)
-
-
-def _drawn(fingering: Fingering, ascii_only: bool) -> list[str]:
-    return [f"  {row}" for row in (plain_rows(fingering) if ascii_only else rows(fingering))]
 
 
 def _nothing(answer: Search, say: Words) -> list[str]:

@@ -25,8 +25,6 @@ _SEVERITIES = {"error": 0, "warning": 1, "info": 2}
 
 @dataclass(frozen=True, slots=True)
 class Counts:
-    """How many demands have each status."""
-
     playable: int
     doubtful: int
     unplayable: int
@@ -130,7 +128,6 @@ def build(result: Result) -> Report:
 
 
 def count(decisions: list[Decision] | tuple[Decision, ...]) -> Counts:
-    """Counts by status."""
     return Counts(*(sum(decision.status == status for decision in decisions) for status in Status))
 
 

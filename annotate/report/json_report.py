@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import Any
 
-from annotate.decision import Alternative, Decision, Instead, PlannedNote, Result, Sound
+from annotate.decision import Alternative, Decision, PlannedNote, Result, Sound
 from annotate.decisions.line import FIX, READ, READINGS, place_line
 from annotate.language import words
 from annotate.numbering import fingerings_of, numbered
-from annotate.report.content import NumberedFinding, Report, build, spelled_as_asked
+from annotate.report.content import Report, build, spelled_as_asked
 from annotate.since import Entry, Pair, Since
 from fingering_db.fingering import Fingering, text_of
 from fingering_db.message import Message
@@ -48,7 +48,9 @@ def as_data(report: Report, since: Since | None = None) -> dict[str, Any]:
             | _numbers(decision if (decision.demand.id, decision.flute) in ids else None, numbers)
             for decision in result.decisions
         ],
-        "findings": [_finding(numbered) for numbered in report.findings],
+        "findings": [
+            {"id": one.id} | fields(one.finding, "code severity demand place message advice") for one in report.findings
+        ],
         "not_judged": [{"place": str(one.place), "what": _SAID(one.what)} for one in result.not_judged],
         "undecided": [
             {
@@ -109,14 +111,19 @@ def _demand(decision: Decision, report: Report) -> dict[str, Any]:
     alternatives = [
         _alternative(one) | {"decide": _fix_line(demand.address, one.fingering)} for one in decision.alternatives
     ]
+    pitches = [
+        {"name": pitch.name, "cents": figure(pitch.cents), "hz": figure(pitch.hz(report.result.a4_hz), 2)}
+        for pitch in demand.sounding
+    ]
+    instead = [fields(one, "pitches fingering why") | (fields(one, "to") if one.to else {}) for one in decision.instead]
     return (
         fields(demand, "id kind")
         | fields(demand.place, "part part_id bar beat rehearsal seconds")
         | {"written": [str(pitch) for pitch in demand.pitches]}
-        | {"pitches": [_pitch(pitch, report.result.a4_hz) for pitch in demand.sounding]}
+        | {"pitches": pitches}
         | fields(demand, "to")
         | fields(decision, "flute status why fingering deviation_cents confidence sounds", asked)
-        | {"alternatives": alternatives, "instead": [_instead(one) for one in decision.instead]}
+        | {"alternatives": alternatives, "instead": instead}
         | {"path": [fields(point, _OF_A_POINT, asked) for point in decision.path]}
         | fields(decision, "notes")
         | {"findings": list(report.findings_of(demand.id))}
@@ -153,10 +160,6 @@ def _fix_line(address: str, fingering: Fingering | None) -> str:
     return place_line(address, FIX, fingering) if address and fingering else ""
 
 
-def _pitch(pitch: Pitch, a4_hz: float) -> dict[str, Any]:
-    return {"name": pitch.name, "cents": figure(pitch.cents), "hz": figure(pitch.hz(a4_hz), 2)}
-
-
 def sounds_data(sounds: tuple[Sound, ...], asked: tuple[Pitch, ...] = ()) -> list[dict[str, Any]]:
     """Resonances, those asked for spelled as asked."""
     return [
@@ -169,14 +172,6 @@ def sounds_data(sounds: tuple[Sound, ...], asked: tuple[Pitch, ...] = ()) -> lis
 
 def _alternative(one: Alternative) -> dict[str, Any]:
     return fields(one, "fingering deviation_cents band_cents confidence") | log_data(one.tried, one.by_model)
-
-
-def _instead(one: Instead) -> dict[str, Any]:
-    return fields(one, "pitches fingering why") | (fields(one, "to") if one.to else {})
-
-
-def _finding(numbered: NumberedFinding) -> dict[str, Any]:
-    return {"id": numbered.id} | fields(numbered.finding, "code severity demand place message advice")
 
 
 _DECIMALS = {"beat": 3, "t": 3, "lip_mm": 1, "slide_mm": 1}

@@ -38,7 +38,6 @@ class Page:
         return self.clean(self.words.text(key, n=number, **values))
 
     def sentence(self, said: Message | str) -> str:
-        """A message in words."""
         return self.clean(self.words.say(said))
 
     def pitch(self, pitch: Pitch) -> str:
