@@ -68,7 +68,7 @@ class Candidate:
     @property
     def worst_cents(self) -> float:
         """Largest deviation, without sign [cents]."""
-        return max(abs(cents) for cents in self.deviation_cents)
+        return max(map(abs, self.deviation_cents))
 
     @property
     def worst_band(self) -> float:
@@ -363,13 +363,9 @@ def _resonances_of(model: Model, rows: IndexArray, lips: RealArray) -> tuple[Ind
     return number, branch, every.hz(every.places(branch, lips[number])[0])
 
 
-def with_jets(model: Model, found: tuple[Candidate, ...], targets_hz: tuple[float, ...]) -> tuple[Candidate, ...]:
-    """Candidates with what the jets make of each resonance, and how easily those asked for [Hz] sound at once where that is not
+def with_jets(model: Model, one: Candidate, targets_hz: tuple[float, ...]) -> Candidate:
+    """A candidate with what the jets make of each resonance, and how easily those asked for [Hz] sound at once where that is not
     known yet."""
-    return tuple(_with_jets(model, one, targets_hz) for one in found)
-
-
-def _with_jets(model: Model, one: Candidate, targets_hz: tuple[float, ...]) -> Candidate:
     if isinstance(one.heard, _Heard):
         one = replace(one, heard=replace(one.heard, jets=True))
     if len(targets_hz) < 2 or not math.isnan(one.together):

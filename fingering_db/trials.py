@@ -97,7 +97,8 @@ class Experience:
 
     def of(self, fingering: Fingering, pitches: tuple[Pitch, ...], instrument: Instrument) -> Tried | None:
         """How a fingering went for these pitches, None where nobody tried."""
-        found = self.about(pitches, instrument).get(key(hole_states(instrument, fingering)))
+        about = self.about(pitches, instrument)
+        found = about.get(key(hole_states(instrument, fingering))) if about else None
         return found[1] if found else None
 
     def _counted(self, before: Tried, one: Trial) -> Tried:

@@ -56,8 +56,7 @@ class Desk:
             return find(self.model, sounding, tolerance_cents, self.a4_hz, limit)
         found = find(self.model, sounding, tolerance_cents, self.a4_hz, limit + tried, jets=False)
         found = experienced(self.model, found, sounding, self.a4_hz, self.experience)
-        hz = tuple(pitch.hz(self.a4_hz) for pitch in sounding)
-        return replace(found, best=with_jets(self.model, found.best[:limit], hz))
+        return replace(found, best=tuple(self.with_jets(one, sounding) for one in found.best[:limit]))
 
     def find(self, sounding: tuple[Pitch, ...], tolerance_cents: float) -> Found:
         """Search up to twice the tolerance, the candidates without what the jets make of them (`with_jets`); repeated questions
@@ -79,7 +78,7 @@ class Desk:
 
     def with_jets(self, one: Candidate, sounding: tuple[Pitch, ...]) -> Candidate:
         """A candidate that `find` gave for these pitches, with what the jets make of it."""
-        return _with_jets(self.model, one, tuple(pitch.hz(self.a4_hz) for pitch in sounding))
+        return with_jets(self.model, one, tuple(pitch.hz(self.a4_hz) for pitch in sounding))
 
     def band_cents(self) -> float:
         """Uncertainty of a deviation [cents]."""
@@ -89,11 +88,6 @@ class Desk:
 @lru_cache(maxsize=1024)
 def _find(model: Model, sounding: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float) -> Found:
     return find(model, sounding, tolerance_cents, a4_hz, jets=False)
-
-
-@lru_cache(maxsize=4096)
-def _with_jets(model: Model, one: Candidate, targets_hz: tuple[float, ...]) -> Candidate:
-    return with_jets(model, (one,), targets_hz)[0]
 
 
 @lru_cache(maxsize=1024)
