@@ -14,6 +14,7 @@ MARGIN = {Status.DOUBTFUL: "?", Status.UNPLAYABLE: "!"}
 _MOST = 13  # lines: with the heading they fill a terminal of 24
 _NARROW = 60  # below this many columns a place takes more than a line
 _ASKED, _WHY = 18, 27  # columns, at most
+_CUT = 12  # columns, at least, of a table that is too wide
 _WORTH_TELLING = 20.0  # cents beyond which a doubt is told by how far off it is
 _REASONS = ("P1", "P4", "P5", "P9", "G1", "P3", "P2")
 """Codes of findings whose reason is said in a few words (`short.CODE`), the most telling first."""
@@ -63,24 +64,42 @@ def comparison_lines(report: Report, page: Page) -> list[str]:
     if not told:
         return []
     flutes = list(dict.fromkeys(one.flute for group in told for one in group.decisions))
-    rows = [["", "", *flutes]]
-    for group in told:
-        place, asked, *_ = _cells(report, group, page)
-        margin = MARGIN.get(group.decisions[0].status, " ")
-        rows.append([f"{margin} {place}", asked, *_beside(report, group, flutes, page)])
+    rows = _compared(report, told, flutes, page, in_words=True)
+    if _needed(rows) > page.width >= _NARROW:
+        rows = _compared(report, told, flutes, page, in_words=False)
     count = sum(1 + len(group.also) for group in report.groups if group not in told)
     last = [page.count("report.all_play", count)] if count else []
     if page.width < _NARROW:
         texts = [", ".join(cell for cell in row if cell) for row in rows]
         return [line for text in [*texts, *last] for line in wrap(text, page.width, hanging=4)]
-    room = (page.width - 2 * len(rows[0])) // len(rows[0])
-    widths = [min(max(display_width(row[n]) for row in rows), max(room, 20)) for n in range(len(rows[0]))]
+    widths = [max(display_width(row[n]) for row in rows) for n in range(len(rows[0]))]
+    while sum(widths) + 2 * (len(widths) - 1) > page.width and max(widths) > _CUT:  # the widest gives way
+        widths[widths.index(max(widths))] -= 1
     lines = ["".join(pad(cut(cell, width), width + 2) for cell, width in zip(row, widths, strict=True)) for row in rows]
     return [cut(line.rstrip(), page.width) for line in lines] + last
 
 
-def _beside(report: Report, group: Group, flutes: Sequence[str], page: Page) -> list[str]:
-    """The answer of each flute: of the first why it is not simply playable, of others their status beside it."""
+def _compared(
+    report: Report, told: Sequence[Group], flutes: Sequence[str], page: Page, *, in_words: bool
+) -> list[list[str]]:
+    """Rows of the table of flutes, its heads first."""
+    rows = [["", "", *flutes]]
+    for group in told:
+        place, asked, *_ = _cells(report, group, page)
+        margin = MARGIN.get(group.decisions[0].status, " ")
+        rows.append([f"{margin} {place}", asked, *_beside(report, group, flutes, page, in_words)])
+    return rows
+
+
+def _needed(rows: Sequence[Sequence[str]]) -> int:
+    """Columns of a table with nothing cut."""
+    widths = [max(map(display_width, column)) for column in zip(*rows, strict=True)]
+    return sum(widths) + 2 * (len(widths) - 1)
+
+
+def _beside(report: Report, group: Group, flutes: Sequence[str], page: Page, in_words: bool) -> list[str]:
+    """The answer of each flute: of the first why it is not simply playable, of others their status beside it; where there is no
+    room for these words, the status alone."""
     answers = {one.flute: one.status for one in group.decisions}
     first = group.decisions[0].status
     told = []
@@ -88,6 +107,8 @@ def _beside(report: Report, group: Group, flutes: Sequence[str], page: Page) -> 
         status = answers.get(flute)
         if status is None:
             told.append("")
+        elif not in_words:
+            told.append(page.say(f"status.{status}"))
         elif flute == group.decisions[0].flute:
             playable = status == Status.PLAYABLE
             told.append(page.say(f"status.{status}") if playable else _why(report, group, group.decisions[0], page))
