@@ -20,7 +20,7 @@ _SIGNS = {
 
 def entries(stands: Sequence[Stand], statuses: Iterable[Status], words: Words) -> list[tuple[str, str]]:
     """(SVG text, '' for none; words) for each sign that the stands use."""
-    fingerings = tuple(stand.fingering for stand in stands if stand.fingering)
+    fingerings = tuple(dict.fromkeys(stand.fingering for stand in stands if stand.fingering))
     if not fingerings:
         return []
     found = []

@@ -1,6 +1,6 @@
 """All stages of a pack: a score that was looked at -> music, figures, sounds -> files by name."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from annotate.decisions.line import choice_line
@@ -136,14 +136,19 @@ def shown_on(made: Prepared, names: Mapping[tuple[str, str], str]) -> Shown:
         ways=ways(made.looked),
         sounds=names,
         charts=[],
-        decide={
-            one.demand.id: choice_line(
-                one.demand.address, one.fingering, (other.fingering for other in one.alternatives)
-            )
-            for one in made.looked.result.first_flute()
-            if one.demand.address and one.fingering
-        },
+        decide=dict(_lines(made)),
     )
+
+
+def _lines(made: Prepared) -> Iterator[tuple[str, str]]:
+    """For each demand the line of a decisions file that keeps its fingering; the other fingerings beside it once an entry."""
+    own = {one.demand.id: one for one in made.looked.result.first_flute()}
+    for entry in made.entries:
+        for number, demand in enumerate(entry.group.ids):
+            one = own[demand]
+            if one.demand.address and one.fingering:
+                others = () if number else tuple(other.fingering for other in one.alternatives)
+                yield demand, choice_line(one.demand.address, one.fingering, others)
 
 
 def page(

@@ -117,5 +117,5 @@ def _findings(report: Report, words: Words) -> list[str]:
     for one in report.finding_groups:
         where = "; ".join(clean(words.place(place)) for place in one.places)
         said = speech.finding(words, one.message, one.advice)
-        told.append(f"{one.code} {words.text(f'findings.{one.severity}')}: {where}. {said}")
+        told.append(f"{one.code} {words.text(f'findings.{one.severity}')}: {f'{where}. ' if where else ''}{said}")
     return told

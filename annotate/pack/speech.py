@@ -3,10 +3,12 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from annotate.answers import Shifted
 from annotate.decision import Alternative, Decision, Instead
 from annotate.language import Words
+from annotate.language import words as words_of
 from annotate.output import clean
 from annotate.pack.entries import Answer, Entry, Way, Ways
 from annotate.place import Place
@@ -117,7 +119,12 @@ def _finger(words: Words, move: FingerMove) -> str:
 
 def bar_beat(words: Words, place: Place) -> str:
     """`bar 12, beat 2`."""
-    return clean(words.text("place.bar_beat", bar=place.bar, beat=words.beat(place)))
+    return _bar_beat(words.language, place.bar, words.beat(place))
+
+
+@lru_cache(maxsize=4096)  # each place is told a dozen times
+def _bar_beat(language: str, bar: str, beat: str) -> str:
+    return clean(words_of(language).text("place.bar_beat", bar=bar, beat=beat))
 
 
 def tuner(words: Words, answer: Answer) -> list[tuple[str, str, str, str]]:
