@@ -7,9 +7,10 @@ piece has FINE + 1 places of its own. How strongly each sounds is taken linear b
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Any, TypeAlias
+from typing import Any, TypeAlias, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -24,24 +25,59 @@ Floats: TypeAlias = npt.NDArray[np.float32]
 Float16s: TypeAlias = npt.NDArray[np.float16]
 
 
+LINE = np.dtype(
+    [
+        ("cents", np.float32, (KNOTS,)),
+        ("shortest", np.float32),
+        ("longest", np.float32),
+        ("fine_at", np.int32),
+        ("bend", np.float16, (KNOTS,)),
+        ("rough", np.uint16),
+        ("strength", np.float16, (len(STRENGTHS),)),
+    ],
+    align=True,
+)
+"""What is kept of a branch, side by side: looking at one touches one place of a large file. cents: place at each knot above
+base_hz [cents], that of the branch's end where it does not exist. shortest, longest [m]. fine_at: line of `fine` of its
+first rough piece. bend: derivative at each knot [cents from knot to knot], 0 where the branch does not exist. rough: bit j
+for piece j. strength: how surely it sounds alone, 0 to 1, at the knots in STRENGTHS."""
+
+_WORDS, _HALVES = LINE.itemsize // 4, LINE.itemsize // 2
+_BEND, _STRENGTH = (LINE.fields[name][1] // 2 for name in ("bend", "strength"))  # type: ignore[index]
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Curves:
-    """Places of n branches over the lip, one line each. base_hz: cents 0. lips: shape (k,), the knots, growing [m]. cents:
-    shape (n, k), place at each knot above base_hz [cents], that of the branch's end where it does not exist. bend: shape
-    (n, k), its derivative [cents from knot to knot], 0 there. shortest, longest: shape (n,) [m]. rough: shape (n,), bit j for
-    piece j; fine_at: shape (n,), line of `fine` of its first rough piece; fine: shape (n_rough, FINE + 1), places [cents] at
-    lips told by `share_of`. strength: shape (n, len(STRENGTHS)), how surely each sounds alone, 0 to 1."""
+    """Places of n branches over the lip, one line each. base_hz: cents 0. lips: shape (k,), the knots, growing [m]. lines: shape
+    (n,), of LINE. fine: shape (n_rough, FINE + 1), places [cents] at lips told by `share_of`."""
 
     base_hz: float
     lips: RealArray
-    cents: Floats
-    bend: Float16s
-    shortest: Floats
-    longest: Floats
-    rough: npt.NDArray[np.uint16]
-    fine_at: npt.NDArray[np.int32]
+    lines: npt.NDArray[Any]
     fine: Floats
-    strength: Float16s
+
+    @classmethod
+    def of(cls, base_hz: float, lips: RealArray, fine: Floats, **columns: npt.NDArray[Any] | float) -> Curves:
+        """From what the lines have, each of shape (n, ..) or the same for all."""
+        lines = np.empty(len(np.asarray(columns["cents"])), dtype=LINE)
+        for name, column in columns.items():
+            lines[name] = column
+        return cls(base_hz, lips, lines, fine)
+
+    @property
+    def shortest(self) -> Floats:
+        """Shape (n,) [m]."""
+        return np.asarray(self.lines["shortest"])
+
+    @property
+    def longest(self) -> Floats:
+        """Shape (n,) [m]."""
+        return np.asarray(self.lines["longest"])
+
+    @property
+    def cents(self) -> Floats:
+        """Shape (n, k) [cents]."""
+        return np.asarray(self.lines["cents"])
 
     @property
     def spacing(self) -> float:
@@ -50,14 +86,7 @@ class Curves:
 
     def take(self, lines: IndexArray) -> Curves:
         """Some lines, in this order; `fine` stays whole."""
-        own: dict[str, Any] = {name: np.take(getattr(self, name), lines, axis=0) for name in PER_LINE}
-        return replace(self, **own)
-
-    def with_its_own_fine_places(self) -> Curves:
-        """The same with those lines of `fine` alone that belong to it, in its order."""
-        count = _ONES[self.rough]
-        _, fine = ragged(self.fine_at.astype(np.intp), self.fine_at + count)
-        return replace(self, fine=self.fine[fine], fine_at=(np.cumsum(count) - count).astype(np.int32))
+        return replace(self, lines=np.take(self.lines, lines))
 
     def places(self, line: IndexArray, lip_m: RealArray) -> tuple[RealArray, RealArray]:
         """Place [cents above base_hz] and derivative [cents/m] of lines with these lips [m], same shape; of a lip beyond
@@ -70,16 +99,15 @@ class Curves:
         at = (lip - self.lips[0]) / self.spacing
         piece = np.minimum(np.maximum(at.astype(np.intp), 0), len(self.lips) - 2)
         t = at - piece
-        first = line * len(self.lips) + piece
-        after = first + 1
-        cents, bend = self.cents.reshape(-1), self.bend.reshape(-1)
-        one, d1 = cents[first].astype(float), bend[first].astype(float)
-        rise = cents[after] - one
-        c3 = d1 + bend[after] - 2.0 * rise
+        cents, bend = self.lines.view(np.float32), self.lines.view(np.float16)
+        first, steep = line * _WORDS + piece, line * _HALVES + (_BEND + piece)
+        one, d1 = cents[first].astype(float), bend[steep].astype(float)
+        rise = cents[first + 1] - one
+        c3 = d1 + bend[steep + 1] - 2.0 * rise
         c2 = rise - d1 - c3
         place = one + t * (d1 + t * (c2 + t * c3))
         slope = (d1 + t * (2.0 * c2 + 3.0 * t * c3)) / self.spacing
-        rough = (self.rough[line] >> piece.astype(np.uint16)) & 1 > 0
+        rough = (self.lines["rough"][line] >> piece.astype(np.uint16)) & 1 > 0
         own = np.nonzero(rough)
         if len(own[0]):
             place[own], slope[own] = self._finely(line[own], piece[own], lip[own])
@@ -93,7 +121,7 @@ class Curves:
         """How surely each sounds alone, 0 to 1, with these lips [m]."""
         at = np.clip((lip_m - self.lips[0]) / (STRENGTHS.step * self.spacing), 0.0, len(STRENGTHS) - 1.0)
         left = np.minimum(at.astype(np.intp), len(STRENGTHS) - 2)
-        first, strength = line * len(STRENGTHS) + left, self.strength.reshape(-1)
+        first, strength = line * _HALVES + (_STRENGTH + left), self.lines.view(np.float16)
         one, two = strength[first].astype(float), strength[first + 1].astype(float)
         return np.asarray(one + (at - left) * (two - one))
 
@@ -106,8 +134,8 @@ class Curves:
         return np.asarray(1200.0 * np.log2(hz / self.base_hz))
 
     def _finely(self, line: IndexArray, piece: IndexArray, lip: RealArray) -> tuple[RealArray, RealArray]:
-        below = self.rough[line] & ((np.uint16(1) << piece.astype(np.uint16)) - np.uint16(1))
-        fine = self.fine_at[line] + _ONES[below]
+        below = self.lines["rough"][line] & ((np.uint16(1) << piece.astype(np.uint16)) - np.uint16(1))
+        fine = self.lines["fine_at"][line] + _ONES[below]
         low, high, begins, ends = self._piece(line, piece)
         wide = high - low
         share, rate = share_of((lip - low) / wide, begins, ends)
@@ -129,10 +157,6 @@ class Curves:
         return piece_of(self.lips, self.shortest[line].astype(float), self.longest[line].astype(float), piece)
 
 
-PER_LINE = ("cents", "bend", "shortest", "longest", "rough", "fine_at", "strength")
-"""The arrays of Curves that have a line for each branch."""
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class Shelf:
     """In what order the branches stand in the lines of the arrays: in groups that fall about as far over all lips, in each
@@ -151,20 +175,28 @@ class Shelf:
     most: RealArray
 
     @classmethod
-    def of(cls, cents: Floats, sound: IndexArray) -> Shelf:
-        """The order for places of branches at the knots, shape (n, k), and the sounds they are of, shape (n,)."""
-        middle = cents[:, cents.shape[1] // 2]
-        group = np.searchsorted(_FALLS, cents[:, 0] - cents[:, -1])
-        branch = np.lexsort((middle, group))
+    def of(cls, blocks: Sequence[Curves], sound: IndexArray) -> Shelf:
+        """The order for branches that stand in blocks one after the other, and the sounds they are of, shape (n,)."""
+
+        def at_knot(knot: int) -> Floats:
+            return np.concatenate([block.cents[:, knot] for block in blocks])
+
+        knots = len(blocks[0].lips)
+        middle = at_knot(knots // 2)
+        group = np.searchsorted(_FALLS, at_knot(0) - at_knot(knots - 1))
+        branch: IndexArray = np.lexsort((middle, group)).astype(np.int32)
         line: IndexArray = np.empty(len(branch), dtype=np.int32)
-        line[branch] = np.arange(len(branch))
+        line[branch] = np.arange(len(branch), dtype=np.int32)
         groups = np.searchsorted(group[branch], np.arange(len(_FALLS) + 2))
-        least, most = (np.zeros((len(groups) - 1, cents.shape[1])) for _ in range(2))
-        for number, (first, past) in enumerate(pairwise(groups.tolist())):
-            if past > first:
-                apart = cents[branch[first:past]] - middle[branch[first:past], None]
-                least[number], most[number] = apart.min(axis=0), apart.max(axis=0)
-        return cls(line, branch.astype(np.int32), sound[branch], middle[branch], groups, least, most)
+        middle = middle[branch]
+        least, most = (np.zeros((len(groups) - 1, knots)) for _ in range(2))
+        for knot in range(knots):
+            apart = at_knot(knot)[branch] - middle
+            for number, (first, past) in enumerate(pairwise(groups.tolist())):
+                if past > first:
+                    own = apart[first:past]
+                    least[number, knot], most[number, knot] = own.min(), own.max()
+        return cls(line, branch, sound[branch], middle, groups, least, most)
 
     def near(self, low_cents: float, high_cents: float, first: int, last: int) -> list[tuple[int, int]]:
         """Stretches of lines (from, past) in which all stand whose place at the knot `last` is at most high_cents and at the
@@ -201,13 +233,25 @@ class Atlas:
 
     @classmethod
     def of(
-        cls, starts: IndexArray, curves: Curves, law_cents: Floats, law_strength: Float16s, own_band: Float16s
+        cls, starts: IndexArray, blocks: list[Curves], law_cents: Floats, law_strength: Float16s, own_band: Float16s
     ) -> Atlas:
-        """From curves in the order of the branches."""
+        """From curves in the order of the branches, each block with its own `fine`, which are used up: what is in its place is
+        let go, so that little is held twice."""
         sound: IndexArray = np.repeat(np.arange(len(starts) - 1, dtype=np.int32), np.diff(starts))
-        shelf = Shelf.of(curves.cents, sound)
-        shelved = curves.take(shelf.branch).with_its_own_fine_places()
-        return cls(starts, sound, shelf, shelved, law_cents, law_strength, own_band)
+        shelf = Shelf.of(blocks, sound)
+        lines, first, (base_hz, lips) = np.empty(len(sound), dtype=LINE), 0, (blocks[0].base_hz, blocks[0].lips)
+        own, fine = [], []
+        for block in _used_up(blocks):
+            own.append(shelf.line[first : first + len(block.lines)])
+            fine.append(block.fine)
+            lines[own[-1]] = block.lines
+            first += len(block.lines)
+        count = _ONES[lines["rough"]]
+        lines["fine_at"] = fine_at = np.cumsum(count) - count
+        shelved = np.empty((int(count.sum()), FINE + 1), dtype=np.float32)
+        for line, places in zip(own, _used_up(fine), strict=True):
+            shelved[ragged(fine_at[line], fine_at[line] + count[line])[1]] = places
+        return cls(starts, sound, shelf, Curves(base_hz, lips, lines, shelved), law_cents, law_strength, own_band)
 
     @property
     def lips(self) -> RealArray:
@@ -240,11 +284,25 @@ class Atlas:
         own = np.arange(self.starts[sound], self.starts[sound + 1])
         starts: IndexArray = np.array([0, len(own)], dtype=np.int32)
         curves = self.curves.take(self.shelf.line[own])
-        return Atlas.of(starts, curves, self.law_cents[own], self.law_strength[own], self.own_band[own])
+        first = curves.lines["fine_at"].astype(np.intp)
+        fine = self.curves.fine[ragged(first, first + _ONES[curves.lines["rough"]])[1]]
+        return Atlas.of(
+            starts, [replace(curves, fine=fine)], self.law_cents[own], self.law_strength[own], self.own_band[own]
+        )
 
     def all_of(self, sounds: IndexArray) -> tuple[IndexArray, IndexArray]:
         """(number in sounds, branch) of every branch of some sounds, in order."""
         return ragged(self.starts[sounds], self.starts[sounds + 1])
+
+
+_Part = TypeVar("_Part")
+
+
+def _used_up(parts: list[_Part]) -> Iterator[_Part]:
+    """Each in turn, and not held any longer."""
+    parts.reverse()
+    while parts:
+        yield parts.pop()
 
 
 def ragged(first: IndexArray, past: IndexArray) -> tuple[IndexArray, IndexArray]:

@@ -10,6 +10,7 @@ data/uncertainty.toml. What no dimension explains stays in the model's own error
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -51,29 +52,26 @@ def with_error(instrument: Instrument, dimension: Dimension) -> Instrument | Non
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Errors:
-    """The tables of a flute with one dimension after the other in error. names: of the dimensions."""
+    """A flute with one dimension after the other in error. names: of the dimensions. Tables are made of one at a time: those of a
+    large flute take much room."""
 
     model: Model
     names: tuple[str, ...]
-    tables: tuple[HalfTables, ...]
+    flutes: tuple[Flute, ...]
 
-    def moved_cents(self, sounds: IndexArray, crossings: Crossings) -> RealArray:
-        """How far each error moves each crossing, shape (n_dimensions, n_crossings) [cents].
+    def moved_cents(self, sounds: IndexArray, crossings: Crossings) -> Iterator[RealArray]:
+        """How far each error moves each crossing, shape (n_crossings,) [cents].
 
         sounds: shape (n_rows,), which row of `reach.states` each row of the crossings is."""
-        own = sounds[crossings.row]
         left = np.minimum(crossings.left, len(self.model.grid) - 2)
         step = np.log(self.model.grid[1] / self.model.grid[0])
         share = np.clip(np.log(crossings.hz / self.model.grid[left]) / step, 0.0, 1.0)
-
-        def reactance(tables: HalfTables) -> RealArray:
-            low, high = (self._at(tables, own, left + more) for more in (0, 1))
-            return np.asarray(low + share * (high - low))
-
-        base = reactance(self.model.tables)
-        per_hertz = crossings.slope * 2.0 * np.pi
-        moved = [-(reactance(tables) - base) / (per_hertz * crossings.hz) for tables in self.tables]
-        return np.asarray(_CENTS * np.reshape(moved, (len(self.tables), len(own))))
+        base = self._reactance(self.model.tables, sounds[crossings.row], left, share)
+        per_log = crossings.slope * 2.0 * np.pi * crossings.hz
+        for flute in self.flutes:
+            tables = tabulate(flute, self.model.halves, self.model.grid)
+            moved = base - self._reactance(tables, sounds[crossings.row], left, share)
+            yield np.asarray(_CENTS * moved / per_log)
 
     def lip_cents_per_mm(self, crossings: Crossings) -> RealArray:
         """How far a millimetre less of lip (equivalent length) raises each crossing, shape (n_crossings,) [cents]."""
@@ -83,12 +81,24 @@ class Errors:
     def own_cents(self, sounds: IndexArray, crossings: Crossings) -> RealArray:
         """Errors of dimensions and lip together (sum of squares), shape (n_crossings,) [cents], at most WIDEST_CENTS."""
         lip = self.lip_cents_per_mm(crossings) * lip_sigma_mm() * _lip_scale(self.model.instrument)
-        together = np.sqrt((self.moved_cents(sounds, crossings) ** 2).sum(axis=0) + lip**2)
-        return np.asarray(np.minimum(together, WIDEST_CENTS))
+        squares = lip**2
+        for moved in self.moved_cents(sounds, crossings):
+            squares += moved**2
+        return np.asarray(np.minimum(np.sqrt(squares), WIDEST_CENTS))
 
-    def _at(self, tables: HalfTables, sounds: IndexArray, column: IndexArray) -> RealArray:
-        pressure, flow = tables.at(self.model.halves.upper_of[sounds], self.model.halves.lower_of[sounds], column)
-        return np.asarray((pressure / flow).imag)
+    def _reactance(self, tables: HalfTables, sounds: IndexArray, left: IndexArray, share: RealArray) -> RealArray:
+        """Between two points of the grid, shape (n,) each [Pa s/m³]."""
+        found = np.empty(len(sounds))
+        for start in range(0, len(sounds), _AT_ONCE):
+            part = slice(start, start + _AT_ONCE)
+            own, columns = sounds[part], left[part] + np.array([[0], [1]])
+            pressure, flow = tables.at(self.model.halves.upper_of[own], self.model.halves.lower_of[own], columns)
+            low, high = (pressure / flow).imag
+            found[part] = low + share[part] * (high - low)
+        return found
+
+
+_AT_ONCE = 1 << 14  # crossings: bounds memory
 
 
 def _lip_scale(instrument: Instrument) -> float:
@@ -98,9 +108,7 @@ def _lip_scale(instrument: Instrument) -> float:
 
 
 def errors(of: Model) -> Errors:
-    """Tables with each dimension in error; takes a second or two."""
+    """The flute with each dimension in error."""
     found = [(one.name, with_error(of.instrument, one)) for one in dimensions()]
     flutes = [(name, Flute(wrong, of.flute.slide_mm)) for name, wrong in found if wrong is not None]
-    return Errors(
-        of, tuple(name for name, _ in flutes), tuple(tabulate(wrong, of.halves, of.grid) for _, wrong in flutes)
-    )
+    return Errors(of, tuple(name for name, _ in flutes), tuple(flute for _, flute in flutes))

@@ -167,7 +167,7 @@ def answers(model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4
         hits = nothing(len(hz))
     else:
         hits = matching(atlas(model), hz, tolerance_cents, bounds)
-    let_go()  # before and after what is not side by side in a large atlas
+    let_go()  # before and after what does not stand side by side in a large file
     every, lips = atlas(model), np.broadcast_to(hits.lips[:, None], hits.branches.shape)
     confidence = every.strengths(hits.branches.T, hits.lips).min(axis=0, initial=1.0)
     places = every.curves.cents_of(hz) + hits.cents
@@ -254,6 +254,7 @@ def _looked_at(model: Model, found: Answers, which: IndexArray, targets_hz: Real
     rows, branches = found.rows[which], found.branches[which]
     asked_hz = targets_hz * 2.0 ** (found.cents[which] / 1200.0)
     number, branch, hz = _resonances_of(model, rows, found.lips[which])
+    let_go()
     seen, crossings = model.crossings_at(rows, found.lips[which], number, hz)
     asked = (branch == branches.T[:, number]).any(axis=0)[seen]
     together = found.together.copy()
@@ -356,7 +357,20 @@ def _one_notes(model: Model, asked_hz: RealArray, number: IndexArray, hz: RealAr
 
 def _resonances_of(model: Model, rows: IndexArray, lips: RealArray) -> tuple[IndexArray, IndexArray, RealArray]:
     """(number in rows, branch, frequency [Hz]) of all resonances of rows of `reach.states`, each with its lip [m]."""
-    every = atlas(model)
+    parts = []
+    for start in range(0, max(len(rows), 1), _FAR_APART):
+        let_go()
+        some = slice(start, start + _FAR_APART)
+        parts.append(_of_some(atlas(model), rows[some], lips[some]))
+        parts[-1][0][:] += start
+    number, branch, hz = (np.concatenate(part) for part in zip(*parts, strict=True))
+    return number, branch, hz
+
+
+_FAR_APART = 32  # sounds: each is looked at in places of its own of a large file
+
+
+def _of_some(every: Atlas, rows: IndexArray, lips: RealArray) -> tuple[IndexArray, IndexArray, RealArray]:
     number, branch = every.all_of(rows)
     there = every.exists(branch, lips[number])
     number, branch = number[there], branch[there]

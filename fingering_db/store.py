@@ -65,7 +65,7 @@ def fetch(key: str, compute: Callable[[], Arrays]) -> Arrays:
 
 
 _MAPPED: list[weakref.ref[mmap.mmap]] = []
-_MOST_LOOKED_AT = 96 << 20
+_MOST_LOOKED_AT = 48 << 20
 
 
 def let_go() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from functools import lru_cache
 from typing import Any
 
@@ -17,7 +17,7 @@ from fingering_db.acoustics.resonance import Crossings
 from fingering_db.atlas import (
     FINE,
     KNOTS,
-    PER_LINE,
+    LINE,
     STRENGTHS,
     Atlas,
     Curves,
@@ -28,7 +28,7 @@ from fingering_db.atlas import (
     piece_of,
     ragged,
 )
-from fingering_db.bands import Errors, errors
+from fingering_db.bands import errors
 from fingering_db.model import Model, acoustic_fingerprint, only
 from fingering_db.playability import strength
 from fingering_db.store import Arrays, fetch, is_stored
@@ -64,19 +64,23 @@ def of_one_sound(model: Model, sound: int) -> Atlas:
     if _kept(model) or is_stored(_key(model)):
         return atlas(model).part(sound)
     alone = only(model, np.array([sound]))
-    return _joined([_surveyed(alone, np.zeros(1, dtype=np.intp), errors(alone))])
+    return _joined(alone, [_surveyed(alone, np.zeros(1, dtype=np.intp))])
 
 
 def _as_arrays(found: Atlas) -> Arrays:
     parts = {"": found, "shelf.": found.shelf, "curves.": found.curves}
-    return {f"{of}{name}": np.asarray(getattr(part, name)) for of, part in parts.items() for name in _ARRAYS[of]}
+    arrays = {f"{of}{name}": np.asarray(getattr(part, name)) for of, part in parts.items() for name in _ARRAYS[of]}
+    return arrays | {"curves.lines": found.curves.lines.view(np.uint8)}
 
 
 def _from_arrays(stored: Arrays) -> Atlas:
     parts: dict[str, dict[str, Any]] = {
         of: {name: stored[f"{of}{name}"] for name in names} for of, names in _ARRAYS.items()
     }
-    curves = parts["curves."] | {"base_hz": float(stored["curves.base_hz"])}
+    curves = parts["curves."] | {
+        "base_hz": float(stored["curves.base_hz"]),
+        "lines": stored["curves.lines"].view(LINE),
+    }
     return Atlas(**parts[""], shelf=Shelf(**parts["shelf."]), curves=Curves(**curves))
 
 
@@ -89,50 +93,48 @@ _ARRAYS = {
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Block:
-    """Some sounds; arrays as in Atlas, curves in the order of their branches."""
+    """Some sounds; arrays as in Atlas, curves in the order of their branches. by_law: the branches as Crossings with the lip
+    that the law gives, or the end that is nearest."""
 
     starts: IndexArray
     curves: Curves
     law_cents: Floats
     law_strength: Float16s
-    own_band: Float16s
+    by_law: Crossings
 
 
 def survey(model: Model, progress: Progress | None = None) -> Atlas:
     """The atlas of a flute, computed here and now."""
     count = len(model.reach.states)
     blocks = [np.arange(start, min(start + _BLOCK, count)) for start in range(0, count, _BLOCK)]
-    what = model.instrument.name
-    wrong = errors(model)
     done = 0
     parts: list[_Block] = []
     with ThreadPoolExecutor(min(os.cpu_count() or 1, 4)) as pool:
-        for part in pool.map(lambda rows: _surveyed(model, rows, wrong), blocks):
+        for part in pool.map(lambda rows: _surveyed(model, rows), blocks):
             parts.append(part)
             done += len(part.starts) - 1
             if progress:
-                progress(what, done, count)
-    return _joined(parts)
+                progress(model.instrument.name, done, count)
+    return _joined(model, parts)
 
 
-def _joined(blocks: list[_Block]) -> Atlas:
-    """One atlas of all, which are used up: what is joined is let go, so that nothing is held twice."""
-    starts, fine_at, branch_count, fine_count = [np.zeros(1, dtype=np.int32)], [], 0, 0
-    for block in blocks:
-        starts.append((block.starts[1:] + branch_count).astype(np.int32))
-        fine_at.append((block.curves.fine_at + fine_count).astype(np.int32))
-        branch_count += len(block.curves.shortest)
-        fine_count += len(block.curves.fine)
-    law = [np.concatenate([getattr(block, name) for block in blocks]) for name in _LAW]
-    pieces = {name: [getattr(block.curves, name) for block in blocks] for name in (*PER_LINE, "fine")}
-    base_hz, lips = blocks[0].curves.base_hz, blocks[0].curves.lips
+def _joined(model: Model, blocks: list[_Block]) -> Atlas:
+    """One atlas of all, which are used up."""
+    starts: IndexArray = np.concatenate([[0], *(np.diff(block.starts) for block in blocks)]).cumsum().astype(np.int32)
+    law_cents, law_strength = (
+        np.concatenate([getattr(block, name) for block in blocks]) for name in ("law_cents", "law_strength")
+    )
+    band = _bands(model, starts, [block.by_law for block in blocks])
+    curves = [block.curves for block in blocks]
     blocks.clear()
-    pieces["fine_at"] = fine_at
-    whole: dict[str, Any] = {name: np.concatenate(pieces.pop(name)) for name in tuple(pieces)}
-    return Atlas.of(np.concatenate(starts), Curves(base_hz, lips, **whole), *law)
+    return Atlas.of(starts, curves, law_cents, law_strength, band)
 
 
-_LAW = ("law_cents", "law_strength", "own_band")
+def _bands(model: Model, starts: IndexArray, by_law: list[Crossings]) -> Float16s:
+    """As Atlas.own_band, of all branches."""
+    row, columns = _sounds_of(starts), ("left", "hz", "slope", "resistance")
+    every = Crossings(row, *(np.concatenate([getattr(one, name) for one in by_law]) for name in columns))
+    return errors(model).own_cents(np.arange(len(starts) - 1), every).astype(np.float16)
 
 
 def lip_knots(model: Model) -> RealArray:
@@ -141,22 +143,21 @@ def lip_knots(model: Model) -> RealArray:
     return np.linspace(law.min() - spare, law.max() + spare, KNOTS)
 
 
-def _surveyed(model: Model, sounds: IndexArray, errors: Errors) -> _Block:
+def _surveyed(model: Model, sounds: IndexArray) -> _Block:
     """Some rows of `reach.states`; they are its sounds 0, 1, .."""
     pressure, flow = model.pressure_and_flow(sounds)
     line = Line(pressure, flow, model.flute.lip_slope(model.grid))
-    starts, places = _places(line, lip_knots(model), float(model.grid[0]))
-    curves = replace(places, strength=_strengths(model, line, starts, places).astype(np.float16))
+    starts, curves = _places(line, lip_knots(model), float(model.grid[0]))
+    curves.lines["strength"] = _strengths(model, line, starts, curves)
     cents, lip = _by_law(model, curves)
     branch, there = np.arange(len(cents)), np.isfinite(cents)
     law_strength = np.where(there, curves.strengths(branch, lip), np.nan)
-    band = errors.own_cents(sounds, _crossings(line, curves, branch, _sounds_of(starts), lip))
     return _Block(
         starts=starts,
         curves=curves,
         law_cents=np.where(there, cents, np.nan).astype(np.float32),
         law_strength=law_strength.astype(np.float16),
-        own_band=band.astype(np.float16),
+        by_law=_crossings(line, curves, branch, _sounds_of(starts), lip),
     )
 
 
@@ -171,17 +172,17 @@ def _places(line: Line, lips: RealArray, base_hz: float) -> tuple[IndexArray, Cu
     x, bend = _knots(line, needed, found, lips)
     rough = _rough(line, needed, found, lips, x, bend.astype(float) / step, _ROUGH_CENTS / step)
     branch, piece = np.nonzero(rough)
-    curves = Curves(
-        base_hz=base_hz,
-        lips=lips,
-        cents=np.ascontiguousarray((step * x).T, dtype=np.float32),
-        bend=np.ascontiguousarray(bend.T),
-        shortest=found.shortest.astype(np.float32),
-        longest=found.longest.astype(np.float32),
-        rough=(rough << np.arange(KNOTS - 1)).sum(axis=1).astype(np.uint16),
-        fine_at=np.searchsorted(branch, np.arange(len(found.row))).astype(np.int32),
-        fine=(step * _fine(line, found, lips, x, branch, piece)).astype(np.float32),
-        strength=np.zeros((len(found.row), len(STRENGTHS)), dtype=np.float16),
+    curves = Curves.of(
+        base_hz,
+        lips,
+        (step * _fine(line, found, lips, x, branch, piece)).astype(np.float32),
+        cents=(step * x).T,
+        shortest=found.shortest,
+        longest=found.longest,
+        fine_at=np.searchsorted(branch, np.arange(len(found.row))),
+        bend=bend.T,
+        rough=(rough << np.arange(KNOTS - 1)).sum(axis=1),
+        strength=0.0,
     )
     return np.searchsorted(found.row, np.arange(len(line.flow) + 1)).astype(np.int32), curves
 

@@ -287,7 +287,9 @@ class _Strips:
 
 def _in_groups(jets: Jets, ready: _Ready) -> Iterator[tuple[slice, _Strips]]:
     """All jets, as many at a time as keep an array of modes and levels small."""
-    size = max(_AT_ONCE // max(len(ready.row) * len(_LEVELS), 1), 1)
+    # Of a single strip the levels of one mode in five or so are looked at (`_of_one_strip`).
+    levels = len(_LEVELS) if jets.strips > 1 else len(_LEVELS) // 5
+    size = max(_AT_ONCE // max(len(ready.row) * levels, 1), 1)
     for start in range(0, len(jets.speed), size):
         some = slice(start, start + size)
         yield some, _strips(jets, some)
