@@ -92,10 +92,12 @@ def pack(looked: Looked, paper: str, progress: Progress | None = None) -> dict[s
     for part, svgs in zip(made.parts, sheets, strict=True):
         for number, svg in enumerate(svgs, start=1):
             files[f"pages/part-{part.part.number}-page-{number}.svg"] = svg.encode()
-    places = {entry.key: (entry.number, entry.group.demand.place) for entry in made.entries}
-    for (entry, _), one in heard.items():
-        number, place = places[entry]
-        files[f"sounds/{number:02d}-{place_name(place)}.wav"] = one.wav
+    for entry in made.entries:
+        name = f"sounds/{entry.number:02d}-{place_name(entry.group.demand.place)}"
+        for number, answer in enumerate(entry.answers, start=1):
+            one = heard.get((entry.key, answer.decision.flute))
+            if one:
+                files[f"{name}-flute-{number}.wav" if number > 1 else f"{name}.wav"] = one.wav
     return files
 
 
@@ -232,13 +234,12 @@ def _instead(music: Sequence[Drawn], drawings: Store) -> dict[str, dict[str, obj
 
 
 def _heard(found: Sequence[Entry], progress: Progress | None) -> dict[tuple[str, str], sounds.Heard]:
-    """Sounds on the first flute."""
-    wanted = [
-        (key, entry.answers[0])
-        for entry in found
-        for key in [(entry.key, entry.answers[0].decision.flute)]
-        if entry.answers[0].blown
+    """Sounds by (entry, flute), those of the first flute first, in the order to learn."""
+    every_answer = [
+        (number, entry.key, one) for entry in found for number, one in enumerate(entry.answers) if one.blown
     ]
+    ordered = sorted(every_answer, key=lambda each: each[0])
+    wanted = [((entry, answer.decision.flute), answer) for _, entry, answer in ordered]
     made: dict[tuple[str, str], sounds.Heard] = {}
     for flute in dict.fromkeys(flute for (_, flute), _ in wanted):
         every = [(key, answer) for key, answer in wanted if key[1] == flute]
