@@ -2,12 +2,13 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 from itertools import pairwise
+from typing import Any
 
 from annotate.answers import FoundFingering, Gliding, Near, Search, Shifted, Shifts, Sounding, Way, WayPoint
 from annotate.choosing.blowing import how_to_blow
-from annotate.choosing.desk import Desk, shown, status_of
+from annotate.choosing.desk import Desk, figures_of, shown, status_of
 from annotate.choosing.multiphonics import MOST_PITCHES
 from annotate.choosing.slides import glide_reason, glide_status, no_way, ways
 from annotate.decision import Status
@@ -61,20 +62,8 @@ def _how_to_blow(desk: Desk, asked: tuple[Pitch, ...], best: Candidate) -> Messa
 
 
 def _found(desk: Desk, one: Candidate) -> FoundFingering:
-    return FoundFingering(
-        flute=desk.name,
-        fingering=one.fingering,
-        deviation_cents=one.deviation_cents,
-        band_cents=one.band_cents,
-        confidence=one.confidence,
-        together=one.together,
-        one_note=one.one_note,
-        lip_mm=one.lip_mm,
-        set_size=set_size(desk.model, one.fingering),
-        sounds=shown(one.sounds, desk.a4_hz),
-        tried=one.tried,
-        by_model=one.by_model,
-    )
+    size = set_size(desk.model, one.fingering)
+    return FoundFingering(flute=desk.name, lip_mm=one.lip_mm, set_size=size, **figures_of(one, desk.a4_hz))
 
 
 def sounds(desk: Desk, text: str, slide_mm: float = 0.0) -> Sounding:
@@ -173,30 +162,19 @@ def _shifts(desk: Desk, text: str) -> Shifts:
     return Shifts(
         flute=desk.name,
         pattern=pattern,
-        places=tuple(_shifted(desk, one, against.get(one.hole)) for one in found),
+        places=tuple(Shifted(desk.name, **_told(desk, one), contrary=against.get(one.hole)) for one in found),
         spread_cents=_spread(found),
         spread_below_cents=_spread(others) if len(reached) > 2 and found[0].reachable else None,
         remark=desk.model.instrument.remark,
     )
 
 
+def _told(desk: Desk, one: Shift) -> dict[str, Any]:
+    return {each.name: getattr(one, each.name) for each in fields(one)} | {"sounds": shown(one.sounds, desk.a4_hz)}
+
+
 def _spread(found: tuple[Shift, ...]) -> tuple[float, float]:
     return spread_cents(found, 0), spread_cents(found, 1)
-
-
-def _shifted(desk: Desk, one: Shift, contrary: Fingering | None) -> Shifted:
-    return Shifted(
-        flute=desk.name,
-        hole=one.hole,
-        reachable=one.reachable,
-        why=one.why,
-        fingering=one.fingering,
-        keys=one.keys,
-        lip_mm=one.lip_mm,
-        sounds=shown(one.sounds, desk.a4_hz),
-        intervals=one.intervals,
-        contrary=contrary,
-    )
 
 
 def _against_on_the_way(reached: list[Shift], desk: Desk) -> dict[str, Fingering | None]:

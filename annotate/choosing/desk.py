@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import Any
 
 from annotate.choosing.blowing import how_to_blow
 from annotate.decision import Alternative, Decision, Instead, Sound, Status
@@ -25,6 +26,7 @@ _OF_THE_STEP = 0.4  # of its distance from the nearest tempered note: 20 cents o
 _LEAST_TOLERANCE = 5.0  # cents
 # Two answers that differ by no more than these in confidence and in how far they are off are equal for the ear: ours.
 _EQUAL_CONFIDENCE, _EQUAL_CENTS = 0.1, 10.0
+_FIGURES = ("deviation_cents", "band_cents", "confidence", "tried", "by_model", "fingering", "together", "one_note")
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,8 +169,7 @@ def alternatives(candidates: tuple[Candidate, ...], tolerance_cents: float) -> t
         if hold in seen or status_of(candidate, tolerance_cents) == Status.UNPLAYABLE:
             continue
         seen.add(hold)
-        figures = candidate.deviation_cents, candidate.band_cents, candidate.confidence
-        chosen.append(Alternative(candidate.fingering, *figures, candidate.tried, candidate.by_model))
+        chosen.append(Alternative(**{name: getattr(candidate, name) for name in _FIGURES[:6]}))
         if len(chosen) == _ALTERNATIVES:
             break
     return tuple(chosen)
@@ -180,6 +181,11 @@ def shown(sounds: tuple[Resonance, ...], a4_hz: float) -> tuple[Sound, ...]:
         Sound(one.hz, Pitch.from_hz(one.hz, a4_hz), one.strength, one.band_cents, one.holds, one.speed_m_s)
         for one in sounds
     )
+
+
+def figures_of(one: Candidate, a4_hz: float) -> dict[str, Any]:
+    """What a decision and an answer say of a candidate, by the names of their fields."""
+    return {name: getattr(one, name) for name in _FIGURES} | {"sounds": shown(one.sounds, a4_hz)}
 
 
 def sounding_hz(best: Candidate, demand: Demand, desk: Desk) -> tuple[float, ...]:
@@ -198,16 +204,8 @@ def decided(
         flute=desk.name,
         status=status,
         why=why + told_of_trials(best.tried, best.by_model) + desk.left_out(demand),
-        fingering=best.fingering,
-        deviation_cents=best.deviation_cents,
-        band_cents=best.band_cents,
-        confidence=best.confidence,
-        together=best.together,
-        one_note=best.one_note,
-        sounds=shown(best.sounds, desk.a4_hz),
+        **figures_of(best, desk.a4_hz),
         alternatives=alternatives(others, desk.tolerance(demand)),
-        tried=best.tried,
-        by_model=best.by_model,
         at_once=how_to_blow(desk.model, best.fingering, sounding_hz(best, demand, desk), demand.pitches, best.lip_mm)
         if not best.one_note and not demand.open_pitches
         else None,

@@ -1,13 +1,13 @@
 """Judging a fingering that somebody named: the composer's in the score, or a player's own decision."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 
 from annotate.choosing.blowing import how_to_blow
-from annotate.choosing.desk import Desk, shown, told_of_trials, transposition
+from annotate.choosing.desk import Desk, figures_of, shown, told_of_trials, transposition
 from annotate.decision import Decision, Sound, Status
 from annotate.demand import Demand
 from annotate.findings import Finding
@@ -25,15 +25,6 @@ def heard_as(demand: Demand, fundamental: float | None, desk: Desk) -> Message:
     lowest = demand.sounding[0].hz(desk.a4_hz) if fundamental is None else fundamental
     heard = Pitch.from_midi(round(Pitch.from_hz(lowest, desk.a4_hz).midi) - transposition(demand))
     return Message("choice.one_note", pitches=demand.pitches, heard=heard)
-
-
-@dataclass(frozen=True, slots=True)
-class _Match:
-    deviation_cents: tuple[float, ...]
-    band_cents: tuple[float, ...]
-    strength: float
-    together: float
-    hz: tuple[float, ...]
 
 
 @lru_cache(maxsize=1024)  # one fingering is often written many times
@@ -55,18 +46,16 @@ def judged(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Findi
     """A decision when the composer's fingering sounds the pitches, else the finding that says what it sounds."""
     tolerance = desk.tolerance(demand)
     try:
-        resonances = _sounds(desk.model, fingering)
+        own, hz = _held(demand, desk, fingering)
     except FingeringError as error:
         return Finding.of("P3", demand.place, demand.id, reason=error.message)
-    match = _match(fingering, resonances, demand, desk)
-    worst = max((abs(cents) for cents in match.deviation_cents), default=float("inf"))
+    worst = max(map(abs, own.deviation_cents), default=math.inf)
     tried = desk.experience.of(fingering, demand.sounding, desk.model.instrument)
     works = tried is not None and tried.works
-    if not works and (worst > 2.0 * tolerance or match.strength < DOUBTFUL_CONFIDENCE):
-        heard = _strong(resonances, desk)
-        return Finding.of("P2", demand.place, demand.id, fingering=str(fingering), sounds=heard)
-    fundamental = fundamental_of(match.hz, resonances)
-    good = worst <= tolerance and match.strength >= PLAYABLE_CONFIDENCE and fundamental is None
+    if not works and (worst > 2.0 * tolerance or own.confidence < DOUBTFUL_CONFIDENCE):
+        return Finding.of("P2", demand.place, demand.id, fingering=str(fingering), sounds=_strong(own, desk))
+    fundamental = fundamental_of(hz, own.sounds)
+    good = worst <= tolerance and own.confidence >= PLAYABLE_CONFIDENCE and fundamental is None
     why = Message("choice.written_fits", worst=worst, tolerance=tolerance)
     if fundamental is not None:
         why = heard_as(demand, fundamental, desk)
@@ -74,21 +63,16 @@ def judged(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Findi
         why = Message("log.far", worst=worst)
     if tried is not None:
         good = tried.works or (good and not tried.fails)
+    told = replace(own, one_note=fundamental is not None)
+    if tried is not None:
+        told = replace(told, tried=tried, by_model=own.confidence, confidence=tried.confidence(own.confidence))
     return Decision(
         demand=demand,
         flute=desk.name,
         status=Status.PLAYABLE if good else Status.DOUBTFUL,
-        why=why + told_of_trials(tried, match.strength),
-        fingering=fingering,
-        deviation_cents=match.deviation_cents,
-        band_cents=match.band_cents,
-        confidence=tried.confidence(match.strength) if tried else match.strength,
-        together=match.together,
-        one_note=fundamental is not None,
-        sounds=shown(resonances, desk.a4_hz),
-        tried=tried,
-        by_model=match.strength if tried else math.nan,
-        at_once=None if fundamental else how_to_blow(desk.model, fingering, match.hz, demand.pitches),
+        why=why + told_of_trials(tried, own.confidence),
+        **figures_of(told, desk.a4_hz),
+        at_once=None if fundamental else how_to_blow(desk.model, fingering, hz, demand.pitches),
     )
 
 
@@ -100,53 +84,40 @@ def fixed(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Findin
         return replace(found, why=Message("decisions.fixed") + found.why, ruled=True)
     if found.code == "P3":  # it cannot be held
         return replace(found, code="R304", advice=Message("decisions.not_taken_advice"))
-    resonances = _sounds(desk.model, fingering)
-    match = _match(fingering, resonances, demand, desk)
-    return Decision(
-        demand=demand,
-        flute=desk.name,
-        status=Status.DOUBTFUL,
-        why=Message("decisions.fixed_against", sounds=_strong(resonances, desk)),
-        fingering=fingering,
-        deviation_cents=match.deviation_cents,
-        band_cents=match.band_cents,
-        confidence=match.strength,
-        together=match.together,
-        sounds=shown(resonances, desk.a4_hz),
-        ruled=True,
-    )
+    own, _ = _held(demand, desk, fingering)
+    why = Message("decisions.fixed_against", sounds=_strong(own, desk))
+    figures = figures_of(replace(own, one_note=False), desk.a4_hz)
+    return Decision(demand, desk.name, Status.DOUBTFUL, why, **figures, ruled=True)
 
 
-def _strong(resonances: tuple[Resonance, ...], desk: Desk) -> tuple[Pitch, ...]:
-    return tuple(Pitch.from_hz(one.hz, desk.a4_hz) for one in resonances if one.strength >= PLAYABLE_CONFIDENCE)
+def _strong(own: Candidate, desk: Desk) -> tuple[Pitch, ...]:
+    return tuple(Pitch.from_hz(one.hz, desk.a4_hz) for one in own.sounds if one.strength >= PLAYABLE_CONFIDENCE)
 
 
 def held(demand: Demand, desk: Desk, fingering: Fingering) -> Candidate:
     """A fingering as an answer to a demand, with the lip that its notes have by themselves (`lip_mm` is NaN), however far off.
     Raises FingeringError for a touch that the flute lacks."""
+    return _held(demand, desk, fingering)[0]
+
+
+def _held(demand: Demand, desk: Desk, fingering: Fingering) -> tuple[Candidate, tuple[float, ...]]:
+    """The same, and the resonances nearest to the pitches [Hz]."""
     resonances = _sounds(desk.model, fingering)
-    match = _match(fingering, resonances, demand, desk)
-    return Candidate(
+    midi = {one: Pitch.from_hz(one.hz, desk.a4_hz).midi for one in resonances}
+    near = [min(resonances, key=lambda one: abs(midi[one] - pitch.midi)) for pitch in demand.sounding]
+    hz = tuple(one.hz for one in near)
+    together = _together(desk.model, fingering, hz)
+    own = Candidate(
         fingering=fingering,
-        deviation_cents=match.deviation_cents,
-        band_cents=match.band_cents,
-        confidence=match.strength,
-        together=match.together,
-        one_note=len(match.hz) > 1 and fundamental_of(match.hz, resonances) is not None,
+        deviation_cents=tuple(
+            (midi[one] - pitch.midi) * 100.0 for one, pitch in zip(near, demand.sounding, strict=True)
+        ),
+        band_cents=tuple(one.band_cents for one in near),
+        confidence=float(eased(np.array(min(one.strength for one in near)), np.array(together))),
+        together=together,
+        one_note=len(hz) > 1 and fundamental_of(hz, resonances) is not None,
         lip_mm=math.nan,
         effort=effort_of(fingering),
         heard=lambda: resonances,
     )
-
-
-def _match(fingering: Fingering, resonances: tuple[Resonance, ...], demand: Demand, desk: Desk) -> _Match:
-    deviations, bands, strengths, hz = [], [], [], []
-    for pitch in demand.sounding:
-        near = min(resonances, key=lambda sound: abs(Pitch.from_hz(sound.hz, desk.a4_hz).midi - pitch.midi))
-        deviations.append((Pitch.from_hz(near.hz, desk.a4_hz).midi - pitch.midi) * 100.0)
-        strengths.append(near.strength)
-        hz.append(near.hz)
-        bands.append(near.band_cents)
-    together = _together(desk.model, fingering, tuple(hz))
-    strength = float(eased(np.array(min(strengths)), np.array(together)))
-    return _Match(tuple(deviations), tuple(bands), strength, together, tuple(hz))
+    return own, hz
