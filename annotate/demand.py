@@ -11,6 +11,8 @@ from fingering_db.pitch import Pitch
 
 
 class Kind(StrEnum):
+    """What a demand asks for."""
+
     MULTIPHONIC = "multiphonic"
     GLISSANDO = "glissando"
     TREMOLO = "tremolo"

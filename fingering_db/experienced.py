@@ -10,7 +10,7 @@ from fingering_db.hand import effort_of
 from fingering_db.mechanism import hole_states
 from fingering_db.model import Model
 from fingering_db.pitch import Pitch
-from fingering_db.ranking import Candidate, Found, fundamental_of, may_be_off, score, sounds
+from fingering_db.ranking import Candidate, Found, fundamental_of, sounds
 from fingering_db.trials import Experience, Tried, key
 
 _ANOTHER_CENTS = 100.0  # a resonance farther off than this is not what the model means by the pitch: ours
@@ -38,16 +38,11 @@ def experienced(model: Model, found: Found, targets: tuple[Pitch, ...], a4_hz: f
         if one.tried and not one.tried.works and not one.tried.fails:
             untried.insert(next((at for at, other in enumerate(untried) if _worse(other, one)), len(untried)), one)
     failed = tuple(one for one in best if one.tried and one.tried.fails)
-    return replace(found, best=(*sorted(works, key=_worth, reverse=True), *untried), failed=failed)
+    return replace(found, best=(*sorted(works, key=lambda one: one.worth, reverse=True), *untried), failed=failed)
 
 
 def _worse(one: Candidate, other: Candidate) -> bool:
-    return (one.one_note, -_worth(one)) > (other.one_note, -_worth(other))
-
-
-def _worth(one: Candidate) -> float:
-    off = may_be_off(np.array([one.deviation_cents]), np.array([one.band_cents]))
-    return float(score(np.array([one.confidence]), off, np.array([one.effort]))[0])
+    return (one.one_note, -one.worth) > (other.one_note, -other.worth)
 
 
 def _after(one: Candidate, tried: Tried) -> Candidate:

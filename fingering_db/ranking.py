@@ -66,6 +66,12 @@ class Candidate:
         return self.heard()
 
     @property
+    def worth(self) -> float:
+        """How good it is, as `score` reckons."""
+        off = may_be_off(np.array([self.deviation_cents]), np.array([self.band_cents]))
+        return float(score(np.array([self.confidence]), off, np.array([self.effort]))[0])
+
+    @property
     def worst_cents(self) -> float:
         """Largest deviation, without sign [cents]."""
         return max(map(abs, self.deviation_cents))

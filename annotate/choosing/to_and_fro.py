@@ -18,7 +18,7 @@ from fingering_db.mechanism import chart_of
 from fingering_db.message import Message
 from fingering_db.motion import changes_per_second, effort, moves
 from fingering_db.pitch import Pitch
-from fingering_db.ranking import EFFORT_WEIGHT, Candidate, may_be_off, score
+from fingering_db.ranking import EFFORT_WEIGHT, Candidate
 
 ENOUGH_A_SECOND = 8.0
 """Changes a second from which two sounds are a tremolo and no longer one after the other; three strokes ask for no more: ours."""
@@ -146,14 +146,8 @@ def _way(one: Candidate, two: Candidate, demand: Demand, desk: Desk, wanted: flo
     statuses = [status_of(one, tolerance), status_of(two, tolerance)]
     if possible < wanted:
         statuses.append(Status.DOUBTFUL)
-    worth = sum(_worth(each) for each in (one, two))
-    value = worth - _MOVE_WEIGHT * effort(desk.model, one.fingering, two.fingering)
+    value = one.worth + two.worth - _MOVE_WEIGHT * effort(desk.model, one.fingering, two.fingering)
     return _Way(one, two, max(statuses, key=lambda each: each.rank), value, possible)
-
-
-def _worth(one: Candidate) -> float:
-    off = may_be_off(np.array([one.deviation_cents]), np.array([one.band_cents]))
-    return float(score(np.array([one.confidence]), off, np.array([one.effort]))[0])
 
 
 def _moves(way: _Way) -> Message:
