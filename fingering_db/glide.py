@@ -6,7 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray
+from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray, distinct
 from fingering_db.acoustics.resonance import Crossings
 from fingering_db.fingering import Fingering
 from fingering_db.mechanism import OPEN, PERFORATION, SHUT
@@ -203,7 +203,7 @@ def _slide_on(
     start_hz, end_hz = (np.array([pitch.hz(a4_hz) for pitch in pitches]) for pitches in ends)
     swept = sweep(model, [Stage(states, float(setting)) for setting in settings])
     served = np.flatnonzero(np.isfinite(start_lips))
-    tried = served[np.unique(np.linspace(0, len(served) - 1, _STARTS).astype(int))]
+    tried = served[distinct(np.linspace(0, len(served) - 1, _STARTS).astype(int))]
     ways = [_way(model, swept, settings, int(at), float(start_lips[at]), (start_hz, end_hz)) for at in tried]
     best = min((way for way in ways if way is not None), default=None)
     if best is None:
@@ -309,7 +309,7 @@ def _pairs(model: Model, ends: tuple[Answers, Answers], modes_of: tuple[IndexArr
             moved = {name for option in options for name in (*option.shuts, *option.opens, *option.uncovers)}
             masks.append(np.array([name in moved for name in names]))
     count = len(ends[1].rows)
-    pairs = np.unique(np.concatenate([_alike_but_for(model, ends, modes_of, mask) @ (count, 1) for mask in masks]))
+    pairs = distinct(np.concatenate([_alike_but_for(model, ends, modes_of, mask) @ (count, 1) for mask in masks]))
     return np.stack(np.divmod(pairs, max(count, 1)), axis=1)
 
 

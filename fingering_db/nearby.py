@@ -6,7 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray
+from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray, distinct
 from fingering_db.model import Model
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
@@ -131,10 +131,8 @@ def _sets_of_notes(model: Model, count: int, a4_hz: float) -> RealArray:
         offsets = np.array((0, *rest))
         first = np.arange(len(row) - offsets[-1])
         first = first[row[first] == row[first + offsets[-1]]]
-        found.append(
-            np.unique(sum(note[first + offset] * digit for offset, digit in zip(offsets, digits, strict=True)))
-        )
-    sets = np.unique(np.concatenate(found))
+        found.append(distinct(sum(note[first + offset] * digit for offset, digit in zip(offsets, digits, strict=True))))
+    sets = distinct(np.concatenate(found))
     return np.asarray(sets[:, None] // digits % _NOTES, dtype=float)
 
 

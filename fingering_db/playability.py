@@ -56,12 +56,12 @@ class PlainCurve:
     def __call__(self, hz: RealArray) -> RealArray:
         """a/f1 of a plain fingering [m³/(Pa s²) / Hz] at hz; held constant above the range of the fit."""
         khz = np.minimum(hz, 1.25 * HIGHEST_PLAIN_HZ) / 1000.0
-        return np.asarray(np.exp(np.polynomial.polynomial.polyval(khz, self.coefficients)))
+        return np.asarray(np.exp(np.polyval(self.coefficients[::-1], khz)))
 
     def holds(self, hz: RealArray) -> RealArray:
         """Share of the stated jets that hold a note of the chart at hz; constant beyond its lowest and highest note."""
         octaves = np.log2(np.clip(hz, *_CHART_HZ) / 1000.0)
-        return np.asarray(np.exp(np.polynomial.polynomial.polyval(octaves, self.held)))
+        return np.asarray(np.exp(np.polyval(self.held[::-1], octaves)))
 
 
 _CHART_HZ = (240.0, 2130.0)  # B3 to C7 of the flute in C

@@ -132,7 +132,7 @@ class Flute:
             makes.setdefault(make, []).append(index)
         found: dict[int, HoleElement] = {}
         for alike in makes.values():
-            needed = set(range(5)) if states is None else set(np.unique(states[:, alike]).tolist())
+            needed = set(range(5)) if states is None else set(states[:, alike].ravel().tolist())
             element = _element(freq, self.instrument.holes[alike[0]], self.bore_m, self.air, needed)
             found |= dict.fromkeys(alike, element)
         return tuple(found[index] for index in range(len(found)))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields
 from functools import lru_cache
 from typing import Any
@@ -105,6 +104,8 @@ class _Block:
 
 def survey(model: Model, progress: Progress | None = None) -> Atlas:
     """The atlas of a flute, computed here and now."""
+    from concurrent.futures import ThreadPoolExecutor  # noqa: PLC0415 - not needed once the atlas is there
+
     count = len(model.reach.states)
     blocks = [np.arange(start, min(start + _BLOCK, count)) for start in range(0, count, _BLOCK)]
     done = 0

@@ -1,4 +1,4 @@
-"""Array types of the acoustic modules and the one error they raise."""
+"""Array types of the acoustic modules, what all of them need, and the one error they raise."""
 
 from __future__ import annotations
 
@@ -13,6 +13,12 @@ IndexArray: TypeAlias = npt.NDArray[np.intp]
 StateArray: TypeAlias = npt.NDArray[np.uint8]
 BoolArray: TypeAlias = npt.NDArray[np.bool_]
 RealLike: TypeAlias = float | npt.NDArray[Any]
+
+
+def distinct(values: IndexArray) -> IndexArray:
+    """The distinct of some whole numbers, shape (n,), growing: np.unique without its import of masked arrays."""
+    grown = np.sort(values)
+    return np.asarray(grown[np.append(True, grown[1:] != grown[:-1])[: len(grown)]])
 
 
 class GeometryError(ValueError):

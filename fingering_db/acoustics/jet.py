@@ -25,7 +25,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray, RealLike
+from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray, RealLike, distinct
 from fingering_db.acoustics.resonance import Crossings
 
 AIR_DENSITY = 1.17  # [kg/m³] of the breath (30 °C); enters every term of P alike
@@ -231,7 +231,7 @@ def _side_by_side(modes: _Ready, found: _Balances) -> tuple[IndexArray, IndexArr
     both = np.flatnonzero(driven[other, every] >= HEARD)
     row, one, two = row[both], np.minimum(mode, other)[both], np.maximum(mode, other)[both]
     shape = (len(modes.omega), *2 * modes.omega.shape[1:])
-    told = np.unique(np.ravel_multi_index((row, one, two), shape) + found.jet[held[both]] * np.prod(shape))
+    told = distinct(np.ravel_multi_index((row, one, two), shape) + found.jet[held[both]] * np.prod(shape))
     return told // np.prod(shape), *np.unravel_index(told % np.prod(shape), shape)
 
 
