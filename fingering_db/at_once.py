@@ -59,11 +59,16 @@ def _pair(modes: Modes, number: list[int], pair: tuple[int, int]) -> AtOnce | No
         return AtOnce(first, second, 0.0, None, soft=False)
     speeds = np.sort(jets.speed[found.both])
     alone = jets.speed[found.alone[:, 0 if low_first else 1]]
-    soft = len(alone) > 0 and bool(np.median(speeds) < 0.8 * np.median(alone))
+    soft = len(alone) > 0 and _middle(speeds) < 0.8 * _middle(np.sort(alone))
     return AtOnce(first, second, float(found.both.mean()), _from_to(speeds), soft)
 
 
-def _from_to(speeds: RealArray) -> tuple[float, float]:
+def _middle(grown: RealArray) -> float:
+    """The median of what grows."""
+    return float(grown[(len(grown) - 1) // 2] + grown[len(grown) // 2]) / 2.0
+
+
+def _from_to(grown: RealArray) -> tuple[float, float]:
     """Without the outer quarters: a jet far off is a chance."""
-    least, most = np.quantile(speeds, [0.25, 0.75], method="nearest")
-    return float(least), float(most)
+    least, most = np.rint(np.array([0.25, 0.75]) * (len(grown) - 1)).astype(int)
+    return float(grown[least]), float(grown[most])

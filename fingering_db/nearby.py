@@ -46,7 +46,8 @@ def difference(notes: RealArray, asked: RealArray) -> RealArray:
 
 def harmonic(notes: RealArray) -> BoolArray:
     """Sets whose notes are all whole-number multiples of the lowest, to the nearest semitone: heard as one note, shape (n,)."""
-    return np.asarray(np.isin(np.round(notes[:, 1:] - notes[:, :1]), _HARMONICS).all(axis=1) & (notes.shape[1] > 1))
+    apart = np.round(notes[:, 1:] - notes[:, :1])
+    return np.asarray((apart[:, :, None] == _HARMONICS).any(axis=2).all(axis=1) & (notes.shape[1] > 1))
 
 
 def _kind(semitones: RealArray) -> IndexArray:
