@@ -101,19 +101,12 @@ def mark_parts(
     judged = [decision for _, own in parts for decision in own]
     stands = [stands_of(part, own, style, plan) for part, own in parts]
     close = [_close(part, own, style) for (part, _), own in zip(parts, stands, strict=True)]
-    short = [[_by_number(one, near, style) for one in own] for own, near in zip(stands, close, strict=True)]
-    used = {
-        one.fingering for own, told in zip(stands, short, strict=True) for one, by in zip(own, told, strict=True) if by
-    }
-    order = dict.fromkeys([*numbered(judged), *(note.fingering for note in plan)])
-    numbers = {one: n for n, one in enumerate((one for one in order if one in used), start=1)}
-    for own, told in zip(stands, short, strict=True):
-        own[:] = [
-            replace(one, number=number_row(numbers[one.fingering], style.language), contrary=None)
-            if by and one.fingering
-            else one
-            for one, by in zip(own, told, strict=True)
-        ]
+    told = [one for own, near in zip(stands, close, strict=True) for one in own if _by_number(one, near, style)]
+    told.sort(key=lambda one: one.event.seconds)
+    order = [*(numbered(judged) if style.diagrams == FIRST else ()), *(one.fingering for one in told if one.fingering)]
+    numbers = {one: number for number, one in enumerate(dict.fromkeys(order), start=1)}
+    for own, near in zip(stands, close, strict=True):
+        own[:] = [_with_number(one, numbers, style) if _by_number(one, near, style) else one for one in own]
     keeper = next((n for n, own in enumerate(stands) if any(stand.fingering for stand in own)), -1)
     found = []
     for n, (part, _) in enumerate(parts):
@@ -134,13 +127,18 @@ def _by_number(stand: Stand, close: frozenset[int], style: Style) -> bool:
     return style.diagrams == CHANGES and stand.drawn is not None and stand.event.start in close
 
 
+def _with_number(stand: Stand, numbers: Mapping[Fingering, int], style: Style) -> Stand:
+    number = numbers[stand.fingering] if stand.fingering else 0
+    return replace(stand, number=number_row(number, style.language), contrary=None)
+
+
 def _marked(
     part: Part, stands: list[Stand], style: Style, below: list[tuple[Event, list[str]]], close: frozenset[int]
 ) -> Marked:
     rows: dict[int, list[str]] = {}
     events: dict[int, Event] = {}
     for stand in stands:
-        own = _numbered(stand) if stand.number else _drawing(stand, style)
+        own = _numbered(stand) if stand.number else [*stand.notes, *_drawing(stand, style)]
         if own:
             rows.setdefault(stand.event.start, []).extend(own)
             events[stand.event.start] = stand.event
@@ -309,15 +307,12 @@ def _numbered(stand: Stand) -> list[str]:
     return [*stand.notes, stand.number]
 
 
-def _drawing(stand: Stand, style: Style) -> list[str]:
-    """Notes over the diagram; in columns a mark of doubt alone stands under it, for a narrow row above wider ones would slip
-    beneath them in a program that puts each row into the first gap it finds."""
+def _drawing(stand: Stand, style: Style) -> tuple[str, ...]:
     if not stand.drawn:
-        return [*stand.notes]
+        return ()
     if style.carrier == ROWS:
-        return [*stand.notes, *diagram.rows(stand.drawn, stand.contrary)]
-    rows = diagram.columns(stand.drawn, plain=style.carrier == ASCII)
-    return [*rows, *stand.notes] if [len(note) for note in stand.notes] == [1] else [*stand.notes, *rows]
+        return diagram.rows(stand.drawn, stand.contrary)
+    return diagram.columns(stand.drawn, plain=style.carrier == ASCII)
 
 
 def _crowded(part: Part, stands: list[Stand], style: Style, close: frozenset[int]) -> tuple[Finding, ...]:

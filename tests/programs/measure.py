@@ -99,7 +99,7 @@ def read(marked: bytes, before: Pages, after: Pages) -> Reading:
     heights = [_height(box, others + after.of(NOTE), after.of(STAFF)) for box in above]
     return Reading(
         marks=len(marks),
-        whole=_whole(marks, ours, after.of(STAFF)),
+        whole=sum(_whole(marks, one, after.of(STAFF)) for one in (above, [box for box in ours if box not in above])),
         with_ours=sum(_run_into(one, two) for one, two in combinations(ours, 2)),
         with_notes=_pairs(ours, after.of(NOTE)),
         with_others=_pairs(ours, others),

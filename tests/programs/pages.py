@@ -79,6 +79,8 @@ _MUSESCORE_NOTE = {
     "Tremolo",
 }
 _MUSESCORE_TEXT = {"StaffText", "SystemText", "Tempo", "Dynamic", "Expression", "Text", "RehearsalMark", "Lyrics"}
+_IN_PIECES = re.compile("[●○◎◉◐♭♯]")  # signs that version 4's font lacks
+_MUSIC = re.compile("[\ue000-\uf8ff]+")  # heads, rests, clefs: letters of the music font
 _MUSESCORE_LONG = {
     "SlurSegment",
     "TieSegment",
@@ -89,11 +91,13 @@ _MUSESCORE_LONG = {
 }
 
 
-def _musescore_pages(folder: Path, stem: str) -> Pages:
+def _musescore_pages(folder: Path, stem: str, *, in_pieces: bool = False) -> Pages:
+    """in_pieces: a text may be several shapes, drawn one after the other."""
     words = _pdf_words(folder / f"{stem}.pdf")
     boxes: list[Box] = []
     drawn = _numbered(folder, stem)
     width = space = 25.0
+    last: Extent | None = None
     for page, path in enumerate(drawn):
         root = etree.parse(path).getroot()
         sides = numbers(root.get("viewBox", ""))
@@ -113,24 +117,26 @@ def _musescore_pages(folder: Path, stem: str) -> Pages:
                 continue
             kind = NOTE if name in _MUSESCORE_NOTE else TEXT if name in _MUSESCORE_TEXT else OTHER
             here = extent(outline)
-            boxes.append(_box(kind, page, space, here, _text_in(here, on_page) if kind == TEXT else ""))
-    return Pages(tuple(_joined(boxes)), len(drawn), width)
+            text = _text_in(here, on_page) if kind == TEXT else ""
+            if (
+                in_pieces
+                and last
+                and kind == TEXT
+                and _follows(here, last, space)
+                and _IN_PIECES.search(boxes[-1].text + text)
+            ):
+                here = last[0], min(last[1], here[1]), here[2], max(last[3], here[3])
+                text = _text_in(here, on_page, whole=False)
+                boxes.pop()
+            boxes.append(_box(kind, page, space, here, text))
+            last = here if kind == TEXT else None
+    return Pages(tuple(boxes), len(drawn), width)
 
 
-def _joined(boxes: list[Box]) -> list[Box]:
-    """Version 4 draws a text in pieces where its font lacks a sign: what is drawn one after the other on one line is one."""
-    found: list[Box] = []
-    for box in boxes:
-        last = found[-1] if found else None
-        if last and last.kind == box.kind == TEXT and last.page == box.page:
-            share = min(last.y1, box.y1) - max(last.y0, box.y0)
-            if share > 0.3 * min(last.y1 - last.y0, box.y1 - box.y0) and -0.2 <= box.x0 - last.x1 < 0.8:
-                text = last.text if box.text in last.text else f"{last.text} {box.text}"
-                y0, y1 = min(last.y0, box.y0), max(last.y1, box.y1)
-                found[-1] = replace(last, x1=box.x1, y0=y0, y1=y1, text=text)
-                continue
-        found.append(box)
-    return found
+def _follows(here: Extent, last: Extent, space: float) -> bool:
+    """Whether something drawn stands right after another on one line."""
+    share = min(last[3], here[3]) - max(last[1], here[1])
+    return share > 0.3 * min(last[3] - last[1], here[3] - here[1]) and -0.2 <= (here[0] - last[2]) / space < 0.8
 
 
 def _staves(lines: list[Extent], page: int, space: float) -> list[Box]:
@@ -151,16 +157,18 @@ def _pdf_words(path: Path) -> list[tuple[float, list[tuple[str, Extent]]]]:
         word = re.search(r'<word xMin="(\S+)" yMin="(\S+)" xMax="(\S+)" yMax="(\S+)">(.*)</word>', line)
         if page:
             found.append((float(page[1]), []))
-        elif word:
+        elif word and not _MUSIC.fullmatch(html.unescape(word[5])):
             x0, y0, x1, y1 = (float(word[n]) for n in range(1, 5))
             found[-1][1].append((html.unescape(word[5]), (x0, y0, x1, y1)))
     return found
 
 
-def _text_in(ink: Extent, words: list[tuple[str, Extent]]) -> str:
-    """The words whose place on the page is that of an outline: their line is the one nearest to it."""
+def _text_in(ink: Extent, words: list[tuple[str, Extent]], *, whole: bool = True) -> str:
+    """The words whose place on the page is that of an outline: their line is the one nearest to it. whole: the outline is one
+    text in one font, not several put together, whose letters and signs begin at different heights."""
     x0, y0, x1, y1 = ink
-    within = [(text, box) for text, box in words if x0 - 6 <= (box[0] + box[2]) / 2 <= x1 + 6]
+    beside = 6 if whole else 0
+    within = [(text, box) for text, box in words if x0 - beside <= (box[0] + box[2]) / 2 <= x1 + beside]
     middle = (y0 + y1) / 2
     height = {box[3] - box[1] for _, box in within}
     near = [(abs((box[1] + box[3]) / 2 - middle), text, box) for text, box in within]
@@ -168,7 +176,9 @@ def _text_in(ink: Extent, words: list[tuple[str, Extent]]) -> str:
     if not near:
         return ""
     line = min(near)[2]
-    same = sorted((box[0], text) for _, text, box in near if abs(box[1] - line[1]) < 1.0)
+    same = sorted(
+        (box[0], text) for _, text, box in near if abs(box[1] - line[1]) < (1.0 if whole else max(height) * 0.3)
+    )
     return plain(" ".join(text for _, text in same))
 
 
@@ -183,7 +193,7 @@ def _draw_in_webmscore(data: bytes, folder: Path) -> Pages:
     (folder / "in.musicxml").write_bytes(data)
     command = ["node", str(HERE / "draw_webmscore.cjs"), webmscore(), str(folder / "in.musicxml"), str(folder / "page")]
     run(command, folder)
-    return _musescore_pages(folder, "page")
+    return _musescore_pages(folder, "page", in_pieces=True)
 
 
 # -- Verovio
@@ -194,7 +204,7 @@ _VEROVIO_LONG = {"slur", "tie", "hairpin", "gliss", "phrase", "octave", "trill"}
 # 0.87 em where DejaVu Sans stands in for what Times lacks (its `hmtx`), as browsers here do.
 _VEROVIO_EM = 2.25  # staff spaces, of all words: lyric size
 _VEROVIO_WIDER = {MARK: -0.5} | dict.fromkeys("●○◎◉◐", 0.37)
-_VEROVIO_OTHER = {"clef", "meterSig", "keySig", "tupletNum", "tupletBracket", "artic", "fermata", "arpeg", "barLine"}
+_VEROVIO_OTHER = {"clef", "meterSig", "keySig", "tupletNum", "tupletBracket", "artic", "fermata", "arpeg"}
 
 
 def _draw_in_verovio(data: bytes, folder: Path) -> Pages:
@@ -250,6 +260,10 @@ def _of_verovio(one: etree._Element, matrix: Matrix, page: int, space: float) ->
         rect = one.find("{*}rect")
         if kind and rect is not None:
             yield _box(kind, page, space, extent([apply(matrix, p) for p in points(rect)]))
+    elif names == {"barLine"}:  # its box goes from the first staff to the last, though nothing is drawn between them
+        for shape in one.iter("{*}path"):
+            x0, y0, x1, y1 = extent([apply(matrix, p) for p in points(shape)])
+            yield _box(OTHER, page, space, (x0 - 0.25 * space, y0, x1 + 0.25 * space, y1))
     elif names & _VEROVIO_LONG:
         for shape in one.iter("{*}path", "{*}polygon", "{*}polyline"):
             outline = [apply(matrix, p) for p in points(shape)]

@@ -25,7 +25,9 @@ from annotate.pipeline import Looked, Options, annotate, look, marks_of
 ROOT = Path(__file__).parents[2]
 EXAMPLES = (ROOT / "examples/composer/low-water.musicxml", ROOT / "examples/copyist/ferry-bells.mxl")
 DENSE = tuple(sorted((Path(__file__).parent / "dense").glob("*.musicxml")))
-MEASURED = (EXAMPLES[0], *DENSE)
+LEFT = tuple(sorted((ROOT / "examples").glob("*/*-marked.m*l")))
+"""Scores as the commands of the examples leave them, each with options of its own."""
+MEASURED = (*(path.with_stem(path.stem.removesuffix("-marked")) for path in LEFT), *DENSE)
 BEGIN, END = "<!-- programs -->", "<!-- end programs -->"
 
 
@@ -108,6 +110,13 @@ def drawn(program: str, path: Path, style: Style | None) -> tuple[bytes, Pages]:
 def reading(program: str, path: Path, style: Style) -> Reading:
     data, after = drawn(program, path, style)
     return read(data, drawn(program, path, None)[1], after)
+
+
+def reading_of(program: str, path: Path) -> Reading:
+    """A marked score as it stands, beside what is left of it without our marks."""
+    marked = load(path).data
+    with tempfile.TemporaryDirectory() as before, tempfile.TemporaryDirectory() as after:
+        return read(marked, DRAW[program](strip(marked), Path(before)), DRAW[program](marked, Path(after)))
 
 
 def cell(program: Program, style: Style) -> str:

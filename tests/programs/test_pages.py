@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from measure import Wanted, read, wanted
 from pages import NOTE, STAFF, TEXT, Box, Pages
 from programs import MARK, PROGRAMS
-from table import DENSE, EXAMPLES, drawn, reading
+from table import DENSE, EXAMPLES, LEFT, drawn, reading, reading_of
 
 from annotate.files.writing import ROWS
 from annotate.marking import EVERY, FIRST, FULL, Style
@@ -63,20 +64,38 @@ def test_what_is_wrong_on_a_page_is_seen(spoiled: Pages, fault: str) -> None:
 PRESENT = [
     pytest.param(one.name, marks=pytest.mark.skipif(bool(one.absent()), reason=one.absent()), id=one.name)
     for one in PROGRAMS
-    if one.name != "LilyPond"
 ]
+QUICK = [one for one in PRESENT if one.id != "LilyPond"]
 
 
-@pytest.mark.parametrize("program", PRESENT)
+@pytest.mark.parametrize("program", QUICK)
 def test_marks_run_into_nothing_and_stay_near_their_staff_on_the_page(program: str) -> None:
-    found = reading(program, EXAMPLES[0], Style())
-    assert (
-        found.marks > 5 and found.with_ours == found.with_notes == found.with_others == found.cut == found.too_high == 0
-    )
+    assert reading(program, EXAMPLES[0], Style()).marks > 5
+    for path in (EXAMPLES[0], *DENSE) if program == "Verovio" else EXAMPLES[:1]:
+        found = reading(program, path, Style())
+        assert found.faults() == [] and found.pages == found.pages_before, path.stem
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("path", LEFT, ids=lambda path: path.parent.name)
+@pytest.mark.parametrize("program", PRESENT)
+def test_every_example_is_left_without_a_fault_in_every_program(program: str, path: Path) -> None:
+    found = reading_of(program, path)
+    assert found.marks >= 4 and found.pages == found.pages_before
+    assert [fault for fault in found.faults() if program != "MuseScore 4 (engine)" or "not whole" not in fault] == []
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("path", DENSE, ids=lambda path: path.stem)
+@pytest.mark.parametrize("program", PRESENT)
+def test_dense_scores_are_marked_without_a_fault_in_every_program(program: str, path: Path) -> None:
+    found = reading(program, path, Style())
     assert found.pages == found.pages_before
+    # LilyPond places each row by itself: a word of the score may come between technique and number.
+    assert [fault for fault in found.faults() if program != "LilyPond" or not fault.endswith("not whole")] == []
 
 
-@pytest.mark.parametrize("program", [one for one in PRESENT if "MuseScore" in str(one.id)])
+@pytest.mark.parametrize("program", [one for one in QUICK if one.id == "MuseScore 3"])
 def test_columns_do_not_climb_where_rows_do(program: str) -> None:
     """The rows of a dense score are the control that must fail."""
     dense = next(path for path in DENSE if path.stem == "narrow-steps")
@@ -86,7 +105,7 @@ def test_columns_do_not_climb_where_rows_do(program: str) -> None:
     assert columns.with_ours == columns.with_notes == columns.with_others == 0
 
 
-@pytest.mark.parametrize("program", [one for one in PRESENT if one.id == "Verovio"])
+@pytest.mark.parametrize("program", [one for one in QUICK if one.id == "Verovio"])
 def test_a_row_that_is_not_drawn_is_missed_on_a_real_page(program: str) -> None:
     data, pages = drawn(program, EXAMPLES[0], Style(FIRST))
     lost = next(box for box in pages.of(TEXT) if MARK in box.text)
