@@ -20,13 +20,9 @@ from fingering_db.fingering import Fingering
 from fingering_db.message import Message
 
 CHANGES, EVERY, FIRST = "changes", "every", "first"
-DIAGRAMS = (CHANGES, EVERY, FIRST)
 NONE, BRIEF, FULL = "none", "brief", "full"
-NOTES = (NONE, BRIEF, FULL)
 START, END = "start", "end"
 DEMANDS, ALL = "demands", "all"
-MARKS = (DEMANDS, ALL)
-LEGENDS = (START, END, NONE)
 _LONG_REST_SECONDS = 10.0  # after so long a player wants to be told again: ours
 _SHOWN = 80  # characters of words that stand in the way
 _WIDE, _NARROW = 66, 22  # characters of a row of the legend

@@ -3,14 +3,12 @@
 Player's view: left hand above right hand, the three main keys of each as circles in playing order, then thumb or side,
 trill and foot keys, each of a shape of its own with its letters: thumb round-ended, side keys slanted, trill keys
 pointed, foot keys square. Black is down and white is up; an opening in a key that is down is a white spot in the
-black: round in the middle for the perforation, a slit from rim to rim for the vent. A half-holed key is part black,
-part white. Thumb and right little finger are drawn when up too, for lifting them is part of the fingering.
+black: round in the middle for the perforation, a slit from rim to rim for the vent. Thumb and right little
+finger are drawn when up too, for lifting them is part of the fingering.
 
 Letters are strokes, not text, so that the picture is the same wherever it is opened. One unit is one point.
 """
 
-import math
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from html import escape
 from importlib.resources import files
@@ -35,8 +33,6 @@ _SPACE = 1.65  # between strokes of neighbouring letters, without their thicknes
 _INSIDE = 2.5  # from the end of a key to its letters
 _SLANT = 2.2  # by how much a side key leans
 _POINT = 3.6  # length of the point of a trill key
-# A half-holed circle never looks wholly shut or open, however little or much of its hole is.
-_LEAST_WHITE, _MOST_WHITE = 0.2, 0.75
 
 
 class _Letter(msgspec.Struct, forbid_unknown_fields=True):
@@ -49,19 +45,16 @@ class _Letter(msgspec.Struct, forbid_unknown_fields=True):
 _LETTERS = msgspec.toml.decode(files("annotate.drawing").joinpath("letters.toml").read_bytes(), type=dict[str, _Letter])
 # Strokes [points] around the middle of the row, and their width.
 _WAVE = ("M0.6 1.2Q2.6 -3.6 4.6 0T8.6 -1.2", 9.2)
-_FINGERS = ("L1", "L2", "L3"), ("R1", "R2", "R3")
 _REST_THUMB, _REST_FOOT = "T", "E♭"  # what is drawn white for a finger that is up
 
 
 @dataclass(frozen=True, slots=True)
 class Circle:
-    """A main key. down; hole, vent: its perforation or vent is open (only when down). open_share: how much of the
-    perforation is open when it is half-holed, between 0 and 1; 0 when it is not."""
+    """A main key. down; hole, vent: its perforation or vent is open (only when down)."""
 
     down: bool = False
     hole: bool = False
     vent: bool = False
-    open_share: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,20 +86,9 @@ class Drawing:
     right: Hand
 
 
-def drawing(
-    fingering: Fingering, open_shares: Mapping[str, float] | None = None, contrary: Fingering | None = None
-) -> Drawing:
-    """The drawing of a fingering. contrary: the fingers that move against the ear on the way to it, None for none.
-
-    open_shares: finger ('L2', 'L3', 'R1', 'R2', 'R3') -> how much of the perforation under it is open, 0..1, for
-    half-holing; the finger's key must be down. Raises ValueError for a share of a key that is not down or is out of range.
-    """
-    shares = dict(open_shares or {})
-    hands = fingering.left, fingering.right
-    rows = [_hand(touches, fingers, shares) for touches, fingers in zip(hands, _FINGERS, strict=True)]
-    if shares:
-        raise ValueError(f"no key to half-hole for {', '.join(sorted(shares))}: expected one of L1 to L3, R1 to R3")
-    left, right = rows
+def drawing(fingering: Fingering, contrary: Fingering | None = None) -> Drawing:
+    """The drawing of a fingering. contrary: the fingers that move against the ear on the way to it, None for none."""
+    left, right = _hand(fingering.left), _hand(fingering.right)
     if not any(key.shape == THUMB for key in left.keys):
         left = Hand(left.circles, (Key(THUMB, _REST_THUMB, down=False), *left.keys))
     if not any(key.shape == FOOT for key in right.keys):
@@ -116,8 +98,7 @@ def drawing(
     return Drawing(str(fingering), left, right)
 
 
-def _hand(touches: tuple[Held, ...], fingers: tuple[str, str, str], shares: dict[str, float]) -> Hand:
-    """One row; the shares that belong to it are taken out of `shares`."""
+def _hand(touches: tuple[Held, ...]) -> Hand:
     circles: list[Circle] = [Circle(), Circle(), Circle()]
     keys = []
     for held in touches:
@@ -125,19 +106,7 @@ def _hand(touches: tuple[Held, ...], fingers: tuple[str, str, str], shares: dict
             circles[int(held.touch.drawn) - 1] = Circle(True, held.hole_open, held.vent_open)
         else:
             keys.append(Key(held.touch.drawn, held.touch.sign, vent=held.vent_open))
-    for index, finger in enumerate(fingers):
-        share = shares.pop(finger, None)
-        if share is not None:
-            circles[index] = _half_holed(circles[index], finger, share)
     return Hand((circles[0], circles[1], circles[2]), tuple(keys))
-
-
-def _half_holed(circle: Circle, finger: str, share: float) -> Circle:
-    """Nothing of the hole open is a key down, all of it the key with its perforation open."""
-    if not circle.down or not 0.0 <= share <= 1.0:
-        raise ValueError(f"{finger} half-holed by {share}: expected a key that is down and a share from 0 to 1")
-    half = 0.0 < share < 1.0
-    return Circle(True, share == 1.0, circle.vent, share if half else 0.0)
 
 
 def size(picture: Drawing) -> tuple[float, float]:
@@ -192,10 +161,7 @@ def _row(hand: Hand, middle: float) -> list[str]:
 
 def _circle(circle: Circle, x: float, y: float) -> list[str]:
     radius = _DIAMETER / 2
-    half = bool(circle.open_share)
-    shapes = [_round(x, y, radius, "black" if circle.down and not half else "white")]
-    if half:
-        shapes.append(_segment(x, y, radius, circle.open_share))
+    shapes = [_round(x, y, radius, "black" if circle.down else "white")]
     if circle.hole:
         shapes.append(f'<circle cx="{_number(x)}" cy="{_number(y)}" r="{_number(_HOLE * radius)}" fill="white"/>')
     if circle.vent:
@@ -213,26 +179,6 @@ def _slit(x: float, y: float) -> str:
     width, height = _SLIT * _DIAMETER, _DIAMETER + _LINE
     at = f'x="{_number(x - width / 2)}" y="{_number(y - height / 2)}"'
     return f'<rect {at} width="{_number(width)}" height="{_number(height)}" fill="white"/>'
-
-
-def _segment(x: float, y: float, radius: float, open_share: float) -> str:
-    """The black part of a half-holed key, from the left: a segment of the disc with the area that is not open."""
-    white = _LEAST_WHITE + (_MOST_WHITE - _LEAST_WHITE) * open_share
-    angle = _segment_angle(1.0 - white)
-    edge, rise = x - radius * math.cos(angle), radius * math.sin(angle)
-    large = int(angle > math.pi / 2)
-    arc = f"A{_number(radius)} {_number(radius)} 0 {large} 0 {_number(edge)} {_number(y + rise)}"
-    return f'<path d="M{_number(edge)} {_number(y - rise)}{arc}Z" fill="black"/>'
-
-
-def _segment_angle(share: float) -> float:
-    """Half the angle [rad] of the segment that takes this share of a disc's area, by bisection."""
-    low, high = 0.0, math.pi
-    for _ in range(40):
-        middle = (low + high) / 2
-        below = (middle - math.sin(middle) * math.cos(middle)) / math.pi < share
-        low, high = (middle, high) if below else (low, middle)
-    return low
 
 
 def _key_places(hand: Hand) -> list[tuple[float, float]]:

@@ -2,7 +2,6 @@ from __future__ import annotations
 
 import io
 import itertools
-import math
 import re
 
 import numpy as np
@@ -12,7 +11,7 @@ from lxml import etree
 from PIL import Image
 
 from annotate.drawing import diagram, picture
-from annotate.drawing.picture import FOOT, SIDE, THUMB, TRILL, Circle, drawing, size, svg
+from annotate.drawing.picture import FOOT, SIDE, THUMB, TRILL, drawing, size, svg
 from fingering_db.fingering import Fingering
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -30,9 +29,9 @@ def pixels(text: str, dpi: float = SCREEN) -> np.ndarray:
     return np.asarray(Image.open(io.BytesIO(png)).convert("L"), dtype=float)
 
 
-def circle(touch: str, share: float | None = None, dpi: float = SCREEN) -> np.ndarray:
+def circle(touch: str, dpi: float = SCREEN) -> np.ndarray:
     """Pixels of the circle of the second left-hand finger."""
-    shown = pixels(svg(drawing(Fingering.parse(f"T 1 {touch} 3 | Eb"), {} if share is None else {"L2": share})), dpi)
+    shown = pixels(svg(drawing(Fingering.parse(f"T 1 {touch} 3 | Eb"))), dpi)
     width = round(11.1 * dpi / 72)
     return shown[: shown.shape[0] // 2, width : 2 * width]
 
@@ -80,41 +79,10 @@ def test_thumb_and_little_finger_are_drawn_white_when_up_and_side_and_trill_keys
 
 
 def test_the_states_of_a_circle_are_apart_at_screen_size():
-    states = [circle(touch) for touch in ("", "2", "2o", "2v", "2ov")] + [circle("2", 0.5)]
+    states = [circle(touch) for touch in ("", "2", "2o", "2v", "2ov")]
     for one, other in itertools.combinations(states, 2):
         # Of some 113 pixels of a circle at 96 dpi; the nearest pair are vent, and vent with perforation.
         assert np.abs(one - other).sum() / 255 > 6
-
-
-def test_white_grows_with_the_open_share_of_a_half_hole_and_never_reaches_up_or_down():
-    white = [circle("2", share, FINE).mean() for share in (0.01, 0.25, 0.5, 0.75, 0.99)]
-    assert white == sorted(white) and len(set(white)) == 5
-    assert circle("2", dpi=FINE).mean() + 10 < white[0]
-    assert white[-1] < circle("", dpi=FINE).mean() - 10
-
-
-def test_the_black_segment_of_a_half_hole_has_its_share_of_the_area():
-    # Area of a circular segment of half-angle a: r² (a - sin a cos a), checked by counting points of a grid.
-    x, y = np.meshgrid(np.linspace(-1, 1, 1001), np.linspace(-1, 1, 1001))
-    inside = x**2 + y**2 < 1
-    for share in (0.2, 0.5, 0.8):
-        angle = picture._segment_angle(share)
-        assert (inside & (x < -math.cos(angle))).sum() / inside.sum() == pytest.approx(share, abs=0.005)
-
-
-def test_none_and_all_of_a_hole_open_are_the_key_down_and_its_perforation_open():
-    assert drawing(Fingering.parse("2 |"), {"L2": 0.0}).left == drawing(Fingering.parse("2 |")).left
-    assert drawing(Fingering.parse("2 |"), {"L2": 1.0}).left == drawing(Fingering.parse("2o |")).left
-    assert drawing(Fingering.parse("| 1ov"), {"R1": 0.4}).right.circles[0] == Circle(True, False, True, 0.4)
-
-
-@pytest.mark.parametrize(
-    ("text", "shares"),
-    [("|", {"L2": 0.5}), ("2 |", {"L2": 1.5}), ("2 |", {"L2": math.nan}), ("2 |", {"T": 0.5})],
-)
-def test_what_is_no_half_hole_is_refused(text, shares):
-    with pytest.raises(ValueError, match="expected"):
-        drawing(Fingering.parse(text), shares)
 
 
 def test_a_picture_is_some_eight_millimetres_high_and_at_most_four_centimetres_wide():
