@@ -292,7 +292,7 @@ def finger_glides(
     found = []
     for pair, one, two in zip(best, starts, ends, strict=True):
         rows = int(first.rows[pair[0]]), int(last.rows[pair[1]])
-        glide = _by_fingers(model, rows, (one, two), modes_of[0][pair[0]])
+        glide = _by_fingers(model, rows, (one, two), tuple(modes_of[0][pair[0]].tolist()))
         if glide is not None:
             found.append(glide)
     found.sort(key=lambda glide: (glide.means != HALF_HOLE, -_score(glide, tolerance_cents)))
@@ -334,8 +334,9 @@ def _alike_but_for(
     return np.asarray(pairs[moving], dtype=np.intp)
 
 
+@lru_cache(maxsize=256)  # what answers within a tolerance is tried again within a wider one
 def _by_fingers(
-    model: Model, rows: tuple[int, int], ends: tuple[Candidate, Candidate], modes: IndexArray
+    model: Model, rows: tuple[int, int], ends: tuple[Candidate, Candidate], modes: tuple[int, ...]
 ) -> Glide | None:
     """The path between two sounds: first the holes that roll shut or open, then the keys that leave or find their
     seat."""
@@ -414,7 +415,7 @@ def _touch_at(model: Model, hole: int) -> str:
 
 
 def _mode_hz(sounds: tuple[Resonance, ...], mode: int) -> float:
-    return sounds[int(mode)].hz if int(mode) < len(sounds) else float("nan")
+    return sounds[mode].hz if mode < len(sounds) else float("nan")
 
 
 def _made(

@@ -316,7 +316,7 @@ def _candidates(
             deviation_cents=tuple(cents),
             band_cents=tuple(bands),
             confidence=confidence,
-            together=together,
+            together=math.nan if math.isnan(together) else together,  # equal answers are equal: one NaN for all
             one_note=one,
             lip_mm=lip * 1e3,
             effort=effort,
