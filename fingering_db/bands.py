@@ -8,8 +8,6 @@ To first order in the error; a test moves the dimensions and searches again. Dim
 data/uncertainty.toml. What no dimension explains stays in the model's own error, which is the same everywhere.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache

@@ -1,7 +1,5 @@
 """Standard fingerings of a kind of flute, from data/charts."""
 
-from __future__ import annotations
-
 import tomllib
 from dataclasses import dataclass
 from functools import cache

@@ -3,11 +3,8 @@
 `python -m fingering_db.fitting NAME` prints the fit, in-sample figures as such, and what is predicted for notes left
 out. Needs scipy (in the extra `fit`)."""
 
-from __future__ import annotations
-
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import msgspec
 import numpy as np
@@ -26,14 +23,6 @@ MOST_MOVED_MM = 3.0
 _LIP_SCALE_MM = 5.0
 # Residuals that keep what the chart hardly tells from running off: moving a hole 3 mm costs as much as 10 cents.
 _PLACE_WEIGHT = 10.0 / MOST_MOVED_MM
-
-
-@dataclass(frozen=True, slots=True)
-class Fit:
-    """A fitted instrument. cents: deviation of each chart note, in chart order."""
-
-    instrument: Instrument
-    cents: RealArray
 
 
 def length_scale(instrument: Instrument) -> float:

@@ -5,8 +5,6 @@ matrix depends on the upper holes only. Both are tabulated on a grid of frequenc
 none is looped over.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import NamedTuple
 

@@ -1,8 +1,6 @@
 """How easy a fingering is to hold: the efforts of its touches (`data/touches.toml`), of small openings and of awkward ways
 of holding (`data/hand.toml`)."""
 
-from __future__ import annotations
-
 from importlib import resources
 
 import msgspec

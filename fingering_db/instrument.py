@@ -1,7 +1,5 @@
 """An instrument as data: bore, holes, keys, fingers, lip. One TOML file each; lengths in mm at this door only."""
 
-from __future__ import annotations
-
 import difflib
 import hashlib
 import re

@@ -1,7 +1,5 @@
 """From fingers to holes: what each placement moves, and every fingering that hands can form."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import lru_cache
 

@@ -1,7 +1,5 @@
 """Everything computed once for a flute: its fingerings, both halves of its tube on a grid, its plain curve."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from functools import lru_cache
 

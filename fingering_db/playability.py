@@ -9,8 +9,6 @@ is fitted, where the strength passes one half; `python -m fingering_db.evidence`
 measures make of it.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 import numpy as np

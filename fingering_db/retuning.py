@@ -1,8 +1,6 @@
 """A flute with other dimensions that is still in tune: whoever makes a flute puts the holes where the first register asks
 for them, so an error of a dimension shows where the first register does not tell it."""
 
-from __future__ import annotations
-
 from functools import lru_cache
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Where acoustics meets keys: the impedance of a flute for any state of its holes."""
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass

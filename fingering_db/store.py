@@ -5,8 +5,6 @@ into memory, not held there: what is not looked at takes no room. Checked whenev
 length, name, and the checksum of all of it (0.1 s for 300 MB, the largest; a time stamp would tell of changes, not of a disk
 that forgets a bit)."""
 
-from __future__ import annotations
-
 import contextlib
 import hashlib
 import json

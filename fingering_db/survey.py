@@ -1,7 +1,5 @@
 """Computing the atlas of a flute: every resonance of every distinct sound, for all lips."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Callable
 from dataclasses import dataclass, fields

@@ -1,7 +1,5 @@
 """Every touch that a finger can have on any flute: one table, `data/touches.toml`."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from importlib import resources
 

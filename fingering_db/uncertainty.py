@@ -1,7 +1,5 @@
 """How well the things are known that a pitch is computed from (data/uncertainty.toml)."""
 
-from __future__ import annotations
-
 import math
 import tomllib
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """What a decisions file rules for each event of the score, and what of it is about nothing in the score."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 

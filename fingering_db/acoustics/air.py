@@ -1,7 +1,5 @@
 """Properties of the air in the tube."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """Array types of the acoustic modules, what all of them need, and the one error they raise."""
 
-from __future__ import annotations
-
 from typing import Any, TypeAlias
 
 import numpy as np

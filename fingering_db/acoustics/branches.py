@@ -6,8 +6,6 @@ to a least one, where it ceases; on it a lip belongs to one frequency. Pressure 
 tube's far end have no poles (sums of products of the pieces' chain matrices): between grid points they are taken as cubics,
 good to a thousandth of a cent at 6 cents a step (tested), however near to each other the extremes of L lie."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """The embouchure: stopper cavity and the lip's inertance."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from fingering_db.acoustics.air import Air

@@ -1,7 +1,5 @@
 """The open end of the tube."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from fingering_db.acoustics.air import Air

@@ -5,8 +5,6 @@ series length is in the *bore* convention (Za = jkZ0 t_a, growing as b d²); the
 is part of the chimney's length.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

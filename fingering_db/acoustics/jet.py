@@ -13,7 +13,7 @@ Wijnands 1996; convection and growth: de la Cuadra, Fabre & Montgermont 2007; th
 2014. Made for jets whose length over thickness is about 4 to 15 and for v below the jet's speed. Nothing is fitted.
 
 Here one mode at a time is balanced by its fundamental (describing functions), without stepping through time. For a
-whole flute: `padded` makes `Modes` of Crossings, `reckon(modes, stated_jets(), broad_jets())` does the rest in chunks.
+whole flute: `padded` makes `Modes` of Crossings, `held_share` and `pair_share` do the rest in chunks.
 """
 
 from __future__ import annotations
@@ -67,26 +67,12 @@ class Jets:
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
-    """What jets make of modes. holds: shape (n, m), share of the jets at which the mode, once sounding, goes on and lets no
-    other grow, in the way players use (AtJet.played); NaN where there is no mode. speed_low, speed_high: same shape [m/s],
-    the air speeds from the tenth to the ninetieth of a hundred of these jets, NaN where none holds. together: shape (n, m,
-    m), symmetric, share of the broad jets at which one of two is held and the other is, of all others, most kept alive by
-    the noise of the air, at a fifth of its amplitude or more; 0 on the diagonal."""
-
-    holds: Float32
-    speed_low: Float32
-    speed_high: Float32
-    together: Float32
-
-
-@dataclass(frozen=True, slots=True)
 class AtJet:
     """One jet on rows of modes. amplitude: shape (n, m) [m/s], of the largest balance, NaN where there is none. held:
     same shape, the balance lets no other mode grow. played: held, with about half a period on the jet (first hydrodynamic
     mode; players hardly use the others: Fletcher 1975, from memory). growth: shape (n, m, m) [1/s], of a small mode j
     beside mode k at its balance (amplitude, e-fold), 0 for j = k. together: same shape, symmetric, which pairs this one jet
-    sounds at once (as Held.together)."""
+    sounds at once (as in `pair_share`)."""
 
     amplitude: Float32
     held: BoolArray
@@ -134,14 +120,10 @@ _LEVELS = np.geomspace(40.0, LEAST_SPEED, 40)  # [m/s] amplitudes looked at; no 
 _LOG_STEP = float(np.log(_LEVELS[1] / _LEVELS[0]))
 
 
-def reckon(modes: Modes, jets: Jets, broad: Jets) -> Held:
-    """Shares and speeds over `jets`, pairs over `broad`, for every row. Memory is bounded but for the result."""
-    every = np.isfinite(modes.hz)
-    return Held(*held_share(modes, jets, every), pair_share(modes, broad, every))
-
-
 def held_share(modes: Modes, jets: Jets, wanted: BoolArray) -> tuple[Float32, Float32, Float32]:
-    """`holds`, `speed_low` and `speed_high` of the modes wanted, shape (n, m), NaN for the others."""
+    """Of the modes wanted, shape (n, m), NaN for the others: the share of the jets at which the mode, once sounding, goes on and
+    lets no other grow, in the way players use (AtJet.played); and the air speeds [m/s] from the tenth to the ninetieth of a
+    hundred of these jets, NaN where none holds. Memory is bounded but for the result, here and in `pair_share`."""
     speeds, at_speed = np.unique(jets.speed, return_inverse=True)
     share, low, high = (np.full(modes.hz.shape, np.nan, dtype=np.float32) for _ in range(3))
     for rows, ready in _some_rows(modes, wanted):
@@ -159,7 +141,9 @@ def held_share(modes: Modes, jets: Jets, wanted: BoolArray) -> tuple[Float32, Fl
 
 
 def pair_share(modes: Modes, broad: Jets, wanted: BoolArray) -> Float32:
-    """`together`, shape (n, m, m), of pairs of modes wanted, shape (n, m); the other entries hold no whole count."""
+    """Of pairs of modes wanted, shape (n, m): the share of the broad jets at which one of two is held and the other is, of all
+    others, most kept alive by the noise of the air, at a fifth of its amplitude or more. Shape (n, m, m), symmetric, 0 on the
+    diagonal; the other entries hold no whole count."""
     share = np.zeros((*modes.hz.shape, modes.hz.shape[1]), dtype=np.float32)
     for rows, ready in _some_rows(modes, wanted):
         for _, strips in _in_groups(broad, ready):
@@ -177,7 +161,7 @@ def _some_rows(modes: Modes, wanted: BoolArray) -> Iterator[tuple[slice, _Ready]
 
 @dataclass(frozen=True, slots=True)
 class SideBySide:
-    """Two modes of one row at each of some jets. both: shape (n_jets,), the jet sounds both (as Held.together). alone: shape
+    """Two modes of one row at each of some jets. both: shape (n_jets,), the jet sounds both (as in `pair_share`). alone: shape
     (n_jets, 2), which of them the jet holds by itself, in the way players use."""
 
     both: BoolArray

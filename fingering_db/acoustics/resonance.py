@@ -1,7 +1,5 @@
 """Resonances of an input impedance: where its reactance rises through zero, and how strongly the mode couples."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -77,11 +77,6 @@ def propagation(freq: RealArray, radius: RealLike, air: Air) -> Wave:
     return Wave(np.asarray(alpha + 1j * phase), np.asarray(zc))
 
 
-def cylinder(freq: RealArray, length: float, radius: float, air: Air) -> TwoPort:
-    """Two-port of a cylindrical tube. freq: any shape [Hz]; length ≥ 0, radius > 0 [m]; losses as in `propagation`."""
-    return propagation(freq, radius, air).along(length)
-
-
 def taper(
     freq: RealArray, length: float, near_radius: float, far_radius: float, air: Air, slices: int = TAPER_SLICES
 ) -> TwoPort:

@@ -13,9 +13,13 @@ from minima import cents
 from fingering_db.acoustics.air import air_at
 from fingering_db.acoustics.hole import HoleGeometry, closed_shunt, series_impedance
 from fingering_db.acoustics.resonance import Crossings, rising_zeros
-from fingering_db.acoustics.tube import TwoPort, cylinder
+from fingering_db.acoustics.tube import TwoPort, propagation
 from fingering_db.model import Model
 from fingering_db.playability import strength
+
+
+def cylinder(freq, length, radius, air):
+    return propagation(freq, radius, air).along(length)
 
 
 def _sampled(made: Model, rows: np.ndarray, step_cents: float) -> tuple[np.ndarray, np.ndarray]:
