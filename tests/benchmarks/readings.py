@@ -7,6 +7,7 @@ import re
 import sys
 from collections import Counter
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 
 from annotate.demand import Kind
@@ -71,6 +72,7 @@ def judge(score: Generated, tally: Tally) -> None:
         tally.wrong += [(score.name, f"{part.name} {place}", "a note", MULTIPHONIC) for place in sorted(strange)]
 
 
+@cache
 def judged() -> Tally:
     """All generated scores."""
     tally = Tally()

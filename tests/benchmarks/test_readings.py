@@ -25,6 +25,11 @@ def test_no_chord_of_two_players_is_a_multiphonic_and_none_with_a_word_is_missed
     assert tally.all_of(PLAYERS) > 500
 
 
+def test_the_table_stands_in_the_readme() -> None:
+    text = readings.README.read_text(encoding="utf-8")
+    assert readings.filled(text, readings.table(readings.judged())) == text
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(1, 11))
 def test_scores_of_other_seeds_are_read_as_surely(seed: int) -> None:
@@ -40,8 +45,3 @@ def test_the_scores_are_the_same_every_time_and_of_all_sizes_and_languages() -> 
     assert len(list(generated())) == SCORES
     sizes = {one.data.count(b"<score-part ") for one in first}
     assert sizes == {1, 2, 3, 4, 5, 8, 14, 18, 24, 30, 36}
-
-
-def test_the_table_stands_in_the_readme() -> None:
-    text = readings.README.read_text(encoding="utf-8")
-    assert readings.filled(text, readings.table(readings.judged())) == text
