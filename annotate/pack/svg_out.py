@@ -11,14 +11,15 @@ from annotate.pack.fonts import MUSIC, WORDS, css
 from annotate.pack.turns import STAFF
 
 _ABOVE_MM, _BELOW_MM = 2.0, 14.0  # kept of a page above its music and below its last staff
-_TIMES = re.compile(r"Times(, ?serif)?")
+_TIMES = re.compile(r'(?<=font-family=")Times(, ?serif)?(?=")')
+_STYLE = re.compile(r"(<style.*?</style>)", re.DOTALL)
 _SIZE = re.compile(r' width="[^"]*" height="[^"]*"')
 _INNER = re.compile(r'<svg class="definition-scale"[^>]*viewBox="0 0 ([\d.]+) ([\d.]+)">')
 _OUTLINED = re.compile(r"(#\w+) (ellipse|path|polygon|polyline|rect)\b")
 _OUTLINES_END = re.compile(r"(#\w+ \.definition-scale) rect *{[^}]*}")
 _GLYPH = re.compile(r'<g id="([^"]+)">(.*?)</g>', re.DOTALL)
 _GROUP = re.compile(r'<(\w+) id="([^"]*)"(?: class="([^"]*)")?|<g class="vw-room" data-note="([^"]*)"')
-_COLOUR = re.compile(r'"black"|"white"')
+_COLOUR = re.compile(r'(?<==)("black"|"white")')
 _OF_THE_PAGE = {'"black"': '"currentColor"', '"white"': '"var(--sheet)"'}
 
 
@@ -60,11 +61,11 @@ def on_paper(page: str, drawings: Store) -> str:
     assert inner is not None
     width, height = (float(value) / UNIT for value in inner.groups())
     page = _SIZE.sub(f' width="{width:g}mm" height="{height:g}mm"', page, count=1)
-    page = _OUTLINED.sub(r"\1 .definition-scale \2", page)
-    page = _OUTLINES_END.sub(r"\g<0>\1 .mark {stroke:none}", page, count=1)
+    before, style, after = _STYLE.split(page, maxsplit=1)
+    style = _OUTLINED.sub(r"\1 .definition-scale \2", style)
+    style = _OUTLINES_END.sub(r"\g<0>\1 .mark {stroke:none}", style)
     faces = f"<style>{css((MUSIC,))}</style>" if f'font-family="{MUSIC}"' in page else ""
-    defined = f"{faces}<defs>{drawings.symbols(page)}</defs>"
-    return _TIMES.sub(WORDS, page).replace("<style", f"{defined}<style", 1)
+    return _TIMES.sub(WORDS, f"{before}{faces}<defs>{drawings.symbols(page)}</defs>{style}{after}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 HOSTILE = "</script><script>alert(1)</script><img src=x onerror=alert(2)> & \"'"
+LIKE_OURS = 'Times "white" #x path'
+"""What stands in the files too, where it is changed."""
 _ESCAPED = HOSTILE.replace("&", "&amp;").replace("<", "&lt;")
 
 
@@ -29,7 +31,8 @@ SCORE = f"""<?xml version="1.0" encoding="UTF-8"?>
 <direction placement="above"><direction-type><metronome><beat-unit>quarter</beat-unit><per-minute>60</per-minute></metronome>
 </direction-type><sound tempo="60"/></direction>
 {_words("mult. " + _ESCAPED)}{_note("C5")}{_note("D6", chord=True)}{_note("B4")}{_note("C6", chord=True, alter="1")}</measure>
-<measure number="2">{_words("ord.")}{_note("C5", "<accidental>quarter-sharp</accidental>", alter="0.5")}{_note("A4")}</measure>
+<measure number="2">{_words(LIKE_OURS)}{_words("ord.")}
+{_note("C5", "<accidental>quarter-sharp</accidental>", alter="0.5")}{_note("A4")}</measure>
 <measure number="3">{_words("mult.")}{_note("C4")}{_note("C4", chord=True, alter="1")}<note><rest/><duration>2</duration></note>
 </measure></part></score-partwise>
 """

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hostile_score import HOSTILE
+from hostile_score import HOSTILE, LIKE_OURS
 
 from annotate.marking import Style, stands_of
 from annotate.pack import sounds
@@ -57,6 +57,11 @@ def test_nothing_of_the_score_is_markup(files: dict[str, bytes]) -> None:
     told = re.search(r'<script type="application/json" id="data">(.*?)</script>', page, re.DOTALL)
     assert told and "<" not in told[1] and json.loads(told[1])["order"]
     assert not re.search(r"""(?:src|href)\s*=\s*["']?(?:https?:)?//""", page)
+
+
+def test_words_of_the_score_that_look_like_our_own_stay_as_they_are(files: dict[str, bytes]) -> None:
+    for name in ("index.html", "pages/part-1-page-1.svg"):
+        assert LIKE_OURS in html.unescape(files[name].decode()), name
 
 
 def test_a_text_that_ends_a_script_stays_a_text() -> None:
