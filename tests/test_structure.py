@@ -79,7 +79,6 @@ ORDER = [
         "annotate.files.writing",
         "annotate.detecting",
         "annotate.drawing.diagram",
-        "annotate.drawing.reading_back",
         "annotate.drawing.picture",
         "annotate.drawing.path_picture",
     ],

@@ -3,7 +3,6 @@
 from dataclasses import dataclass, replace
 
 from annotate.choosing.choose import choose
-from annotate.choosing.codes import one_note_finding, unplayable_finding
 from annotate.choosing.concerns import concerns, fixed_remarks
 from annotate.choosing.desk import Desk
 from annotate.choosing.hands import DeskAt
@@ -12,7 +11,7 @@ from annotate.choosing.judged_on import DesksAt
 from annotate.choosing.motions import step_remarks
 from annotate.choosing.passage import Planned, picks, planned
 from annotate.choosing.slides import decide_glissando
-from annotate.decision import Decision, Instead
+from annotate.decision import Decision, Instead, Status
 from annotate.decisions.rulings import NONE, Ruling, Rulings
 from annotate.demand import Demand, Kind
 from annotate.detecting.fingering_text import written_for_notes
@@ -23,6 +22,37 @@ from annotate.weights import changed
 from fingering_db.message import Message
 from fingering_db.store import let_go
 from fingering_db.survey import Progress, atlas
+
+UNPLAYABLE_CODES = {Kind.MULTIPHONIC: "P1", Kind.MICROTONE: "P4", Kind.NOTE: "P5", Kind.GLISSANDO: "G1"}
+UNPLAYABLE_CODES |= {Kind.TREMOLO: "P1", Kind.TIMBRAL_TRILL: "P9"}
+
+
+def unplayable_finding(decision: Decision) -> Finding | None:
+    """The finding that an unplayable demand makes; None for the others."""
+    if decision.status != Status.UNPLAYABLE:
+        return None
+    demand = decision.demand
+    advice = Message("choice.nothing_near")
+    if decision.instead:
+        advice = Message("choice.near", sets=tuple(_set(one) for one in decision.instead))
+    return Finding.of(UNPLAYABLE_CODES[demand.kind], demand.place, demand.id, message=decision.why, advice=advice)
+
+
+def one_note_finding(decision: Decision) -> Finding | None:
+    """The finding that a chord heard as one note makes; None for the others."""
+    if not decision.one_note:
+        return None
+    demand = decision.demand
+    advice = Message("choice.one_note_advice")
+    if decision.instead:
+        advice = Message("choice.near", sets=tuple(_set(one) for one in decision.instead))
+    return Finding.of("P8", demand.place, demand.id, message=decision.why, advice=advice)
+
+
+def _set(one: Instead) -> Message:
+    if one.to:
+        return Message("choice.set_to", start=one.pitches, end=one.to)
+    return Message("choice.set", pitches=one.pitches)
 
 
 @dataclass(frozen=True, slots=True)

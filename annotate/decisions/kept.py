@@ -12,7 +12,7 @@ from typing import Any, Literal
 
 import msgspec
 
-from annotate.decisions.line import FLUTE, PIECE, PITCH, PLACE, WEIGHT
+from annotate.decisions.address import FLUTE, PIECE, PITCH, PLACE, WEIGHT
 from annotate.findings import InputError
 from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.message import Message, MessageError

@@ -3,10 +3,9 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from annotate.decisions.address import Address, Content, at, content_of, places
+from annotate.decisions.address import FLUTE, PITCH, PLACE, WEIGHT, Address, Content, at, content_of, places
 from annotate.decisions.aligned import Meant, meant
 from annotate.decisions.kept import NOTHING, Kept, PlaceDecision, Wish
-from annotate.decisions.line import FLUTE, PITCH, PLACE, WEIGHT
 from annotate.findings import Finding
 from annotate.score import Event, Part
 from annotate.weights import MOST, NAMES, is_weight

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from annotate.detecting.sonority import Sonority, gather
-from annotate.drawing.reading_back import read_diagram
+from annotate.drawing.diagram import read_diagram
 from annotate.score import Part
 from fingering_db.alternatives import holds
 from fingering_db.fingering import Fingering, FingeringError

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from importlib.resources import files
 
 from annotate.decision import Decision, Status
-from annotate.decisions.line import READ, READINGS, place_line
+from annotate.decisions.address import READ, READINGS, place_line
 from annotate.demand import Undecided
 from annotate.language import Words
 from annotate.output import clean

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from annotate.decisions.line import choice_line
+from annotate.decisions.address import choice_line
 from annotate.drawing.picture_files import place_name
 from annotate.language import Words, words
 from annotate.marking import Stand, Style, stands_of

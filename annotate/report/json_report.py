@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from annotate.decision import Alternative, Decision, PlannedNote, Result, Sound
-from annotate.decisions.line import FIX, READ, READINGS, place_line
+from annotate.decisions.address import FIX, READ, READINGS, place_line
 from annotate.language import words
 from annotate.numbering import fingerings_of, numbered
 from annotate.report.content import Report, build, spelled_as_asked

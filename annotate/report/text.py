@@ -5,7 +5,7 @@ from itertools import chain
 
 from annotate.choosing.desks import DEFAULT_FLUTE
 from annotate.decision import Decision, Result, Status
-from annotate.decisions.line import READ, READINGS, choice_line, place_line
+from annotate.decisions.address import READ, READINGS, choice_line, place_line
 from annotate.language import words
 from annotate.output import display_width, pad, side_by_side, together, with_blanks, wrap
 from annotate.place import Place

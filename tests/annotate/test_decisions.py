@@ -10,12 +10,11 @@ from in_words import in_words
 
 from annotate import ventwise as face
 from annotate.choosing.desk import preferred
-from annotate.decisions.address import Address
+from annotate.decisions.address import FIX, Address, place_line
 from annotate.decisions.kept import Wish, load, read
-from annotate.decisions.line import FIX, place_line
 from annotate.decisions.rulings import Ruling
 from annotate.drawing import diagram
-from annotate.drawing.reading_back import read_diagram
+from annotate.drawing.diagram import read_diagram
 from annotate.findings import InputError
 from annotate.marking import Style
 from annotate.pipeline import Options, annotate, look, strip_file
