@@ -17,7 +17,7 @@ from fingering_db.acoustics.arrays import IndexArray, RealArray
 from fingering_db.atlas import Atlas, Curves, ragged
 
 # Of largest and smallest deviation together: what is left to a step by the slopes, which is then good to far less.
-_DONE_CENTS, _DONE_ROUGH_CENTS = 0.1, 2e-3
+_DONE_CENTS, _DONE_ROUGH_CENTS = 0.1, 0.02
 _MOST_STEPS = 40
 
 
@@ -97,49 +97,67 @@ def _joined(atlas: Atlas, near: list[IndexArray]) -> IndexArray:
 
 def _best(atlas: Atlas, sets: IndexArray, targets: RealArray, tolerance: float, low: float, high: float) -> Hits:
     """For each sound the set and the lip that are best, where they are near enough."""
-    # The lines that are looked at, side by side: `own` are their numbers.
-    curves = atlas.curves.take(np.take(atlas.shelf.line, sets.reshape(-1)))
-    own = np.arange(sets.size).reshape(sets.shape)
-    begin = np.maximum(curves.shortest.reshape(sets.shape).max(axis=0, initial=-np.inf).astype(float), low)
-    end = np.minimum(curves.longest.reshape(sets.shape).min(axis=0, initial=np.inf).astype(float), high)
+    lines = np.take(atlas.shelf.line, sets)
+    begin = np.maximum(atlas.curves.shortest[lines].max(axis=0, initial=-np.inf).astype(float), low)
+    end = np.minimum(atlas.curves.longest[lines].min(axis=0, initial=np.inf).astype(float), high)
     there = np.flatnonzero(begin <= end)
-    sets, own = sets[:, there], own[:, there]
-    lips, cents = _balanced(curves, own, targets[:, None], begin[there], end[there])
+    sets, curves = sets[:, there], atlas.curves.take(lines[:, there].reshape(-1))
+    lips, cents = _balanced(curves, targets[:, None], begin[there], end[there])
     worst = np.abs(cents).max(axis=0, initial=0.0)
     near = np.flatnonzero(worst <= tolerance)
-    sounds = atlas.sound[sets[0, near]]
-    again = np.flatnonzero(sounds[1:] == sounds[:-1])
-    if len(again):  # several sets of a sound: the best one
-        near = near[np.lexsort((worst[near], sounds))]
-        near = np.delete(near, again + 1)
+    near = near[_first_least(atlas.sound[sets[0, near]], worst[near])]
     chosen = sets[:, near]
     return Hits(atlas.sound[chosen[0]].astype(np.intp), lips[near], chosen.T.astype(np.intp), cents[:, near].T)
 
 
+def _first_least(sounds: IndexArray, worst: RealArray) -> IndexArray:
+    """Of each sound the entry with the least `worst`, the first of equal ones; sounds: shape (n,), growing."""
+    first = np.flatnonzero(np.append(True, sounds[1:] != sounds[:-1])[: len(sounds)])
+    if len(first) == len(sounds):
+        return first
+    number = np.repeat(np.arange(len(first)), np.diff(np.append(first, len(sounds))))
+    least = np.flatnonzero(worst == np.minimum.reduceat(worst, first)[number])
+    return np.asarray(least[np.append(True, number[least][1:] != number[least][:-1])])
+
+
 def _balance(cents: npt.NDArray[Any]) -> npt.NDArray[Any]:
     """Largest and smallest deviation together, of shape (k, ..): above 0 a longer lip is better."""
+    if len(cents) < 3:
+        return np.asarray(cents[0] + cents[-1])
     return np.asarray(cents.max(axis=0) + cents.min(axis=0))
 
 
-def _guessed(curves: Curves, sets: IndexArray, targets: RealArray) -> RealArray:
+def _guessed(curves: Curves, targets: RealArray) -> RealArray:
     """The lip [m] that is about best: between the two knots at which the balance changes sign; as if branches went on as they
-    end."""
-    at_knots = _balance(curves.cents[sets] - targets[:, :, None].astype(np.float32))
-    piece = np.minimum(np.maximum((at_knots > 0.0).sum(axis=1) - 1, 0), len(curves.lips) - 2)
+    end, and straight from knot to knot, or for one or two pitches on the cubics."""
+    cents = curves.cents.reshape(len(targets), -1, len(curves.lips))
+    at_knots = _balance(cents - targets[:, :, None].astype(np.float32))
+    above = (at_knots > 0.0).astype(np.float32) @ np.ones(len(curves.lips), dtype=np.float32)
+    piece = np.minimum(np.maximum(above.astype(np.intp) - 1, 0), len(curves.lips) - 2)
     first = np.arange(len(piece)) * len(curves.lips) + piece
     here, after = (at_knots.reshape(-1)[one].astype(float) for one in (first, first + 1))
-    return np.asarray(curves.lips[piece] + curves.spacing * here / np.maximum(here - after, 1e-9))
+    fall = np.maximum(here - after, 1e-9)
+    t = here / fall
+    if len(targets) < 3:
+        line = np.arange(len(curves.lines)).reshape(len(targets), -1)
+        bend = curves.lines["bend"]
+        d1, d2 = (_balance(bend[line, one].astype(float)) for one in (piece, piece + 1))
+        c3 = d1 + d2 + 2.0 * fall
+        c2 = -fall - d1 - c3
+        for _ in range(2):
+            steep = np.minimum(d1 + t * (2.0 * c2 + 3.0 * t * c3), -1e-9)
+            t = np.minimum(np.maximum(t - (here + t * (d1 + t * (c2 + t * c3))) / steep, 0.0), 1.0)
+    return np.asarray(curves.lips[piece] + curves.spacing * t)
 
 
-def _balanced(
-    curves: Curves, sets: IndexArray, targets: RealArray, begin: RealArray, end: RealArray
-) -> tuple[RealArray, RealArray]:
-    """The lip [m] with the least largest deviation for each set of lines, shape (k, n), between begin and end, and the deviations
-    [cents], shape (k, n)."""
+def _balanced(curves: Curves, targets: RealArray, begin: RealArray, end: RealArray) -> tuple[RealArray, RealArray]:
+    """The lip [m] with the least largest deviation for each set of lines between begin and end, shape (n,), and the deviations
+    [cents], shape (k, n). curves: k n lines, those of one target after those of another."""
     low, high = begin.copy(), end.copy()
     # Ends at which it is not known yet whether a lip beyond would be better.
     low_open, high_open = np.ones(len(low), dtype=bool), np.ones(len(high), dtype=bool)
-    lips = np.minimum(np.maximum(_guessed(curves, sets, targets), low), high)
+    sets = np.arange(len(curves.lines)).reshape(len(targets), -1)
+    lips = np.minimum(np.maximum(_guessed(curves, targets), low), high)
     cents, open_ = np.empty(sets.shape), np.arange(len(low))
     for _ in range(_MOST_STEPS):
         own, at = sets[:, open_], lips[open_]
@@ -149,7 +167,7 @@ def _balanced(
         above = balance > 0.0
         low[open_[above]], low_open[open_[above]] = at[above], False
         high[open_[~above]], high_open[open_[~above]] = at[~above], False
-        steep = 2.0 / len(own) * slope.sum(axis=0) if len(own) < 3 else _slope_of_balance(off, slope)
+        steep = _balance(slope) if len(own) < 3 else _slope_of_balance(off, slope)
         with np.errstate(divide="ignore", invalid="ignore"):
             better = at - balance / steep
         least, most = low[open_], high[open_]

@@ -64,6 +64,7 @@ def fetch(key: str, compute: Callable[[], Arrays]) -> Arrays:
 
 _MAPPED: list[weakref.ref[mmap.mmap]] = []
 _MOST_LOOKED_AT = 48 << 20
+_HELD_BEFORE: list[int] = []  # of programs and files, when nothing was looked at yet, or had just been let go
 
 
 def let_go() -> None:
@@ -72,13 +73,18 @@ def let_go() -> None:
     every = [content for content in (one() for one in _MAPPED) if content is not None]
     if sum(map(len, every)) <= _MOST_LOOKED_AT:
         return
-    try:
-        looked_at = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[2]) * mmap.PAGESIZE
-    except (OSError, ValueError, IndexError):
-        return  # a system that does not tell
-    if looked_at > _MOST_LOOKED_AT:
+    if _mapped_bytes() - _HELD_BEFORE[0] > _MOST_LOOKED_AT:
         for content in every:
             content.madvise(mmap.MADV_DONTNEED)
+        _HELD_BEFORE[0] = _mapped_bytes()
+
+
+def _mapped_bytes() -> int:
+    """Of files and programs, in memory; 0 on a system that does not tell."""
+    try:
+        return int(Path("/proc/self/statm").read_text(encoding="ascii").split()[2]) * mmap.PAGESIZE
+    except (OSError, ValueError, IndexError):
+        return 0
 
 
 def is_stored(key: str) -> bool:
@@ -166,6 +172,8 @@ def _open(path: Path) -> Arrays | None:
         header = _header(content)
         if header is None or header["size"] != about.st_size or header["name"] != path.stem:
             return None
+        if not _MAPPED:
+            _HELD_BEFORE[:] = [_mapped_bytes()]
         _MAPPED.append(weakref.ref(content))
         arrays = {name: _array(content, entry) for name, entry in header["arrays"].items()}
         if not _is_whole(descriptor, content, header):

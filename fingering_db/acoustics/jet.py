@@ -25,7 +25,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray, RealLike, distinct
+from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray, RealLike
 from fingering_db.acoustics.resonance import Crossings
 
 AIR_DENSITY = 1.17  # [kg/m³] of the breath (30 °C); enters every term of P alike
@@ -213,10 +213,13 @@ def _side_by_side(modes: _Ready, found: _Balances) -> tuple[IndexArray, IndexArr
     driven[amplitude <= 0.0] = 0.0
     other = driven.argmax(axis=0) if len(held) else mode
     both = np.flatnonzero(driven[other, every] >= HEARD)
-    row, one, two = row[both], np.minimum(mode, other)[both], np.maximum(mode, other)[both]
-    shape = (len(modes.omega), *2 * modes.omega.shape[1:])
-    told = distinct(np.ravel_multi_index((row, one, two), shape) + found.jet[held[both]] * np.prod(shape))
-    return told // np.prod(shape), *np.unravel_index(told % np.prod(shape), shape)
+    jet, row, mode, other = found.jet[held[both]], row[both], mode[both], other[both]
+    one, two = np.minimum(mode, other), np.maximum(mode, other)
+    rows, most = modes.omega.shape
+    place = ((jet * rows + row) * most + one) * most + two
+    order = np.argsort(place, kind="stable")
+    once = order[np.append(True, np.diff(place[order]) > 0)[: len(order)]]
+    return jet[once], row[once], one[once], two[once]
 
 
 def _speed_below(counts: Float32, speeds: RealArray, share: float) -> Float32:
@@ -240,10 +243,10 @@ class _Ready:
 
     @classmethod
     def of(cls, modes: Modes, wanted: BoolArray | None = None) -> _Ready:
+        there = np.isfinite(modes.hz)
         parts = (2.0 * np.pi * modes.hz, modes.amplitude, modes.resistance)
-        present = np.isfinite(modes.hz) if wanted is None else wanted & np.isfinite(modes.hz)
-        omega, amplitude, resistance = (np.nan_to_num(part).astype(np.float32) for part in parts)
-        return cls(omega, amplitude, resistance, *np.nonzero(present))
+        omega, amplitude, resistance = (np.where(there, part, 0.0).astype(np.float32) for part in parts)
+        return cls(omega, amplitude, resistance, *np.nonzero(there if wanted is None else wanted & there))
 
 
 @dataclass(frozen=True, slots=True)
