@@ -90,7 +90,7 @@ def _swept(model: Model, stages: Sequence[Stage]) -> ComplexArray:
     return np.asarray(1.0 / (pieces.cone.admittance(above.admittance(load)) + pieces.cavity))
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=8)  # up to a megabyte each
 def _above(model: Model, states: tuple[int, ...], slides_mm: tuple[float, ...]) -> TwoPort:
     """From the taper's end down past holes in these states, the joint drawn out; entries of shape (n_slides, m)."""
     pieces = _pieces(model)
