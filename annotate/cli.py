@@ -3,7 +3,6 @@
 import itertools
 import os
 import sys
-import traceback
 import warnings
 from pathlib import Path
 
@@ -83,6 +82,8 @@ def _end(run: Run, error: BaseException) -> tuple[int, list[str]]:
         return code, [misuse(error, say)]
     if isinstance(error, InputError):
         return code, [f"{written}{say.say(line)}" for line in error.messages]
+    import traceback
+
     # A fault of this program must not pass for exit 1, "something is unplayable".
     last = traceback.extract_tb(error.__traceback__)[-1]
     where = f"{Path(last.filename).name}:{last.lineno}"
