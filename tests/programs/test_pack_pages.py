@@ -159,3 +159,21 @@ def test_on_the_sheet_ink_stands_where_the_drawings_do_and_nowhere_before_the_mu
     assert seen > 20
     left = round(margin * dots)
     assert not pictures[0][:, : left - 2].any()
+
+
+def test_a_narrow_screen_shows_the_notes_and_drawings_of_the_paper() -> None:
+    one = made(PERFORMER)
+    names = [
+        sorted(
+            each.get("id") or each.get("data-note", "")
+            for page in how(one)
+            for each in page.iter("{*}g")
+            if _counts(each)
+        )
+        for how in (on_paper, on_a_phone)
+    ]
+    assert names[0] == names[1] and len(names[0]) > 100
+
+
+def _counts(group: etree._Element) -> bool:
+    return group.get("class") in ("note", "vw-room")
