@@ -187,3 +187,27 @@ def test_a_doubtful_multiphonic_is_offered_playable_ones_like_it(judged):
     assert decision.instead
     assert all(len(one.pitches) == 2 and one.fingering for one in decision.instead)
     assert any("keeps" in in_words(one.why) for one in decision.instead)
+
+
+def test_what_is_asked_again_elsewhere_is_answered_as_by_itself(judged):
+    chord, quarter = note("C", 5) + note("E", 6, chord=True), note("C", 5, 0.5)
+    (alone,), _ = judged("mult.", chord)
+    (beside,), _ = judged("ord.", quarter)
+    again, _ = judged("mult.", chord + note("D", 5) + chord + quarter + note("D", 5) + quarter)
+    assert [str(one.demand.place.beat) for one in again] == ["1", "9", "13", "21"]
+    for one, by_itself in zip(again, (alone, alone, beside, beside), strict=True):
+        assert (one.status, one.sounds, one.instead) == (by_itself.status, by_itself.sounds, by_itself.instead)
+
+
+def test_a_glissando_that_comes_again_faster_is_judged_at_its_own_speed(judged):
+    slow, fast = (
+        note("C", 5, notations=slide("start"), duration=d) + note("B", 4, notations=slide("stop"), duration=d)
+        for d in (4, 1)
+    )
+    rest = "<note><rest/><duration>16</duration><voice>1</voice></note>"
+    told = [
+        [in_words(one.why) for one in judged("", notes, flutes=("open-hole-b-slide",))[0]]
+        for notes in (slow, fast, slow + rest + fast)
+    ]
+    assert told[2] == told[0] + told[1]
+    assert told[0] != told[1]
