@@ -222,9 +222,10 @@ def find(
     found = answers(model, targets, tolerance_cents, a4_hz)
     if not (found.confidence >= least).any():
         return Found(0, ())
-    order = np.lexsort((-found.score, _unlikely(found)))
     most = limit if len(targets) == 1 else max(limit, _RERANKED)
-    best = told_apart(model, found.rows, found.cents, found.confidence, order, most)
+    best = told_apart(model, found.rows, found.cents, found.confidence, _order(found, _BEST), most)
+    if len(best) < most and len(found.rows) > _BEST:
+        best = told_apart(model, found.rows, found.cents, found.confidence, _order(found, len(found.rows)), most)
     one_note = np.zeros(len(best), dtype=bool)
     if len(targets) > 1:
         found, one_note = _looked_at(model, found, best, np.array([pitch.hz(a4_hz) for pitch in targets]))
@@ -232,6 +233,16 @@ def find(
         best, one_note = best[again], one_note[again]
     shown = _candidates(model, found, best[:limit], one_note, jets)
     return Found(int(np.count_nonzero(~_unlikely(found))), shown)
+
+
+_BEST = 2048  # answers: more are hardly ever needed, and sorting tens of thousands takes long
+
+
+def _order(found: Answers, count: int) -> IndexArray:
+    """Numbers of the answers, best first, those not expected to sound last; of many so many at least of the best."""
+    key = np.where(_unlikely(found), 8.0, 0.0) - found.score
+    some = np.arange(len(key)) if len(key) <= count else np.flatnonzero(key <= np.partition(key, count)[count])
+    return np.asarray(some[np.argsort(key[some], kind="stable")])
 
 
 def _unlikely(found: Answers) -> BoolArray:
@@ -373,7 +384,7 @@ def _resonances_of(model: Model, rows: IndexArray, lips: RealArray) -> tuple[Ind
     return number, branch, hz
 
 
-_FAR_APART = 16  # sounds: each is looked at in places of its own of a large file
+_FAR_APART = 24  # sounds: each is looked at in places of its own of a large file
 
 
 def _of_some(every: Atlas, rows: IndexArray, lips: RealArray) -> tuple[IndexArray, IndexArray, RealArray]:

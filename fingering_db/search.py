@@ -88,10 +88,11 @@ def _joined(atlas: Atlas, near: list[IndexArray]) -> IndexArray:
     """Every set of branches of one sound, one from each of `near`, growing: shape (k, n)."""
     sets = near[0][None]
     for more in near[1:]:
-        first = more.searchsorted(sets[-1], side="right")
-        past = more.searchsorted(atlas.starts[atlas.sound[sets[0]] + 1])
-        number, at = ragged(first, np.maximum(past, first))
-        sets = np.concatenate([sets[:, number], more[None, at]])
+        past = np.bincount(atlas.sound[more], minlength=len(atlas.starts) - 1).cumsum()
+        sound = atlas.sound[sets[0]]
+        number, at = ragged(np.where(sound > 0, past[sound - 1], 0), past[sound])
+        growing = np.flatnonzero(more[at] > sets[-1, number])
+        sets = np.concatenate([sets[:, number[growing]], more[None, at[growing]]])
     return sets
 
 
@@ -101,13 +102,20 @@ def _best(atlas: Atlas, sets: IndexArray, targets: RealArray, tolerance: float, 
     begin = np.maximum(atlas.curves.shortest[lines].max(axis=0, initial=-np.inf).astype(float), low)
     end = np.minimum(atlas.curves.longest[lines].min(axis=0, initial=np.inf).astype(float), high)
     there = np.flatnonzero(begin <= end)
-    sets, curves = sets[:, there], atlas.curves.take(lines[:, there].reshape(-1))
-    lips, cents = _balanced(curves, targets[:, None], begin[there], end[there])
+    sets, lines, begin, end = sets[:, there], lines[:, there], begin[there], end[there]
+    lips, cents = np.empty(len(there)), np.empty(sets.shape)
+    for start in range(0, len(there), _AT_ONCE):
+        some = slice(start, start + _AT_ONCE)
+        curves = atlas.curves.take(lines[:, some].reshape(-1))
+        lips[some], cents[:, some] = _balanced(curves, targets[:, None], begin[some], end[some])
     worst = np.abs(cents).max(axis=0, initial=0.0)
     near = np.flatnonzero(worst <= tolerance)
     near = near[_first_least(atlas.sound[sets[0, near]], worst[near])]
     chosen = sets[:, near]
     return Hits(atlas.sound[chosen[0]].astype(np.intp), lips[near], chosen.T.astype(np.intp), cents[:, near].T)
+
+
+_AT_ONCE = 4096  # sets: what is worked with stays near the processor
 
 
 def _first_least(sounds: IndexArray, worst: RealArray) -> IndexArray:
