@@ -1,10 +1,10 @@
 """A demand as a card of the practice sheet: the same card is shown beside the music when a note of it is chosen."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 
-from annotate.decision import Alternative, Decision
+from annotate.decision import Decision
 from annotate.drawing import picture
 from annotate.drawing.path_picture import path_svg
 from annotate.language import Words
@@ -16,7 +16,6 @@ from annotate.pack.markup import Html, joined, tag
 from annotate.pack.svg_out import Store, recoloured
 from annotate.report.phrases import Page
 from fingering_db.fingering import Fingering
-from fingering_db.hand import effort_of
 
 
 @dataclass(slots=True)
@@ -119,7 +118,7 @@ def _answer(entry: Entry, answer: Answer, shown: Shown, *, first: bool) -> Html:
         ]
         parts += [tag("p", {"class": "fingering"}, "→ " * bool(number), one) for number, one in enumerate(held)]
         seek = speech.seek(words, answer)
-        parts += [tag("p", {"class": "seek"}, *_sentences(seek))] if seek else []
+        parts += [tag("p", {"class": "seek"}, " ".join(seek))] if seek else []
         parts.append(_tuner(answer, shown))
         sound = shown.sounds.get(key)
         if sound:
@@ -130,17 +129,12 @@ def _answer(entry: Entry, answer: Answer, shown: Shown, *, first: bool) -> Html:
     parts.append(_why(decision, shown))
     if first:
         parts.append(_warnings(entry, decision, shown))
-    parts += [_alternatives(decision, shown), _instead(decision, shown)]
+    parts += _others(answer, shown)
     if first:
         parts.append(_hand(entry, shown))
-    parts.append(_shifted(answer, shown))
     parts.append(_pictures(answer, shown))
     parts.append(_decide(entry, shown) if first else Html(""))
     return tag("section", {"class": "answer", "data-flute": clean(decision.flute)}, *parts)
-
-
-def _sentences(texts: list[str]) -> list[str]:
-    return [text if number == 0 else f" {text}" for number, text in enumerate(texts)]
 
 
 def _tuner(answer: Answer, shown: Shown) -> Html:
@@ -185,44 +179,16 @@ def _warnings(entry: Entry, decision: Decision, shown: Shown) -> Html:
     return tag("ul", {"class": "findings"}, *items) if items else Html("")
 
 
-def by_ease(found: Sequence[Alternative]) -> list[Alternative]:
-    """The easiest for the hand first, of equal ones the surest."""
-    return sorted(found, key=lambda one: (effort_of(one.fingering), -one.confidence))
-
-
-def _alternatives(decision: Decision, shown: Shown) -> Html:
-    if not decision.alternatives:
-        return Html("")
-    items = [
-        _other(one.fingering, str(one.fingering), speech.alternative(shown.words, one), shown)
-        for one in by_ease(decision.alternatives)
-    ]
-    return joined(tag("h4", {}, shown.words.text("pack.alternatives")), tag("ul", {"class": "others"}, *items))
-
-
-def _instead(decision: Decision, shown: Shown) -> Html:
-    if not decision.instead:
-        return Html("")
-    items = [
-        _other(one.fingering, speech.instead_pitches(shown.page, one), clean(shown.words.say(one.why)), shown)
-        for one in decision.instead
-    ]
-    return joined(tag("h4", {}, shown.words.text("pack.instead")), tag("ul", {"class": "others"}, *items))
-
-
-def _shifted(answer: Answer, shown: Shown) -> Html:
-    items = [
-        _other(one.fingering, str(one.fingering), speech.shifted(shown.words, one), shown)
-        for one in answer.shifted
-        if one.fingering
-    ]
-    if not items:
-        return Html("")
-    return joined(tag("h4", {}, shown.words.text("pack.shifted")), tag("ul", {"class": "others"}, *items))
-
-
-def _other(fingering: Fingering | None, name: str, told: str, shown: Shown) -> Html:
-    return tag("li", {}, shown.diagrams.use(fingering), " ", tag("code", {}, name), " ", told)
+def _others(answer: Answer, shown: Shown) -> list[Html]:
+    """Lists of other fingerings."""
+    made = []
+    for heading, items in speech.others(shown.page, answer):
+        listed = [
+            tag("li", {}, shown.diagrams.use(fingering), " ", tag("code", {}, name), " ", told)
+            for fingering, name, told in items
+        ]
+        made.append(joined(tag("h4", {}, heading), tag("ul", {"class": "others"}, *listed)))
+    return made
 
 
 def _hand(entry: Entry, shown: Shown) -> Html:

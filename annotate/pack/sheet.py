@@ -7,12 +7,12 @@ from annotate.drawing import picture
 from annotate.language import Words
 from annotate.output import clean
 from annotate.pack import speech
-from annotate.pack.cards import Shown, by_ease
+from annotate.pack.cards import Shown
 from annotate.pack.entries import Entry
 from annotate.pack.look import look
 from annotate.pack.typeset import pdf, sheets
 from annotate.report.content import Report
-from fingering_db.fingering import Fingering, text_of
+from fingering_db.fingering import Fingering
 
 _MOST_PLACES = 12  # of a demand; all of them are on the page
 _SPEED = "m\N{WORD JOINER}/\N{WORD JOINER}s"
@@ -56,10 +56,7 @@ def sheet_pdf(
         "flute": clean(flute),
         "summary": shown.page.tally(report.total),
         "tuner": [words.text(f"pack.{name}") for name in ("written", "shows", "held", "speed")],
-        "alternatives": words.text("pack.alternatives"),
-        "instead": words.text("pack.instead"),
         "hand": words.text("pack.moves"),
-        "shifted": words.text("pack.shifted"),
         "cards": [_card(entry, shown, pictures) for entry in entries],
         "findings_heading": words.text("findings.heading"),
         "findings": _findings(report, words),
@@ -91,23 +88,15 @@ def _card(entry: Entry, shown: Shown, pictures: _Pictures) -> dict[str, Any]:
         "own": clean(words.text("decisions.own_note", note=decision.own_note)) if decision.own_note else "",
         "why": clean(words.say(decision.why)),
         "warnings": [f"{code} {text}" for code, _, text in speech.warnings(shown.page, entry, decision)],
-        "alternatives": [
-            {"picture": pictures.name(one.fingering), "text": f"{one.fingering}  {speech.alternative(words, one)}"}
-            for one in by_ease(decision.alternatives)
-        ],
-        "instead": [
+        "others": [
             {
-                "picture": pictures.name(one.fingering),
-                "text": f"{speech.instead_pitches(shown.page, one)}  {text_of(one.fingering)}  {clean(words.say(one.why))}",
+                "heading": heading,
+                "items": [{"picture": pictures.name(one), "text": f"{name}  {told}"} for one, name, told in items],
             }
-            for one in decision.instead
+            for heading, items in speech.others(shown.page, answer)
         ],
         "hand": [
             f"{one.where}: {one.told}" if one.where else one.told for one in speech.hand(shown.page, entry, shown.ways)
-        ],
-        "shifted": [
-            {"picture": pictures.name(one.fingering), "text": f"{one.fingering}  {speech.shifted(words, one)}"}
-            for one in answer.shifted
         ],
     }
 

@@ -14,7 +14,8 @@ from annotate.pack.entries import Answer, Entry, Way, Ways
 from annotate.place import Place
 from annotate.report.content import EXPECTED_STRENGTH, confidence_word
 from annotate.report.phrases import Page, signed_cents
-from fingering_db.fingering import Fingering
+from fingering_db.fingering import Fingering, text_of
+from fingering_db.hand import effort_of
 from fingering_db.message import Message
 from fingering_db.motion import ACROSS, DOWN, FingerMove
 
@@ -140,12 +141,6 @@ def tuner(words: Words, answer: Answer) -> list[tuple[str, str, str, str]]:
     return rows
 
 
-def alternative(words: Words, one: Alternative) -> str:
-    """`-6, +11 cents (0.9)`."""
-    figure = words.number(one.confidence, "sure")
-    return words.text("report.alternative", cents=cents(one.deviation_cents), figure=figure)
-
-
 def warnings(page: Page, entry: Entry, decision: Decision) -> list[tuple[str, str, str]]:
     """Code, severity and sentences of each finding at the places of an entry, but for what the reason says already."""
     told = []
@@ -164,17 +159,37 @@ def finding(words: Words, *texts: Message | str) -> str:
     )
 
 
-def instead_pitches(page: Page, one: Instead) -> str:
+def others(page: Page, answer: Answer) -> list[tuple[str, list[tuple[Fingering | None, str, str]]]]:
+    """Other fingerings, the easiest for the hand first; what may be played instead; the same hand shape elsewhere: heading and
+    (fingering, its name, what is told of it), those that are not empty."""
+    words, decision = page.words, answer.decision
+    by_ease = sorted(decision.alternatives, key=lambda one: (effort_of(one.fingering), -one.confidence))
+    found: dict[str, list[tuple[Fingering | None, str, str]]] = {
+        "alternatives": [(one.fingering, str(one.fingering), _alternative(words, one)) for one in by_ease],
+        "instead": [
+            (one.fingering, f"{_instead(page, one)}  {text_of(one.fingering)}", clean(words.say(one.why)))
+            for one in decision.instead
+        ],
+        "shifted": [
+            (one.fingering, str(one.fingering), _shifted(words, one)) for one in answer.shifted if one.fingering
+        ],
+    }
+    return [(words.text(f"pack.{name}"), items) for name, items in found.items() if items]
+
+
+def _alternative(words: Words, one: Alternative) -> str:
+    """`-6, +11 cents (0.9)`."""
+    figure = words.number(one.confidence, "sure")
+    told = ", ".join(signed_cents(value) for value in one.deviation_cents if math.isfinite(value))
+    return words.text("report.alternative", cents=told, figure=figure)
+
+
+def _instead(page: Page, one: Instead) -> str:
     """`C4`, `C5 & D6 → B4 & C♯6`."""
     return " → ".join(page.chord(chord) for chord in (one.pitches, one.to) if chord)
 
 
-def shifted(words: Words, one: Shifted) -> str:
+def _shifted(words: Words, one: Shifted) -> str:
     """What a hand shape sounds at another place, from its lowest resonance up, as far as each is expected alone."""
     heard = [sound.pitch for sound in one.sounds if sound.strength >= EXPECTED_STRENGTH][:_MOST_SOUNDS]
     return f"{one.hole.replace(chr(35), chr(0x266F))}: {', '.join(map(words.pitch, heard))}"
-
-
-def cents(values: Sequence[float]) -> str:
-    """`-6, +11`."""
-    return ", ".join(signed_cents(value) for value in values if math.isfinite(value))

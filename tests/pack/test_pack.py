@@ -173,27 +173,14 @@ def test_every_colour_of_text_stands_out_from_every_ground(theme: int) -> None:
 @pytest.mark.skipif(not shutil.which("pdftotext"), reason="pdftotext (poppler) is not installed")
 def test_no_line_of_a_card_that_is_longer_than_a_page_lies_on_another(tmp_path: Path) -> None:
     card = dict.fromkeys(("asked", "kind", "status_word", "places", "seek", "sure", "own", "why"), "")
-    lists: dict[str, list[object]] = {
-        name: [] for name in ("held", "tuner", "warnings", "alternatives", "instead", "shifted")
-    }
+    lists: dict[str, list[object]] = {name: [] for name in ("held", "tuner", "warnings", "others")}
     moves = [f"From C5: number {n} down, and on to the next one, which comes at once after it" for n in range(70)]
     given = {
         "cards": [{**card, **lists, "number": 1, "status": "playable", "hand": moves}],
         "findings": [],
         "notes": [],
     }
-    names = (
-        "title",
-        "heading",
-        "composer",
-        "flute",
-        "summary",
-        "alternatives",
-        "instead",
-        "hand",
-        "shifted",
-        "findings_heading",
-    )
+    names = ("title", "heading", "composer", "flute", "summary", "hand", "findings_heading")
     colours = {name: the_look().light(name) for name in ("line", "tide", "playable", "doubtful", "unplayable")}
     texts = {**dict.fromkeys(names, "x"), "tuner": ["a", "b", "c", "d"]}
     (tmp_path / "sheet.pdf").write_bytes(pdf("sheet.typ", {**sheets("a4", "en"), **colours, **texts, **given}, {}))
