@@ -25,7 +25,7 @@ from fingering_db.ranking import (
 )
 from fingering_db.slide_search import Settings
 from fingering_db.touches import FINGERS
-from fingering_db.track import Stage, follow, followed, sweep
+from fingering_db.track import LOST_CENTS, Stage, follow, followed, sweep
 
 SLIDE, HALF_HOLE, KEY_LIFT = "slide", "half-hole", "key lift"
 # Of confidence: for ends that are off by the whole tolerance, and for each mm that the joint is drawn at the start. Ours.
@@ -123,7 +123,7 @@ def slide_glides(
         start_lips = lips if begin_mm is None else np.where(np.abs(settings - begin_mm) <= _HALF_STEP, lips, np.nan)
         if not np.isfinite(start_lips).any():
             continue
-        glide = _slide_on(model, row, start_lips, (start, end), a4_hz, settings)
+        glide = _slide_on(model, row, start_lips, (start, end), tolerance_cents, a4_hz, settings)
         if glide is not None and glide.worst_cents <= tolerance_cents:
             found.append(glide)
     return tuple(sorted(found, key=lambda glide: -_score(glide, tolerance_cents)))
@@ -193,6 +193,7 @@ def _slide_on(
     row: int,
     start_lips: RealArray,
     ends: tuple[tuple[Pitch, ...], tuple[Pitch, ...]],
+    tolerance_cents: float,
     a4_hz: float,
     settings: RealArray,
 ) -> Glide | None:
@@ -208,7 +209,10 @@ def _slide_on(
     best = min((way for way in ways if way is not None), default=None)
     if best is None:
         return None
-    _, begin, target, lip, end_lip = best
+    cost, begin, target, lip, end_lip = best
+    # Between two settings a pitch moves by LOST_CENTS at most: so both ends cannot come within the tolerance.
+    if cost - _CENTS_PER_MM_DRAWN * abs(begin) > 2.0 * tolerance_cents + LOST_CENTS:
+        return None
     slides = np.linspace(begin, target, _POINTS) + 0.0  # no negative zero
     fingering = model.reach.fingering(int(model.easiest[row]))
     return _made(

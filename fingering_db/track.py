@@ -14,7 +14,7 @@ from fingering_db.mechanism import PERFORATION, SHUT
 from fingering_db.model import Model
 from fingering_db.sounding import Flute, HoleElement, carried
 
-_LOST_CENTS = 25.0  # a resonance that moves farther in one step is not the same any more: ours; steps move a few cents
+LOST_CENTS = 25.0  # a resonance that moves farther in one step is not the same any more: ours; steps move a few cents
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +137,7 @@ def followed(crossings: Crossings, hz: RealArray, shape: tuple[int, ...]) -> Rea
     after, moved = _nearest(cents[:-1, :, :, None], cents[1:, :, None, :])  # (n_stages - 1, l, m)
     for stage in range(shape[0] - 1):
         at[stage + 1] = after[stage, trials[:, None], at[stage]]
-        lost[stage + 1] = moved[stage, trials[:, None], at[stage]] > _LOST_CENTS
+        lost[stage + 1] = moved[stage, trials[:, None], at[stage]] > LOST_CENTS
     lost |= (np.diff(np.sort(at), axis=2) == 0).any(axis=2)[:, :, None]
     found = np.take_along_axis(known, at, axis=2)
     return np.asarray(np.where(np.logical_or.accumulate(lost, axis=0), np.nan, found).transpose(0, 2, 1))
