@@ -13,7 +13,6 @@ import numpy as np
 from fingering_db.acoustics.arrays import IndexArray, RealArray
 from fingering_db.acoustics.jet import HEARD, Jets, Modes, broad_jets, each_jet, pair_share, side_by_side
 from fingering_db.acoustics.jet_time import RATE, Stepped, step
-from fingering_db.acoustics.resonance import Crossings
 from fingering_db.at_once import EASY
 from fingering_db.fingering import Fingering
 from fingering_db.mechanism import hole_states
@@ -53,13 +52,13 @@ class Listened:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Wanted:
-    """What is to be heard. crossings: the resonances of a fingering in one row; of a flute that changes in MOMENTS rows, the
-    first held for HELD of the time, the others gone through evenly, the last held as long. asked_hz: two or more pitches
-    that are to sound at once at the beginning [Hz]: the air rests where a jet sounds most of them; a single one: it rests
-    amid the speeds at which jets hold that, and sweeps where none does; none: it rests where the easiest two sit that are
-    not one note, and sweeps where there are none. speed: the air's at each row, in that of the first."""
+    """What is to be heard. modes: the resonances of a fingering, likened to the flute in C, in one row; of a flute that changes
+    in MOMENTS rows, the first held for HELD of the time, the others gone through evenly, the last held as long. asked_hz: two
+    or more pitches that are to sound at once at the beginning [Hz]: the air rests where a jet sounds most of them; a single
+    one: it rests amid the speeds at which jets hold that, and sweeps where none does; none: it rests where the easiest two
+    sit that are not one note, and sweeps where there are none. speed: the air's at each row, in that of the first."""
 
-    crossings: Crossings
+    modes: Modes
     asked_hz: tuple[float, ...] = ()
     speed: tuple[float, ...] = (1.0,)
 
@@ -79,15 +78,15 @@ def listen(
 
     Some half a second of computing for a second of sound. Raises FingeringError when the flute has no such touch."""
     states = hole_states(of.instrument, fingering)[None, :]
-    crossings = of.drawn_out(states, of.flute.slide_mm + slide_mm)
-    return listen_all(of, [Wanted(crossings, asked_hz)], seconds)[0]
+    modes, _ = modes_of(of.curve.size.likened(of.drawn_out(states, of.flute.slide_mm + slide_mm)))
+    return listen_all(of, [Wanted(modes, asked_hz)], seconds)[0]
 
 
 def listen_all(of: Model, wanted: Sequence[Wanted], seconds: float) -> list[Listened]:
     """The sound of each, stepped side by side: many take little longer than one, and each is as by itself."""
     length = of.curve.size.length
     rate = RATE * max(length, 1.0)  # of the likened flute, whose time runs faster by its length
-    every = _of_one_width([modes_of(of.curve.size.likened(one.crossings))[0] for one in wanted])
+    every = _of_one_width([one.modes for one in wanted])
     asked = [tuple(hz * length for hz in one.asked_hz) for one in wanted]
     rests = _rests([_rows(modes, [0]) for modes in every], asked, highest_hz(of.instrument) * length, rate)
     steps = max(round(seconds / length * rate), 2)

@@ -5,14 +5,14 @@ Numbers in, SVG text out; words and colours are the page's, by class names. One 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations, pairwise
+from itertools import combinations
 
 import numpy as np
 
 from annotate.choosing.desk import Desk
 from fingering_db.acoustics.arrays import BoolArray, ComplexArray, IndexArray, RealArray
 from fingering_db.acoustics.jet import Jets, Modes, each_jet, padded
-from fingering_db.acoustics.resonance import Crossings, rising_zeros
+from fingering_db.acoustics.resonance import rising_zeros
 from fingering_db.fingering import Fingering
 from fingering_db.mechanism import hole_states
 from fingering_db.track import Stage, sweep
@@ -60,13 +60,13 @@ class JetMap:
 class Blown:
     """A fingering with one lip. targets_hz: of the tones asked for [Hz]; lip_m: equivalent length of the lip side at which a
     resonance lies at the first of them [m], NaN for the law where there is none; bend_cents: by how much that moves this
-    tone from where the law leaves it, NaN without such a tone; crossings: its resonances."""
+    tone from where the law leaves it, NaN without such a tone; modes: its resonances, likened to the flute in C, in one row."""
 
     fingering: Fingering
     targets_hz: tuple[float, ...]
     lip_m: float
     bend_cents: float
-    crossings: Crossings
+    modes: Modes
     curve: Curve
     jets: JetMap
 
@@ -88,20 +88,22 @@ def blown(desk: Desk, wanted: Sequence[tuple[Fingering, float, tuple[float, ...]
     lips = lips_at(desk, bore, firsts)
     law = model.flute.lip_law_m(grid)
     whole = bore + 1j * model.flute.lip_slope(grid) * np.where(np.isfinite(lips)[:, None], lips[:, None], law)
-    every = rising_zeros(whole, grid)
+    size = model.curve.size
+    modes = padded(size.likened(rising_zeros(whole, grid)), len(wanted))
+    by_law = padded(model.resonances(bore), len(wanted)).hz
     level = 20.0 * np.log10(np.abs(whole[:, ::_CURVE_STEP]))
-    made = zip(
-        wanted,
-        lips,
-        map(_bend, split(model.resonances(bore), len(wanted)), firsts),
-        split(every, len(wanted)),
-        [Curve(grid[::_CURVE_STEP], row - row.max()) for row in level],
-        _maps(desk, padded(model.curve.size.likened(every), len(wanted)), targets),
-        strict=True,
-    )
+    maps = _maps(modes, [tuple(one * size.length for one in hz) for hz in targets])
     return [
-        Blown(fingering, hz, float(lip), bend, crossings, curve, jets)
-        for (fingering, _, hz), lip, bend, crossings, curve, jets in made
+        Blown(
+            fingering,
+            hz,
+            float(lips[n]),
+            _bend(by_law[n], firsts[n]),
+            Modes(modes.hz[[n]], modes.amplitude[[n]], modes.resistance[[n]]),
+            Curve(grid[::_CURVE_STEP], level[n] - level[n].max()),
+            maps[n],
+        )
+        for n, (fingering, _, hz) in enumerate(wanted)
     ]
 
 
@@ -113,33 +115,15 @@ def lips_at(desk: Desk, bore: ComplexArray, hz: RealArray) -> RealArray:
     return np.asarray(np.where(np.isfinite(hz), -reactance / desk.model.flute.lip_slope(known), np.nan))
 
 
-def split(crossings: Crossings, rows: int) -> list[Crossings]:
-    """Each row's by itself."""
-    edges = pairwise(np.searchsorted(crossings.row, np.arange(rows + 1)))
-    return [taken(crossings, np.arange(begin, end)) for begin, end in edges]
-
-
-def taken(crossings: Crossings, which: IndexArray) -> Crossings:
-    """Some of them, their rows numbered from 0."""
-    row = crossings.row[which]
-    return Crossings(
-        row - row.min(initial=row[0] if len(row) else 0),
-        crossings.left[which],
-        crossings.hz[which],
-        crossings.slope[which],
-        crossings.resistance[which],
-    )
-
-
-def _bend(by_law: Crossings, hz: float) -> float:
-    if not len(by_law.hz) or not math.isfinite(hz):
+def _bend(by_law: RealArray, hz: float) -> float:
+    if not math.isfinite(hz) or not np.isfinite(by_law).any():
         return math.nan
-    cents = 1200.0 * np.log2(hz / by_law.hz)
-    own = float(cents[np.abs(cents).argmin()])
+    cents = 1200.0 * np.log2(hz / by_law)
+    own = float(cents[np.nanargmin(np.abs(cents))])
     return own if abs(own) < 2.0 * _SAME_TONE_CENTS else math.nan
 
 
-def _maps(desk: Desk, modes: Modes, targets: Sequence[tuple[float, ...]]) -> list[JetMap]:
+def _maps(modes: Modes, targets: Sequence[tuple[float, ...]]) -> list[JetMap]:
     """Which of the tones asked for sound at which speed and distance; describing functions (acoustics/jet.py)."""
     w, u = np.meshgrid(_DISTANCES, _SPEEDS, indexing="ij")
     jets = Jets(w.ravel(), np.full(w.size, _THICKNESS), u.ravel(), _SPREAD, _STRIPS)
@@ -147,7 +131,7 @@ def _maps(desk: Desk, modes: Modes, targets: Sequence[tuple[float, ...]]) -> lis
     held, together = np.array([one.played & one.held for one in at]), np.array([one.together for one in at])
     found = []
     for row, hz in enumerate(targets):
-        own = _asked(modes.hz[row] / desk.model.curve.size.length, hz)
+        own = _asked(modes.hz[row], hz)
         sounds = np.where(held[:, row].any(axis=1), -2, 0)
         for number, mode in reversed(list(enumerate(own))):
             if mode >= 0:

@@ -10,8 +10,9 @@ from annotate.decision import PathPoint
 from annotate.demand import Kind
 from annotate.model_sound import wave_file
 from annotate.pack.entries import Answer
-from annotate.pack.figures import Blown, lips_at, split, taken
+from annotate.pack.figures import Blown, lips_at
 from fingering_db.acoustics.arrays import RealArray
+from fingering_db.acoustics.jet import Modes, padded
 from fingering_db.listening import MOMENTS, Wanted, listen_all
 from fingering_db.mechanism import hole_states
 from fingering_db.model import Model
@@ -60,20 +61,29 @@ def _wanted(answer: Answer, own: Blown) -> Wanted:
     it, the air as much faster as that tone is higher. A tremolo goes to and fro."""
     path, model = answer.decision.path, answer.desk.model
     if len(path) < 2 or not all(point.sounds for point in path):
-        return Wanted(own.crossings, own.targets_hz)
+        return Wanted(own.modes, own.targets_hz)
     to_and_fro = answer.decision.demand.kind in (Kind.TREMOLO, Kind.TIMBRAL_TRILL)
     at = np.arange(MOMENTS) // 2 % 2 * (len(path) - 1) if to_and_fro else np.linspace(0.0, len(path) - 1.0, MOMENTS)
     points = [path[round(one)] for one in at]
     hz = np.interp(at, np.arange(len(path)), [point.sounds[0].hz for point in path])
     bore = sweep(model, [_stage(model, point) for point in points])
-    every = model.resonances(bore, lips_at(answer.desk, bore, hz))
-    rows = split(every, MOMENTS)
-    if not to_and_fro:  # the n-th of each is the same resonance, also where a lower one comes into reach
-        number = np.array([int(np.abs(row.hz - one).argmin()) for row, one in zip(rows, hz, strict=True)])
-        edges = np.searchsorted(every.row, np.arange(MOMENTS))
-        lowest = edges + number - number.min()
-        every = taken(every, np.flatnonzero(np.arange(len(every.row)) >= lowest[every.row]))
-    return Wanted(every, tuple(sound.hz for sound in path[0].sounds), tuple((hz / hz[0]).tolist()))
+    size = model.curve.size
+    modes = padded(size.likened(model.resonances(bore, lips_at(answer.desk, bore, hz))), MOMENTS)
+    if not to_and_fro:
+        modes = _in_line(modes, hz * size.length)
+    return Wanted(modes, tuple(sound.hz for sound in path[0].sounds), tuple((hz / hz[0]).tolist()))
+
+
+def _in_line(modes: Modes, hz: RealArray) -> Modes:
+    """Rows whose n-th is the same resonance, that at hz, shape (n_rows,), in one column, also where a lower one comes into
+    reach."""
+    number = np.nanargmin(np.abs(modes.hz - hz[:, None]), axis=1)
+    at = np.arange(modes.hz.shape[1]) + (number - number.min())[:, None]
+    last = modes.hz.shape[1] - 1
+    parts = (modes.hz, modes.amplitude, modes.resistance)
+    return Modes(
+        *(np.where(at <= last, np.take_along_axis(one, np.minimum(at, last), axis=1), np.nan) for one in parts)
+    )
 
 
 def _stage(model: Model, point: PathPoint) -> Stage:

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from fingering_db.acoustics.jet import padded
 from fingering_db.fingering import Fingering
 from fingering_db.instrument import load
 from fingering_db.listening import LOUDEST, MOMENTS, Wanted, listen, listen_all
@@ -70,7 +71,8 @@ def test_on_a_flute_of_another_size_everything_is_as_much_lower():
 def test_sounds_made_side_by_side_are_those_made_one_by_one(made: Model):
     wanted = []
     for text, hz in (("T 2 3 | Eb", (523.0, 1175.0)), ("T 1 2 3 | 1 2 Eb", (330.0,)), ("T 1 2 3 | 1 2 Eb", ())):
-        wanted.append(Wanted(made.drawn_out(hole_states(made.instrument, Fingering.parse(text))[None, :], 0.0), hz))
+        crossings = made.drawn_out(hole_states(made.instrument, Fingering.parse(text))[None, :], 0.0)
+        wanted.append(Wanted(padded(made.curve.size.likened(crossings), 1), hz))
     for together, one in zip(listen_all(made, wanted, 0.3), wanted, strict=True):
         (alone,) = listen_all(made, [one], 0.3)
         assert together.rests_m_s == alone.rests_m_s
@@ -82,7 +84,7 @@ def test_a_tone_goes_along_with_a_head_joint_that_is_drawn_out_while_it_sounds(m
     crossings = made.resonances(sweep(made, [Stage(states, float(mm)) for mm in way]))
     lowest = [float(crossings.hz[crossings.row == row][0]) for row in range(MOMENTS)]
     assert 1200.0 * np.log2(lowest[0] / lowest[-1]) > 60.0
-    (heard,) = listen_all(made, [Wanted(crossings, (lowest[0],))], 1.2)
+    (heard,) = listen_all(made, [Wanted(padded(made.curve.size.likened(crossings), MOMENTS), (lowest[0],))], 1.2)
     for at, row in ((0.17, 0), (0.5, MOMENTS // 2), (0.83, MOMENTS - 1)):
         found = loudest(heard.samples, heard.rate, at, 0.08)
         assert abs(1200.0 * np.log2(found / lowest[row])) < 35.0
