@@ -306,7 +306,7 @@ def _dyads(of: Model, semitones: int, lowest: int, tolerance_cents: float) -> Sh
     good, lows = 0, [midi for midi in range(lowest, lowest + 12) if midi + semitones <= _HIGHEST]
     for low in lows:
         chord = (Pitch.from_midi(low), Pitch.from_midi(low + semitones))
-        best = find(of, chord, tolerance_cents, limit=1, jets=False).best
+        best = find(of, chord, tolerance_cents, limit=1).best
         good += bool(best and not best[0].one_note and best[0].confidence >= PLAYABLE_CONFIDENCE)
     return Share(good, len(lows))
 

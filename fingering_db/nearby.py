@@ -99,7 +99,7 @@ def nearby(
 def _best(
     model: Model, pitches: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float, least: float
 ) -> Candidate | None:
-    found = find(model, pitches, tolerance_cents, a4_hz, limit=1, jets=False, least=least).best
+    found = find(model, pitches, tolerance_cents, a4_hz, limit=1, least=least).best
     let_go()
     return found[0] if found else None
 

@@ -212,13 +212,12 @@ def find(
     a4_hz: float = 440.0,
     limit: int = 100,
     *,
-    jets: bool = True,
     least: float = 0.0,
 ) -> Found:
     """Every distinct sound that answers, best first, each by its easiest fingering; the best `limit` listed in full, those
     left out that differ from a better one by an idle key. Of several pitches, what one jet sounds more easily at once comes
-    before what is as good otherwise, and one note and its harmonics last.
-    jets: with what the jets make of them (`with_jets`). least: where no answer can have this confidence none is told."""
+    before what is as good otherwise, and one note and its harmonics last. What the jets make of them is not told (`with_jets`).
+    least: where no answer can have this confidence none is told."""
     found = answers(model, targets, tolerance_cents, a4_hz)
     if not (found.confidence >= least).any():
         return Found(0, ())
@@ -231,7 +230,7 @@ def find(
         found, one_note = _looked_at(model, found, best, np.array([pitch.hz(a4_hz) for pitch in targets]))
         again = np.lexsort((-found.score[best], one_note, _unlikely(found)[best]))
         best, one_note = best[again], one_note[again]
-    shown = _candidates(model, found, best[:limit], one_note, jets)
+    shown = _candidates(model, found, best[:limit], one_note)
     return Found(int(np.count_nonzero(~_unlikely(found))), shown)
 
 
@@ -307,12 +306,10 @@ def candidates(model: Model, found: Answers, order: IndexArray) -> tuple[Candida
         number, _, hz = _resonances_of(model, found.rows[order], lips)
         asked_hz = every.hz(every.places(found.branches[order].T, lips)[0]).T
         one_note = _one_notes(model, asked_hz, number, hz)
-    return _candidates(model, found, order, one_note, jets=False)
+    return _candidates(model, found, order, one_note)
 
 
-def _candidates(
-    model: Model, found: Answers, order: IndexArray, one_note: BoolArray, jets: bool
-) -> tuple[Candidate, ...]:
+def _candidates(model: Model, found: Answers, order: IndexArray, one_note: BoolArray) -> tuple[Candidate, ...]:
     rows, one_lip = found.rows[order], found.cents.shape[1] > 1
     easiest = model.easiest[rows]
     parts = (found.cents, found.bands, found.confidence, found.together, found.lips)
@@ -331,7 +328,7 @@ def _candidates(
             one_note=one,
             lip_mm=lip * 1e3,
             effort=effort,
-            heard=_Heard(model, row, lip, one_lip, jets),
+            heard=_Heard(model, row, lip, one_lip),
         )
         for hand, row, effort, one, cents, bands, confidence, together, lip in told
     )
@@ -346,7 +343,7 @@ class _Heard:
     row: int
     lip_m: float
     one_lip: bool
-    jets: bool
+    jets: bool = False
 
     def __call__(self) -> tuple[Resonance, ...]:
         return _heard(self)

@@ -54,9 +54,7 @@ class Desk:
         """Search within the tolerance itself, as the user asks it directly; what worked for the player first, what failed left
         out."""
         tried = len(self.experience.about(sounding, self.model.instrument))
-        if not tried:
-            return find(self.model, sounding, tolerance_cents, self.a4_hz, limit)
-        found = find(self.model, sounding, tolerance_cents, self.a4_hz, limit + tried, jets=False)
+        found = find(self.model, sounding, tolerance_cents, self.a4_hz, limit + tried)
         found = experienced(self.model, found, sounding, self.a4_hz, self.experience)
         return replace(found, best=tuple(self.with_jets(one, sounding) for one in found.best[:limit]))
 
@@ -89,7 +87,7 @@ class Desk:
 
 @lru_cache(maxsize=1024)
 def _find(model: Model, sounding: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float) -> Found:
-    return find(model, sounding, tolerance_cents, a4_hz, jets=False)
+    return find(model, sounding, tolerance_cents, a4_hz)
 
 
 @lru_cache(maxsize=1024)

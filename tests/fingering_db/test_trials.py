@@ -28,7 +28,7 @@ def knows(of: Model, *tried: Trial) -> Experience:
 
 @pytest.fixture(scope="module")
 def found(made: Model) -> Found:
-    return find(made, C5_D6, 30.0, limit=12, jets=False)
+    return find(made, C5_D6, 30.0, limit=12)
 
 
 def test_the_mean_after_trials_is_that_of_bayes_by_integration() -> None:
