@@ -199,6 +199,9 @@
   };
   const tell = (count) => { one("#count").textContent = (count === 1 ? data.shown[0] : data.shown[1]).replace("{n}", count); };
   const form = one("form.filters");
+  const narrow = matchMedia("(max-width: 699px)"), fold = () => { one("#fold").open = !narrow.matches; };
+  fold();
+  narrow.addEventListener("change", fold);
   const filter = () => {
     const statuses = new Set(all("input[name=status]:checked", form).map((box) => box.value));
     const from = Number(one("#from").value || -1), to = Number(one("#to").value || 1e9);

@@ -148,7 +148,8 @@ def _filters(content: PageContent) -> Html:
     status = tag("fieldset", {}, tag("legend", {}, words.text("pack.filter")), *boxes)
     count = tag("output", {"id": "count", "aria-live": "polite", "class": "quiet"})
     inner = tag("form", {"class": "filters", "aria-label": words.text("pack.filter")}, status, *numbers, *chosen, count)
-    return tag("section", {"aria-label": words.text("pack.filter")}, inner)
+    fold = tag("details", {"id": "fold", "open": True}, tag("summary", {}, words.text("pack.filter")), inner)
+    return tag("section", {"aria-label": words.text("pack.filter")}, fold)
 
 
 def _music(content: PageContent) -> Html:
