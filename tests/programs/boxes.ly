@@ -1,17 +1,17 @@
-% Each grob's name and its box within its system, as attributes of its group in the SVG; put before a score. Sideways the box is
-% that of the ink, as far as the grob has outlines: letters are set wider than they are.
+% Each grob's name and its box within its system, as attributes of its group in the SVG; put before a score. Of a text also the
+% ink seen from above, x and y in turn: letters are set wider than they are, and what stands over them may reach between them.
 #(define (vw-ink grob system)
   (let* ((outlines (ly:grob-property grob 'vertical-skylines))
          (points (if (pair? outlines) (ly:skyline->points (cdr outlines) X) '()))
-         (inked (filter (lambda (point) (and (finite? (car point)) (finite? (cdr point)))) points))
-         (left (ly:grob-relative-coordinate grob system X)))
-   (if (null? inked)
-    (ly:grob-extent grob system X)
-    (cons (+ left (apply min (map car inked))) (+ left (apply max (map car inked)))))))
+         (left (ly:grob-relative-coordinate grob system X))
+         (level (ly:grob-relative-coordinate grob system Y)))
+   (map (lambda (point) (format #f "~a ~a" (+ left (car point)) (+ level (cdr point))))
+    (filter (lambda (point) (and (finite? (car point)) (finite? (cdr point)))) points))))
 #(define (vw-box grob)
   (let* ((system (ly:grob-system grob))
-         (x (if (eq? (grob::name grob) 'TextScript) (vw-ink grob system) (ly:grob-extent grob system X)))
+         (x (ly:grob-extent grob system X))
          (y (ly:grob-extent grob system Y)))
    `((class . ,(symbol->string (grob::name grob)))
      (data-system . ,(number->string (object-address system)))
+     (data-ink . ,(if (eq? (grob::name grob) 'TextScript) (string-join (vw-ink grob system) " ") ""))
      (data-box . ,(format #f "~a ~a ~a ~a" (car x) (cdr x) (car y) (cdr y))))))

@@ -6,7 +6,7 @@ import unicodedata
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, product
 
 from lxml import etree
 from pages import NOTE, OTHER, STAFF, TEXT, Box, Pages
@@ -134,7 +134,11 @@ def _is_below(box: Box, marks: list[Wanted]) -> bool:
 
 def _run_into(one: Box, two: Box) -> bool:
     wide, high = one.overlap(two)
-    return wide > _TOUCH and high > _TOUCH
+    if wide <= _TOUCH or high <= _TOUCH:
+        return False
+    return not (one.ink or two.ink) or any(
+        min(piece.overlap(other)) > 0.0 for piece, other in product(one.ink or (one,), two.ink or (two,))
+    )
 
 
 def _pairs(ours: Iterable[Box], others: Iterable[Box]) -> int:

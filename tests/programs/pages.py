@@ -12,6 +12,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 
 from lxml import etree
@@ -24,7 +25,8 @@ _LONG = 1.0  # staff spaces: how finely slurs, ties, hairpins are cut up
 
 @dataclass(frozen=True)
 class Box:
-    """Something drawn. kind: one of the four above; x0 < x1, y0 < y1 in staff spaces, y downwards; page from 0."""
+    """Something drawn. kind: one of the four above; x0 < x1, y0 < y1 in staff spaces, y downwards; page from 0. ink: boxes that
+    hold all of it, where they are known to be smaller."""
 
     kind: str
     page: int
@@ -33,6 +35,7 @@ class Box:
     x1: float
     y1: float
     text: str = ""
+    ink: tuple[Box, ...] = ()
 
     def overlap(self, other: Box) -> tuple[float, float]:
         """By how much two boxes run into each other in width and height; both positive where they do."""
@@ -311,6 +314,9 @@ def _of_lilypond(path: Path, page: int) -> Iterator[Box]:
         x0, x1, y0, y1 = numbers(one.get("data-box", ""))
         name = one.get("class", "")
         box = Box(kinds.get(name, OTHER), page, left + x0, top - y1, left + x1, top - y0)
+        inked = [Box(TEXT, page, left + a, top - max(b, d), left + c, box.y1) for a, b, c, d in _edges(one) if c > a]
+        if inked:
+            box = replace(box, x0=inked[0].x0, x1=inked[-1].x1, ink=tuple(inked))
         if name == "StaffSymbol":
             yield replace(box, kind=STAFF, y0=box.y0 + 0.05, y1=box.y1 - 0.05)
         elif name in _LILYPOND_LONG:
@@ -319,6 +325,13 @@ def _of_lilypond(path: Path, page: int) -> Iterator[Box]:
         else:
             text = " ".join("".join(str(each) for each in text.itertext()) for text in one.iter("{*}text"))
             yield replace(box, text=" ".join(text.split()) if box.kind == TEXT else "")
+
+
+def _edges(one: etree._Element) -> Iterator[tuple[float, float, float, float]]:
+    """The upper edge of a grob's ink, piece by piece from left to right: x, y at the one end, x, y at the other."""
+    flat = numbers(one.get("data-ink", ""))
+    for (a, b), (c, d) in pairwise(zip(flat[::2], flat[1::2], strict=True)):
+        yield a, b, c, d
 
 
 DRAW: dict[str, Callable[[bytes, Path], Pages]] = {

@@ -61,6 +61,18 @@ def test_what_is_wrong_on_a_page_is_seen(spoiled: Pages, fault: str) -> None:
     assert fault in read(FILE, BEFORE, spoiled).faults()
 
 
+@pytest.mark.parametrize(("top", "hits"), [(8.0, 0), (7.3, 1)])
+def test_where_ink_is_known_a_sign_over_an_empty_corner_of_a_word_runs_into_nothing(top: float, hits: int) -> None:
+    """The word's box begins at 7.0, the ink of its last letters lower."""
+    word = Box(
+        TEXT, 0, 7.0, 7.0, 11.0, 9.0, "word", (Box(TEXT, 0, 7.0, 7.0, 9.0, 9.0), Box(TEXT, 0, 9.0, top, 11.0, 9.0))
+    )
+    signs = page((("A", 5.0), ("B", 6.5)))
+    before = replace(BEFORE, boxes=(STAFF_BOX, word))
+    after = replace(signs, boxes=(word, *(box for box in signs.boxes if box is not HEAD)))
+    assert read(FILE, before, after).with_others == hits + 1  # the staff
+
+
 PRESENT = [
     pytest.param(one.name, marks=pytest.mark.skipif(bool(one.absent()), reason=one.absent()), id=one.name)
     for one in PROGRAMS
