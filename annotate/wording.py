@@ -42,9 +42,7 @@ def technique_notes(
     if decision.status in (Status.DOUBTFUL, Status.UNPLAYABLE):
         key = f"note.{decision.status}" + ("" if technique else "_alone")
         technique = lexicon.text(key, note=technique)
-    if decision.status == Status.UNPLAYABLE:
-        return (technique,) if technique else ()
-    if brief:
+    if brief or decision.status == Status.UNPLAYABLE:
         return (technique,) if technique else ()
     rows = (
         technique,

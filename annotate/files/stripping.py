@@ -30,7 +30,7 @@ def strip(data: bytes) -> bytes:
     """
     kept = []
     at = 0
-    for start, end in _our_spans(data):
+    for start, end in sorted(_found(data).spans):
         kept.append(data[at:start])
         at = max(at, end)
     kept.append(data[at:])
@@ -48,19 +48,9 @@ def may_hold_marks(data: bytes) -> bool:
     return any(trace in data for trace in traces)
 
 
-def carries_marks(data: bytes) -> bool:
-    """Whether strip would take anything out. Raises InputError for bytes that are no XML."""
-    return bool(_our_spans(data))
-
-
 def rows_kept(data: bytes) -> tuple[str, ...]:
     """Texts between our signs that `strip` leaves, because they do not read as rows of ours (any more)."""
     return tuple(_found(data).kept)
-
-
-def _our_spans(data: bytes) -> list[Span]:
-    """What is ours, as byte spans in ascending order."""
-    return sorted(_found(data).spans)
 
 
 def _found(data: bytes) -> _Finder:

@@ -51,7 +51,8 @@ def part_copies(data: bytes, part_ids: tuple[str, ...]) -> dict[str, PartCopy]:
         note.set("id", f"{NAMED}{number}")
         if number < len(offsets):
             names[offsets[number]] = f"{NAMED}{number}"
-    composer = next((one.text.strip() for one in root.iter("creator") if _is_composer(one) and one.text), "")
+    creators = (one for one in root.iter("creator") if one.get("type", "") in ("", "composer"))
+    composer = next((one.text.strip() for one in creators if one.text), "")
     for one in root.iter("*"):
         if "id" in one.attrib and one.tag != "note" and one.tag not in _KEEP_ID:
             del one.attrib["id"]
@@ -125,10 +126,6 @@ def _put_first(bar: etree._Element, direction: etree._Element) -> None:
         elif child.tag == "note":
             break
     bar.insert(at, direction)
-
-
-def _is_composer(creator: etree._Element) -> bool:
-    return creator.get("type", "") in ("", "composer")
 
 
 def _only(root: etree._Element, part_id: str) -> str:

@@ -17,7 +17,7 @@ from pages import DRAW, Pages
 from programs import PROGRAMS, Program, Seen, ours, see
 
 from annotate.files.container import load
-from annotate.files.stripping import carries_marks, strip
+from annotate.files.stripping import strip
 from annotate.files.writing import COLUMN, splice
 from annotate.marking import FIRST, Style
 from annotate.pipeline import Looked, Options, annotate, look, marks_of
@@ -59,7 +59,7 @@ class Tried:
     def found_again(self) -> bool:
         """After the program saved it: our rows are known, and taken out they leave the music and the words as saved."""
         saved = self.after.saved
-        return sorted(ours(saved)) == sorted(self.asked) and carries_marks(saved) and not ours(strip(saved))
+        return sorted(ours(saved)) == sorted(self.asked) and strip(saved) != saved and not ours(strip(saved))
 
 
 @cache
