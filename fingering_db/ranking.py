@@ -381,7 +381,7 @@ def _resonances_of(model: Model, rows: IndexArray, lips: RealArray) -> tuple[Ind
     return number, branch, hz
 
 
-_FAR_APART = 24  # sounds: each is looked at in places of its own of a large file
+_FAR_APART = 12  # sounds: each is looked at in places of its own of a large file
 
 
 def _of_some(every: Atlas, rows: IndexArray, lips: RealArray) -> tuple[IndexArray, IndexArray, RealArray]:

@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from fingering_db.acoustics.arrays import IndexArray, RealArray
 from fingering_db.atlas import Atlas, Curves, ragged
+from fingering_db.store import let_go
 
 # Of largest and smallest deviation together: what is left to a step by the slopes, which is then good to far less.
 _DONE_CENTS, _DONE_ROUGH_CENTS = 0.1, 0.02
@@ -45,6 +46,7 @@ def matching(atlas: Atlas, targets_hz: RealArray, tolerance_cents: float, bounds
     targets = atlas.curves.cents_of(targets_hz[order])
     low, high = np.minimum(np.maximum(bounds_m, atlas.lips[0]), atlas.lips[-1]).tolist()
     sets = _joined(atlas, _near(atlas, targets.tolist(), tolerance_cents, low, high))
+    let_go()
     hits = _best(atlas, sets, targets, tolerance_cents, low, high)
     back = np.argsort(order)
     return Hits(hits.sounds, hits.lips, hits.branches[:, back], hits.cents[:, back])
@@ -115,7 +117,7 @@ def _best(atlas: Atlas, sets: IndexArray, targets: RealArray, tolerance: float, 
     return Hits(atlas.sound[chosen[0]].astype(np.intp), lips[near], chosen.T.astype(np.intp), cents[:, near].T)
 
 
-_AT_ONCE = 4096  # sets: what is worked with stays near the processor
+_AT_ONCE = 1 << 14  # sets: what is worked with stays near the processor
 
 
 def _first_least(sounds: IndexArray, worst: RealArray) -> IndexArray:
