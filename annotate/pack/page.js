@@ -175,9 +175,9 @@
     box.append(...made);
   };
   const inView = new IntersectionObserver((seen) => {
-    for (const each of seen) if (each.isIntersecting) { chart(each.target); inView.unobserve(each.target); }
+    for (const each of seen) if (each.isIntersecting) { all(".chart[data-chart]", each.target).forEach(chart); inView.unobserve(each.target); }
   }, { rootMargin: "600px" });
-  for (const box of all(".chart[data-chart]")) inView.observe(box);
+  for (const card of all(".cards .card")) inView.observe(card);
   addEventListener("beforeprint", () => all(".chart[data-chart]").forEach(chart));
 
   // What stands above the notes, for another flute: words over a drawing, at the bottom of the room kept for them.
