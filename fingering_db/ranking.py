@@ -371,17 +371,21 @@ def _one_notes(model: Model, asked_hz: RealArray, number: IndexArray, hz: RealAr
 
 def _resonances_of(model: Model, rows: IndexArray, lips: RealArray) -> tuple[IndexArray, IndexArray, RealArray]:
     """(number in rows, branch, frequency [Hz]) of all resonances of rows of `reach.states`, each with its lip [m]."""
-    parts = []
-    for start in range(0, max(len(rows), 1), _FAR_APART):
+    every, parts = atlas(model), []
+    step = _FAR_APART if len(every.sound) > _LARGE else max(len(rows), 1)
+    for start in range(0, max(len(rows), 1), step):
         let_go()
-        some = slice(start, start + _FAR_APART)
-        parts.append(_of_some(atlas(model), rows[some], lips[some]))
+        some = slice(start, start + step)
+        parts.append(_of_some(every, rows[some], lips[some]))
         parts[-1][0][:] += start
     number, branch, hz = (np.concatenate(part) for part in zip(*parts, strict=True))
     return number, branch, hz
 
 
-_FAR_APART = 12  # sounds: each is looked at in places of its own of a large file
+_FAR_APART, _LARGE = (
+    12,
+    1 << 19,
+)  # sounds: each is looked at in places of its own of a file, which of so many branches is large
 
 
 def _of_some(every: Atlas, rows: IndexArray, lips: RealArray) -> tuple[IndexArray, IndexArray, RealArray]:
