@@ -17,12 +17,15 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from minima import cents
 
+from fingering_db.acoustics.resonance import Crossings
 from fingering_db.atlas import Atlas
 from fingering_db.halves import halve, tabulate
 from fingering_db.instrument import Instrument, load
 from fingering_db.mechanism import Reach, reach
 from fingering_db.model import Model, model, only
 from fingering_db.pitch import Pitch
+from fingering_db.playability import DOUBTFUL_CONFIDENCE
+from fingering_db.ranking import _order, _resonances_of, answers
 from fingering_db.search import matching
 from fingering_db.sounding import Flute
 from fingering_db.survey import atlas, survey
@@ -260,3 +263,34 @@ def test_the_models_tables_are_those_of_its_flute(made: Model, random: np.random
     rows = random.choice(len(made.reach.states), 50, replace=False)
     whole = made.flute.bore_impedance(made.reach.states[rows], made.grid)
     assert np.abs(made.bore(rows) / whole - 1.0).max() < 1e-10
+
+
+def test_known_resonances_looked_at_by_themselves_are_those_of_the_whole_grid(
+    made: Model, random: np.random.Generator
+) -> None:
+    rows, lips = random.choice(len(made.reach.states), 50, replace=False), random.uniform(0.03, 0.06, 50)
+    number, _, hz = _resonances_of(made, rows, lips)
+    _, found = made.crossings_at(rows, lips, number, hz)
+    grid = made.resonances(made.bore(rows), lips)
+    # The grid's last cells, above what is listed, apart.
+    found, grid = (_only(one, one.hz < made.grid[-4]) for one in (found, grid))
+    assert found.row.tolist() == grid.row.tolist()
+    # By rational functions there, by cubics through pressure and flow here: they part where two resonances nearly merge.
+    assert np.abs(cents(found.hz, grid.hz)).max() < 0.05
+    for here, there in ((found.slope, grid.slope), (found.resistance, grid.resistance)):
+        off = np.abs(here / there - 1.0)
+        assert np.quantile(off, 0.95) < 1e-3 and off.max() < 0.1
+
+
+def _only(of: Crossings, which: np.ndarray) -> Crossings:
+    return Crossings(of.row[which], of.left[which], of.hz[which], of.slope[which], of.resistance[which])
+
+
+def test_the_best_of_many_answers_are_the_first_of_all_in_order(made: Model) -> None:
+    found = answers(made, (Pitch.parse("C5"), Pitch.parse("G6")), 60.0)
+    every = _order(found, len(found.rows))
+    assert len(every) > 2000
+    assert (_order(found, 100)[:100] == every[:100]).all()
+    unlikely = found.confidence[every] < DOUBTFUL_CONFIDENCE
+    assert (np.diff(unlikely.astype(int)) >= 0).all()
+    assert (np.diff(found.score[every][~unlikely]) <= 0.0).all()
