@@ -135,13 +135,13 @@ def bands_of(
     law's growth with pitch is the player's lip and how much would be there with any lip is not known, so half of what the
     one lip moves each note from where the law has it counts as one standard deviation (ours; the published pairs do not
     decide it: SOURCES.md)."""
-    cents = np.hypot(every.own_band[branches].astype(float), common_cents(model.instrument))
+    squares = every.own_band[branches].astype(float) ** 2 + common_cents(model.instrument) ** 2
     if lips_m is None:
-        return np.asarray(cents)
+        return np.asarray(np.sqrt(squares))
     by_law = every.law_cents[branches].astype(float)  # none: the branch's end that is nearest to it, hence far off
     moved = (every.places(branches, lips_m)[0] if places is None else places) - by_law
     moved = np.where(np.isnan(moved), WIDEST_CENTS, moved)
-    return np.asarray(np.minimum(np.hypot(cents, 0.5 * moved), WIDEST_CENTS))
+    return np.asarray(np.minimum(np.sqrt(squares + 0.25 * moved**2), WIDEST_CENTS))
 
 
 @dataclass(frozen=True, slots=True)
