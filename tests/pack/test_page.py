@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+pytestmark = pytest.mark.slow
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or ""
 WIDTHS = (390, 820, 1440)
 
