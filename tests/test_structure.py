@@ -91,6 +91,7 @@ ORDER = [
     ["annotate.forms"],
     ["annotate.watching", "annotate.accepted"],
     ["annotate.pipeline"],
+    ["annotate.pack.completing"],
     [
         "annotate.pack.markup",
         "annotate.pack.look",

@@ -10,6 +10,7 @@ from lxml import etree
 
 from annotate.files.encoding import inspect
 from annotate.findings import InputError
+from annotate.pack.completing import complete
 from fingering_db.message import Message
 
 NAMED = "vw-n"
@@ -59,6 +60,9 @@ def part_copies(data: bytes, part_ids: tuple[str, ...]) -> dict[str, PartCopy]:
     for tag in _LEFT_OUT:
         for one in root.findall(tag):
             root.remove(one)
+    for part in root.findall("part"):
+        if part.get("id", "") in part_ids:
+            complete(part)
     return {part_id: PartCopy(_only(_with_tempo(root, part_id), part_id), names, composer) for part_id in part_ids}
 
 
