@@ -50,6 +50,7 @@ class Alternative:
     confidence: float
     tried: Tried | None = None
     by_model: float = math.nan
+    one_note: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,7 +26,7 @@ _OF_THE_STEP = 0.4  # of its distance from the nearest tempered note: 20 cents o
 _LEAST_TOLERANCE = 5.0  # cents
 # Two answers that differ by no more than these in confidence and in how far they are off are equal for the ear: ours.
 _EQUAL_CONFIDENCE, _EQUAL_CENTS = 0.1, 10.0
-_FIGURES = ("deviation_cents", "band_cents", "confidence", "tried", "by_model", "fingering", "together", "one_note")
+_FIGURES = ("deviation_cents", "band_cents", "confidence", "tried", "by_model", "fingering", "one_note", "together")
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,12 +100,13 @@ def transposition(demand: Demand) -> float:
     return demand.sounding[0].midi - demand.pitches[0].midi if demand.pitches else 0.0
 
 
-def status_of(candidate: Candidate, tolerance_cents: float) -> Status:
+def status_of(candidate: Candidate | Alternative, tolerance_cents: float) -> Status:
     """playable: within the tolerance and expected to sound, or tried by the player with success; doubtful: within twice the
     tolerance, or may sound, or heard as one note and its harmonics."""
     if candidate.tried and candidate.tried.works:
         return Status.PLAYABLE
-    status = status_for(candidate.worst_cents, candidate.confidence, tolerance_cents)
+    worst = max(map(abs, candidate.deviation_cents))
+    status = status_for(worst, candidate.confidence, tolerance_cents)
     return Status.DOUBTFUL if candidate.one_note and status == Status.PLAYABLE else status
 
 
@@ -130,19 +131,29 @@ def preferred(
     best = candidates[0]
     status = status_of(best, tolerance_cents)
 
-    def equal(one: Candidate) -> bool:
-        near = one.confidence >= best.confidence - _EQUAL_CONFIDENCE
-        return near and one.worst_cents <= best.worst_cents + _EQUAL_CENTS and status_of(one, tolerance_cents) == status
+    def place(one: Candidate) -> int:
+        equal = equal_for_the_ear(one, best) and status_of(one, tolerance_cents) == status
+        return ruling.liking(one.fingering) if equal else len(ruling.prefer)
 
-    return tuple(sorted(candidates, key=lambda one: ruling.liking(one.fingering) if equal(one) else len(ruling.prefer)))
+    return tuple(sorted(candidates, key=place))
+
+
+def equal_for_the_ear(one: Candidate | Alternative, best: Candidate | Decision) -> bool:
+    """Whether an answer is hardly less sure and hardly more out of tune than the best, and one note only where that is."""
+    worst, least = (max(map(abs, each.deviation_cents)) for each in (one, best))
+    near = one.confidence >= best.confidence - _EQUAL_CONFIDENCE and worst <= least + _EQUAL_CENTS
+    return near and one.one_note <= best.one_note
 
 
 def ranked(found: Found, tolerance_cents: float) -> tuple[Candidate, ...]:
     """Candidates with the playable ones first, the search's order kept within a status; one note and its harmonics after the
-    others that are no worse than doubtful."""
+    others that are no worse than doubtful, but before those beyond the tolerance, which a search within it does not have."""
+    in_tune = [one for one in found.best if one.one_note and one.worst_cents <= tolerance_cents]
+    as_one = any(status_of(one, tolerance_cents) == Status.DOUBTFUL for one in in_tune)
 
-    def place(candidate: Candidate) -> tuple[bool, int]:
-        return not (candidate.tried and candidate.tried.works), status_of(candidate, tolerance_cents).rank
+    def place(one: Candidate) -> tuple[bool, int, bool]:
+        works, status = one.tried is not None and one.tried.works, status_of(one, tolerance_cents)
+        return not works, status.rank, as_one and not works and one.worst_cents > tolerance_cents
 
     return tuple(sorted(found.best, key=place))
 
@@ -167,7 +178,7 @@ def alternatives(candidates: tuple[Candidate, ...], tolerance_cents: float) -> t
         if hold in seen or status_of(candidate, tolerance_cents) == Status.UNPLAYABLE:
             continue
         seen.add(hold)
-        chosen.append(Alternative(**{name: getattr(candidate, name) for name in _FIGURES[:6]}))
+        chosen.append(Alternative(**{name: getattr(candidate, name) for name in _FIGURES[:7]}))
         if len(chosen) == _ALTERNATIVES:
             break
     return tuple(chosen)

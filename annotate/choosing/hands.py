@@ -10,7 +10,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from annotate.choosing.desk import Desk, status_for
+from annotate.choosing.desk import Desk, equal_for_the_ear, status_of
 from annotate.choosing.holds import Hold, Option
 from annotate.choosing.joint import NEAR_MM, with_the_joint
 from annotate.decision import Decision, Status
@@ -221,7 +221,7 @@ def _trill(desk: Desk, written: float, upper: float, weights: Weights) -> tuple[
 
 def _options(decision: Decision, desk: Desk, weights: Weights) -> tuple[Option, ...]:
     """The fingering decided on, and, where no player decided nor found it to work, those of its alternatives
-    that leave the status as it is."""
+    that are equal for the ear and leave the status as it is."""
     if decision.status == Status.UNPLAYABLE or not decision.fingering:
         return ()
     demand = decision.demand
@@ -234,8 +234,7 @@ def _options(decision: Decision, desk: Desk, weights: Weights) -> tuple[Option, 
     tried = decision.tried is not None and decision.tried.works
     if demand.kind in (Kind.MULTIPHONIC, Kind.MICROTONE) and not decision.ruled and not tried:
         for other in decision.alternatives:
-            worst = max(map(abs, other.deviation_cents))
-            if status_for(worst, other.confidence, tolerance) == decision.status:
+            if status_of(other, tolerance) == decision.status and equal_for_the_ear(other, decision):
                 held = other.fingering
                 figures = other.deviation_cents, other.band_cents, other.confidence
                 found.append(_option(held, held, *figures, weights))

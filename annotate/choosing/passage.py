@@ -178,16 +178,12 @@ def _pick(hold: Hold, number: int, around: list[Fingering]) -> Pick:
     taken = hold.options[number]
     if taken.begins_mm != taken.ends_mm:
         return Pick(taken.start, Message("choice.for_the_joint", mm=taken.begins_mm), taken.begins_mm)
-    here, there = (
-        sum(len(moves(other, option.start)) for other in around) for option in (hold.options[number], hold.options[0])
-    )
-    why = Message(
-        "choice.for_the_hand",
-        fingers=Message("choice.fingers_move", n=here),
-        other=there,
-        fingering=str(hold.options[0].start),
-    )
-    return Pick(hold.options[number].start, why)
+    here, there = (sum(len(moves(other, option.start)) for other in around) for option in (taken, hold.options[0]))
+    best = str(hold.options[0].start)
+    if here >= there:
+        return Pick(taken.start, Message("choice.for_the_passage", fingering=best))
+    fingers = Message("choice.fingers_move", n=here)
+    return Pick(taken.start, Message("choice.for_the_hand", fingers=fingers, other=there, fingering=best))
 
 
 def planned_notes(part: Part, plans: Iterable[Planned]) -> tuple[PlannedNote, ...]:

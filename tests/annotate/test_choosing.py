@@ -8,6 +8,10 @@ from lxml import etree
 
 from annotate.drawing.path_picture import path_svg
 from annotate.pipeline import Options, look
+from fingering_db.instrument import load
+from fingering_db.model import model
+from fingering_db.pitch import Pitch
+from fingering_db.ranking import find
 
 HEAD = """<?xml version="1.0" encoding="UTF-8"?>
 <score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Flute</part-name></score-part></part-list>
@@ -211,3 +215,14 @@ def test_a_glissando_that_comes_again_faster_is_judged_at_its_own_speed(judged):
     ]
     assert told[2] == told[0] + told[1]
     assert told[0] != told[1]
+
+
+def test_a_chord_heard_as_one_note_has_the_fingerings_that_a_search_within_the_tolerance_puts_first(judged):
+    chord = note("E", 5) + note("B", 5, chord=True)
+    (decision,), _ = judged("mult.", chord + "".join(note(*one) for one in (("D", 5), ("E", 5), ("F", 5, 1))))
+    asked = tuple(Pitch.parse(name) for name in ("E5", "B5"))
+    best = find(model(load("open-hole-b")), asked, 30.0).best
+    assert decision.fingering == best[0].fingering
+    beyond = [max(map(abs, one.deviation_cents)) > 30.0 for one in decision.alternatives]
+    assert beyond[:3] == [False] * 3
+    assert beyond == sorted(beyond)
