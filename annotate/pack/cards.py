@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 from annotate.decision import Decision
+from annotate.demand import Kind
 from annotate.drawing import picture
 from annotate.drawing.path_picture import path_svg
 from annotate.language import Words
@@ -215,10 +216,14 @@ def _pictures(answer: Answer, shown: Shown) -> Html:
         named += [(-1, "pair", words.text("pack.map_pair")), (-2, "other", words.text("pack.map_other"))]
         names = [(name, text) for value, name, text in named if value in there]
         label = words.text("pack.map", list=", ".join(text for _, text in names) or "–")
-        key_of = [joined(tag("span", {"class": f"key {name}"}), text, " ") for name, text in names]
+        ends = [", "] * (len(names) - 1) + [". "]
+        key_of = [
+            joined(tag("span", {"class": f"key {name}"}), text, end)
+            for (name, text), end in zip(names, ends, strict=False)
+        ]
         found.append(tag("figure", {}, chart("map", number, label), tag("figcaption", {}, *key_of, label)))
     path = answer.decision.path
-    if len(path) > 1 and path[0].sounds and answer.blown is not None:
+    if answer.decision.demand.kind == Kind.GLISSANDO and len(path) > 1 and path[0].sounds and answer.blown is not None:
         drawn = recoloured(path_svg(answer.decision, words.language))
         drawn = drawn.replace("<svg ", '<svg class="chart" role="img" ', 1)
         found.append(tag("figure", {}, Html(drawn), tag("figcaption", {}, words.text("pack.path"))))

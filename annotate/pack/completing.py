@@ -1,4 +1,5 @@
-"""What the copy of a part lacks to be drawn: accidentals that its `<alter>`s need, and beams where it has none.
+"""What the copy of a part lacks to be drawn: accidentals that its `<alter>`s need, beams where it has none, and the words of
+lines, which the engraver leaves out.
 
 The engraver draws `<accidental>` and `<beam>` as they are written, and MusicXML leaves both to the file: a file with neither
 is whole for a program that plays it, and would be wrong notes and lone flags on paper."""
@@ -30,10 +31,31 @@ _IRREGULAR = {5: (3, 2), 7: (2, 2, 3)}  # eighths of a group
 def complete(part: etree._Element) -> None:
     """Write into a part what it lacks. part: of a partwise score, changed."""
     bars = [_Bar.of(bar, length) for bar, length in _lengths(part)]
+    _words_of_lines(part)
     _accidentals(bars)
     if next(part.iter("beam"), None) is None:
         for bar in bars:
             _beam(bar)
+
+
+def _words_of_lines(part: etree._Element) -> None:
+    """Words along the line of a glissando or slide, such as "gliss.", as words above its first note."""
+    for line in list(part.iter("glissando", "slide")):
+        told = " ".join((line.text or "").split())
+        note = next(line.iterancestors("note"), None)
+        if not told or note is None or line.get("type") != "start":
+            continue
+        bar = note.getparent()
+        if bar is not None and any(told in " ".join((one.text or "").split()) for one in bar.iter("words")):
+            continue  # said there already
+        staff = note.find("staff")
+        while note.find("chord") is not None and (before := note.getprevious()) is not None and before.tag == "note":
+            note = before
+        direction = etree.Element("direction", placement="above")
+        etree.SubElement(etree.SubElement(direction, "direction-type"), "words", {"font-style": "italic"}).text = told
+        if staff is not None:
+            etree.SubElement(direction, "staff").text = staff.text
+        note.addprevious(direction)
 
 
 @dataclass(slots=True)

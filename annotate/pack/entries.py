@@ -98,8 +98,8 @@ class Ways:
     on: Way | None
 
 
-def entries(looked: Looked, report: Report) -> tuple[Entry, ...]:
-    """Every demand once, easy ones first, hand shapes together."""
+def entries(looked: Looked, report: Report, worst_first: bool = False) -> tuple[Entry, ...]:
+    """Every demand once, easy ones first, hand shapes together. worst_first: unplayable ones first, then doubtful ones."""
     groups = _alike(report.groups)
     every = [one for group in groups for one in group.decisions]
     answers = {
@@ -116,6 +116,8 @@ def entries(looked: Looked, report: Report) -> tuple[Entry, ...]:
         alike = [first, *(one for one in ordered if _one_shape(shape, one[1][0].decision.fingering))]
         ordered = [one for one in ordered if not any(one is other for other in alike)]
         found += [Entry(0, family, group, answers) for group, answers in alike]
+    if worst_first:
+        found.sort(key=lambda one: -one.answers[0].decision.status.rank)
     return tuple(replace(one, number=number) for number, one in enumerate(found, start=1))
 
 

@@ -159,7 +159,7 @@
         const x = along(hz, ends);
         made.push(svg("path", { d: `M${x} ${top}V${foot}`, "class": `target tone${n + 1}` }), text(x, top - 4, name, "middle"));
       });
-      made.push(text(332, foot + 18, "Hz", "end"), text(2, top - 4, "dB"));
+      made.push(text(along(1414, ends), foot + 12, "Hz", "middle"), text(2, top - 4, "dB"));
     } else {
       const rows = told.map.length, columns = told.map[0].length, w = wide / columns, h = high / rows, paths = {};
       told.map.forEach((signs, row) => Array.from(signs).forEach((sign, n) => {
@@ -167,10 +167,11 @@
       }));
       for (const [sign, d] of Object.entries(paths))
         made.push(svg("path", { d, "class": "field " + ({ p: "pair", o: "other" }[sign] || "tone" + sign) }));
-      for (const speed of [10, 20, 40, 80]) made.push(...grid(left + w / 2 + (along(speed, told.speeds) - left) * (columns - 1) / columns, speed));
+      const at = (speed) => left + w / 2 + (along(speed, told.speeds) - left) * (columns - 1) / columns;
+      for (const speed of [10, 20, 40, 80]) made.push(...grid(at(speed), speed));
       for (const mm of [5, 6, 7, 8])
         made.push(text(left - 4, foot - h / 2 - (mm - told.mm[0]) / (told.mm[1] - told.mm[0]) * (rows - 1) * h + 3, mm, "end"));
-      made.push(text(332, foot + 18, "m/s", "end"), text(2, top - 4, "mm"));
+      made.push(text(at(56.6), foot + 12, "m/s", "middle"), text(2, top - 4, "mm"));
     }
     box.append(...made);
   };

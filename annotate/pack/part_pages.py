@@ -17,7 +17,8 @@ from fingering_db.fingering import Fingering
 _LETTER = 0.62  # width of a letter of the words above a diagram, in their size, at the most: bold letters of Times
 _FAR = 4  # quarters to the next diagram from which on both have room by themselves
 _OURS, _OWN = 'font-weight="bold"', 'font-style="italic"'
-_SLIP = 1.2  # mm between neighbours
+_SLIP = 1.2  # mm between neighbours, and half of it to words of the score
+_TOUCH = 0.1  # mm between the rooms of neighbours
 _NOTE_LETTERS, _NOTE_ROWS = 22, 2  # of a player's own note above the notes; all of it stands on the card
 
 
@@ -121,13 +122,14 @@ def _largest(each: Sequence[Above]) -> tuple[float, float]:
 
 def _rooms(shown: Sequence[tuple[str, float, tuple[float, float]]], sheet: Sheet) -> list[Room]:
     """shown: note, its onset, width and height."""
+    wide = [(note, onset, (width + _SLIP, height)) for note, onset, (width, height) in shown]
     gaps = [
-        (kept(*one[2], sheet) + kept(*two[2], sheet)) / 2.0 + _SLIP if 0 < two[1] - one[1] < _FAR else 0.0
-        for one, two in pairwise(shown)
+        (kept(*one[2], sheet) + kept(*two[2], sheet)) / 2.0 + _TOUCH if 0 < two[1] - one[1] < _FAR else 0.0
+        for one, two in pairwise(wide)
     ]
     # A syllable keeps its distance from another one only: one ends each row.
-    beside = [own or _SLIP * bool(before) for before, own in zip([0.0, *gaps], [*gaps, 0.0], strict=True)][: len(shown)]
-    return [Room(note, *size, gap) for (note, _, size), gap in zip(shown, beside, strict=True)]
+    beside = [own or _SLIP * bool(before) for before, own in zip([0.0, *gaps], [*gaps, 0.0], strict=True)][: len(wide)]
+    return [Room(note, *size, gap) for (note, _, size), gap in zip(wide, beside, strict=True)]
 
 
 def _drawn(note: str, what: Above | None, x: float, top: float, size: tuple[float, float], drawings: Store) -> str:

@@ -1,7 +1,7 @@
 """All stages of a pack: a score that was looked at -> music, figures, sounds -> files by name."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from annotate.decisions.address import choice_line
 from annotate.drawing.picture_files import place_name
@@ -46,8 +46,8 @@ class Prepared:
     words: Words
 
 
-def prepared(looked: Looked) -> Prepared:
-    """Everything but drawings. Raises InputError where the music cannot be drawn."""
+def prepared(looked: Looked, worst_first: bool = False) -> Prepared:
+    """Everything but drawings. worst_first: as of entries. Raises InputError where the music cannot be drawn."""
     report = build(looked.result)
     copies = part_copies(looked.data, tuple(part.id for part in looked.parts))
     style = Style(language=looked.language)
@@ -72,7 +72,9 @@ def prepared(looked: Looked) -> Prepared:
         parts.append(PaperPart(part, stands, statuses, flute, mei, names, noted, glides))
     composer = next((one.composer for one in copies.values()), "")
     title = looked.score.title or looked.file.path.stem
-    return Prepared(looked, report, entries(looked, report), tuple(parts), title, composer, words(looked.language))
+    return Prepared(
+        looked, report, entries(looked, report, worst_first), tuple(parts), title, composer, words(looked.language)
+    )
 
 
 def pack(looked: Looked, paper: str, progress: Progress | None = None) -> dict[str, bytes]:
@@ -81,13 +83,15 @@ def pack(looked: Looked, paper: str, progress: Progress | None = None) -> dict[s
     heard = _heard(made.entries, progress)
     shown = shown_on(made, _embedded(heard))
     heading = made.words.text("pack.title")
+    # A player reads on a card what was found about it.
+    beside = replace(made.report, finding_groups=tuple(one for one in made.report.finding_groups if not one.demands))
     drawings = Store("m")
     music = [drawn(part, paper, made.words, drawings) for part in made.parts]
     sheets = [[on_paper(svg, drawings) for svg in own.paper] for own in music]
     files = {
         INDEX: page(made, music, drawings, shown, heading, heard),
         PART: part_pdf(list(zip(made.parts, sheets, strict=True)), paper, made.title, made.composer, made.words),
-        SHEET: sheet_pdf(made.entries, made.report, shown, paper, made.words.text("pack.practice"), *_named(made)),
+        SHEET: sheet_pdf(made.entries, beside, shown, paper, made.words.text("pack.practice"), *_named(made)),
     }
     for part, svgs in zip(made.parts, sheets, strict=True):
         for number, svg in enumerate(svgs, start=1):
@@ -114,8 +118,8 @@ def _embedded(heard: Mapping[tuple[str, str], sounds.Heard]) -> dict[tuple[str, 
 
 def report_file(looked: Looked, ending: str, progress: Progress | None = None) -> bytes:
     """The report for those who write the music: '.html' one page as that of a pack, '.pdf' to print every demand once, and the
-    findings."""
-    made = prepared(looked)
+    findings; what cannot be played comes first."""
+    made = prepared(looked, worst_first=True)
     heading = made.words.text("pack.report")
     if ending == ".pdf":
         return sheet_pdf(made.entries, made.report, shown_on(made, {}), _REPORT_PAPER, heading, *_named(made))

@@ -119,3 +119,11 @@ def test_beams_end_at_rests_and_quarter_notes_and_written_ones_are_left() -> Non
     begun, ended = (f'<beam number="1">{one}</beam>' for one in ("begin", "end"))
     own = score(note("A,4", 1, begun) + note("A,4", 1, ended) + note("A,4", 1) * 2)
     assert beams(copied(own)) == ["begin", "end", "", ""]
+
+
+def test_the_word_along_a_line_is_written_once_above_its_first_note() -> None:
+    line = '<notations><glissando type="{}" number="1">{}</glissando></notations>'
+    notes = note("A,4", more=line.format("start", "gliss.")) + note("G,4", more=line.format("stop", ""))
+    words = "<direction><direction-type><words>slow gliss.</words></direction-type></direction>"
+    assert [one.text for one in copied(score(notes)).iter("words")] == ["gliss."]
+    assert [one.text for one in copied(score(words + notes)).iter("words")] == ["slow gliss."]

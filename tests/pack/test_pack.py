@@ -97,6 +97,12 @@ def test_every_demand_is_practised_once_and_what_cannot_be_played_comes_last(
     assert [entry.number for entry in learned] == list(range(1, len(learned) + 1))
 
 
+def test_a_report_begins_with_what_cannot_be_played(looked: Looked) -> None:
+    ranks = [one.answers[0].decision.status.rank for one in entries(looked, build(looked.result), worst_first=True)]
+    assert ranks == sorted(ranks, reverse=True)
+    assert ranks[0] > ranks[-1]
+
+
 def test_the_lip_of_an_answer_puts_its_tones_where_the_decision_has_them(learned: tuple[Entry, ...]) -> None:
     for answer in (one for entry in learned for one in entry.answers if one.blown):
         assert answer.blown is not None
