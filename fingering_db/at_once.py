@@ -15,18 +15,22 @@ EASY = 0.08
 """Share of broad jets from which on a pair is called easy: a tenth of the pairs of random fingerings reach it. Ours."""
 
 
+FIRM, SOFT, OWN = "firm", "soft", "own"
+
+
 @dataclass(frozen=True, slots=True)
 class AtOnce:
-    """Two pitches, by their numbers among those asked for. share: of the broad jets that sound both. first, second: the one that
-    more of the stated jets hold by itself, to be sought first, and the other. speed_m_s: air speeds from and to at which
-    they sound (quartiles), None where no jet sounds both. soft: these speeds lie below those at which the first is held
-    alone."""
+    """Two pitches, by their numbers among those asked for. share: of the broad jets that sound both. speed_m_s: air speeds from
+    and to at which they sound (quartiles), None where no jet sounds both. way: FIRM, amid them the first is held by itself
+    too (quartiles); else SOFT, below the speeds of either by itself, or OWN, between or above them. first, second: what speaks
+    first and what joins it: with FIRM the one that more of the stated jets hold, else the one that more of the jets hold that
+    sound both."""
 
     first: int
     second: int
     share: float
     speed_m_s: tuple[float, float] | None
-    soft: bool
+    way: str = FIRM
 
 
 def at_once(of: Model, fingering: Fingering, hz: tuple[float, ...], lip_mm: float | None = None) -> AtOnce | None:
@@ -51,21 +55,22 @@ def _pair(modes: Modes, number: list[int], pair: tuple[int, int]) -> AtOnce | No
     wanted = np.zeros(modes.hz.shape, dtype=bool)
     wanted[0, [number[lower], number[higher]]] = True
     held = held_share(modes, stated_jets(), wanted)[0][0]
-    low_first = bool(held[number[lower]] >= held[number[higher]])
-    first, second = (lower, higher) if low_first else (higher, lower)
+    surer = [float(held[number[lower]]), float(held[number[higher]])]
     jets = broad_jets()
     found = side_by_side(modes, jets, (number[lower], number[higher]))
-    if not found.both.any():
-        return AtOnce(first, second, 0.0, None, soft=False)
-    speeds = np.sort(jets.speed[found.both])
-    alone = jets.speed[found.alone[:, 0 if low_first else 1]]
-    soft = len(alone) > 0 and _middle(speeds) < 0.8 * _middle(np.sort(alone))
-    return AtOnce(first, second, float(found.both.mean()), _from_to(speeds), soft)
-
-
-def _middle(grown: RealArray) -> float:
-    """The median of what grows."""
-    return float(grown[(len(grown) - 1) // 2] + grown[len(grown) // 2]) / 2.0
+    way, speed = FIRM, None
+    if found.both.any():
+        speed = _from_to(np.sort(jets.speed[found.both]))
+        middle = float(np.median(jets.speed[found.both]))
+        alone = [_from_to(np.sort(jets.speed[one])) if one.any() else None for one in found.alone.T]
+        there = [one is not None and one[0] <= middle <= one[1] for one in alone]
+        if any(there):
+            surer = [share if own else -1.0 for share, own in zip(surer, there, strict=True)]
+        else:
+            way = SOFT if all(one is None or middle < one[0] for one in alone) else OWN
+            surer = found.held[found.both].sum(axis=0).tolist()
+    first, second = (lower, higher) if surer[0] >= surer[1] else (higher, lower)
+    return AtOnce(first, second, float(found.both.mean()), speed, way)
 
 
 def _from_to(grown: RealArray) -> tuple[float, float]:

@@ -26,8 +26,7 @@ def how_to_blow(
     low, high = (round(speed) for speed in found.speed_m_s)
     speed = Message("at_once.speeds", low=low, high=high) if low < high else Message("at_once.speed", low=low)
     key = "at_once.easy" if found.share >= EASY else "at_once.narrow"
-    how = Message("at_once.soft") if found.soft else Message("at_once.firm", first=first)
-    return Message(key, pair=pair, how=how, speed=speed, first=first, second=second)
+    return Message(key, pair=pair, how=Message(f"at_once.{found.way}", first=first, second=second, speed=speed))
 
 
 @lru_cache(maxsize=4096)

@@ -10,7 +10,7 @@ from itertools import combinations
 import numpy as np
 
 from annotate.choosing.desk import Desk
-from fingering_db.acoustics.arrays import BoolArray, ComplexArray, IndexArray, RealArray
+from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray
 from fingering_db.acoustics.jet import Jets, Modes, each_jet, padded
 from fingering_db.acoustics.resonance import rising_zeros
 from fingering_db.fingering import Fingering
@@ -43,18 +43,6 @@ class JetMap:
     distance_m: RealArray
     sounds: IndexArray
 
-    def best(self, wanted: int) -> tuple[float, float, float] | None:
-        """(from, to) speed [m/s] and distance [m] of the widest range of speeds that gives what is wanted."""
-        longest = (0, 0, 0)  # speeds, row, first
-        for row, there in enumerate(self.sounds == wanted):
-            for first, length in runs(there):
-                longest = max(longest, (length, row, first))
-        length, row, first = longest
-        if not length:
-            return None
-        low, high = self.speed_m_s[first], self.speed_m_s[first + length - 1]
-        return float(low), float(high), float(self.distance_m[row])
-
 
 @dataclass(frozen=True, slots=True)
 class Blown:
@@ -69,12 +57,6 @@ class Blown:
     modes: Modes
     curve: Curve
     jets: JetMap
-
-
-def runs(row: BoolArray) -> list[tuple[int, int]]:
-    """(first, length) of each run of True in a row, shape (n,)."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], row.astype(np.int8), [0]])))
-    return [(int(one), int(two - one)) for one, two in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def blown(desk: Desk, wanted: Sequence[tuple[Fingering, float, tuple[float, ...]]]) -> list[Blown]:

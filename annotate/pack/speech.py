@@ -30,26 +30,19 @@ def asked(page: Page, decision: Decision) -> str:
 
 
 def seek(words: Words, answer: Answer) -> list[str]:
-    """Which tone first, then which; at what air and lip. Sentences; none for a plain tone without figures."""
-    first = answer.first_tone
+    """Which tone first, then which; at what air and lip. Sentences; none for a plain tone without figures. Of several tones the
+    air is only told as the report tells it: that of one by itself may sound no other."""
+    first, lip = answer.first_tone, _lip(words, answer)
+    if answer.decision.at_once:
+        return [finding(words, answer.decision.at_once), *lip]
     if first is None:
         return []
-    told = []
     others = tuple(one.asked for one in answer.tones if one is not first)
     if others:
-        told.append(words.text("pack.seek", tone=first.asked))
-    if math.isfinite(first.sound.speed_m_s[0]):
-        told.append(words.text("pack.air", low=first.sound.speed_m_s[0], high=first.sound.speed_m_s[1]))
-    told += _lip(words, answer)
-    if others:
-        told.append(words.text("pack.then", tones=others))
-        best = answer.blown.jets.best(-1) if answer.blown else None
-        if best:
-            low, high, distance = best
-            told.append(words.text("pack.air_together", low=low, high=high, mm=distance * 1e3))
-        else:
-            told.append(words.text("pack.no_jet"))
-    return told
+        return [words.text("pack.seek", tone=first.asked), *lip, words.text("pack.then", tones=others)]
+    if not math.isfinite(first.sound.speed_m_s[0]):
+        return lip
+    return [words.text("pack.air", low=first.sound.speed_m_s[0], high=first.sound.speed_m_s[1]), *lip]
 
 
 def _lip(words: Words, answer: Answer) -> list[str]:

@@ -162,10 +162,12 @@ def _some_rows(modes: Modes, wanted: BoolArray) -> Iterator[tuple[slice, _Ready]
 @dataclass(frozen=True, slots=True)
 class SideBySide:
     """Two modes of one row at each of some jets. both: shape (n_jets,), the jet sounds both (as in `pair_share`). alone: shape
-    (n_jets, 2), which of them the jet holds by itself, in the way players use."""
+    (n_jets, 2), which of them the jet holds by itself, in the way players use. held: shape (n_jets, 2), which it holds at all:
+    where it sounds both, the other one may live on the noise of the air."""
 
     both: BoolArray
     alone: BoolArray
+    held: BoolArray
 
 
 def side_by_side(modes: Modes, jets: Jets, pair: tuple[int, int]) -> SideBySide:
@@ -174,12 +176,14 @@ def side_by_side(modes: Modes, jets: Jets, pair: tuple[int, int]) -> SideBySide:
     wanted[0, list(pair)] = True
     ready = _Ready.of(modes, wanted)
     both, alone = np.zeros(len(jets.speed), dtype=bool), np.zeros((len(jets.speed), 2), dtype=bool)
+    held = np.zeros_like(alone)
     for some, strips in _in_groups(jets, ready):
         found = _balances(ready, strips)
         jet, _, one, other = _side_by_side(ready, found)
         both[some][jet[(one == pair[0]) & (other == pair[1])]] = True
         alone[some][found.jet[found.played], found.at[found.played]] = True
-    return SideBySide(both, alone)
+        held[some][found.jet[found.held], found.at[found.held]] = True
+    return SideBySide(both, alone, held)
 
 
 def each_jet(modes: Modes, jets: Jets) -> Iterator[AtJet]:
