@@ -156,12 +156,13 @@ def _key_steps(key: etree._Element) -> dict[str, int]:
         return {order[n % 7]: way * (n // 7 + 1) for n in range(min(14, abs(int(fifths))))}
     alters = [_number(one.text) or Fraction(0) for one in key.findall("key-alter")]
     steps = [(one.text or "").strip() for one in key.findall("key-step")]
-    return {step: _quarters(float(alter)) for step, alter in zip(steps, alters, strict=False)}
+    return {step: _quarters(alter) for step, alter in zip(steps, alters, strict=False)}
 
 
-def _quarters(semitones: float) -> int:
+def _quarters(semitones: Fraction) -> int:
     """The nearest quarter-tone: a stored deviation of tuning has no sign of its own."""
-    return int(math.copysign(math.floor(abs(semitones) * 2 + 0.5), semitones))
+    nearest = math.floor(abs(semitones) * 2 + Fraction(1, 2))
+    return nearest if semitones > 0 else -nearest
 
 
 def _accidentals(bars: Sequence[_Bar]) -> None:
@@ -180,7 +181,7 @@ def _accidental(memory: _Memory, note: etree._Element) -> None:
     step, octave = ((note.findtext(f"pitch/{tag}") or "").strip() for tag in ("step", "octave"))
     staff = (note.findtext("staff") or "1").strip()
     at = staff, step, octave
-    wanted = _quarters(float(_number(note.findtext("pitch/alter")) or 0))
+    wanted = _quarters(_number(note.findtext("pitch/alter")) or Fraction(0))
     force = memory.bar.get(at, frozenset((memory.by_key(staff, step),)))
     ties = {one.get("type") for one in (*note.findall("tie"), *note.findall("notations/tied"))}
     written = note.find("accidental")
@@ -205,7 +206,7 @@ def _holding(stored: int, written: etree._Element) -> _Force:
     if sign is None:
         return frozenset((stored,))
     whole = {2 * math.trunc(sign.semitones)} if sign.microtonal else set()
-    return frozenset({stored, _quarters(sign.semitones)} | whole)
+    return frozenset({stored, _quarters(Fraction(sign.semitones))} | whole)
 
 
 def _put_before(note: etree._Element, new: etree._Element, behind: Sequence[str]) -> None:
