@@ -51,7 +51,11 @@ class Words:
 
     def number(self, value: float | Fraction, form: str = "") -> str:
         """A number with this language's decimal and thousands signs. form: as in Python's format, or `sure`: one decimal,
-        rounded down, for more the evidence does not carry, and 0.5 stays what is expected to sound."""
+        rounded down, for more the evidence does not carry, and 0.5 stays what is expected to sound; `cents` whole, with their
+        name; `within` the same, at least 1."""
+        if form in ("cents", "within"):
+            least = 1 if form == "within" else 0
+            return self.text("cents.whole", n=whole) if (whole := max(least, round(value))) else self.text("cents.less")
         if form == "sure":
             value, form = math.floor(value * 10.0 + 1e-9) / 10.0, ".1f"
         told = format(float(value) if isinstance(value, Fraction) else value, form)

@@ -55,11 +55,10 @@ def technique_notes(
 
 
 def _contrary(decision: Decision, lexicon: Words) -> str:
-    """Which fingers move against the ear: left hand, bar, right hand where both do or only the right one."""
+    """Which fingers move against the ear."""
     if not decision.contrary:
         return ""
-    left, right = (" ".join(map(signed, hand)) for hand in (decision.contrary.left, decision.contrary.right))
-    return lexicon.text("note.contrary", touches=f"{left} | {right}".strip())
+    return lexicon.text("note.contrary", touches=_touches(decision.contrary.left, decision.contrary.right))
 
 
 def signed(held: Held) -> str:
@@ -78,13 +77,13 @@ def _trilled(decision: Decision, lexicon: Words) -> str:
     if not demand.is_to_and_fro or len({event.start for event in demand.events}) > 1 or not decision.path:
         return ""
     moved = as_fingering(moves(decision.path[0].fingering, decision.path[-1].fingering))
-    return lexicon.text("note.trilled", touches=_touches(moved)) if moved else ""
+    return lexicon.text("note.trilled", touches=_touches(moved.left, moved.right)) if moved else ""
 
 
-def _touches(fingering: Fingering) -> str:
-    """Touches of both hands, the bar where the right one has some."""
-    left, right = (" ".join(map(signed, hand)) for hand in (fingering.left, fingering.right))
-    return f"{left} | {right}".strip() if right else left
+def _touches(*hands: Iterable[Held]) -> str:
+    """Touches of the left hand, bar, those of the right one: one number alone is of either."""
+    left, right = (" ".join(map(signed, hand)) for hand in hands)
+    return f"{left} | {right}".strip()
 
 
 def _technique(decision: Decision, lexicon: Words) -> str:

@@ -42,8 +42,9 @@ def sounds_of(desk: Desk, fingering: Fingering) -> tuple[Sound, ...]:
     return shown(_sounds(desk.model, fingering), desk.a4_hz)
 
 
-def judged(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Finding:
-    """A decision when the composer's fingering sounds the pitches, else the finding that says what it sounds."""
+def judged(demand: Demand, desk: Desk, fingering: Fingering, fits: str = "written_fits") -> Decision | Finding:
+    """A decision when the composer's fingering sounds the pitches, else the finding that says what it sounds. fits: the sentence
+    that says so."""
     tolerance = desk.tolerance(demand)
     try:
         own, hz = _held(demand, desk, fingering)
@@ -56,7 +57,7 @@ def judged(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Findi
         return Finding.of("P2", demand.place, demand.id, fingering=str(fingering), sounds=_strong(own, desk))
     fundamental = fundamental_of(hz, own.sounds)
     good = worst <= tolerance and own.confidence >= PLAYABLE_CONFIDENCE and fundamental is None
-    why = Message("choice.written_fits", worst=worst, tolerance=tolerance)
+    why = Message(f"choice.{fits}", worst=worst, tolerance=tolerance)
     if fundamental is not None:
         why = heard_as(demand, fundamental, desk)
     if works and worst > tolerance:
@@ -79,7 +80,7 @@ def judged(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Findi
 def fixed(demand: Demand, desk: Desk, fingering: Fingering) -> Decision | Finding:
     """A player's decision for a fingering, taken whatever the model says of it; only the finding for a key that this flute
     lacks."""
-    found = judged(demand, desk, fingering)
+    found = judged(demand, desk, fingering, "decided_fits")
     if isinstance(found, Decision):
         return replace(found, why=Message("decisions.fixed") + found.why, ruled=True)
     if found.code == "P3":  # it cannot be held

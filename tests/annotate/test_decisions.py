@@ -90,7 +90,7 @@ def test_the_line_that_check_prints_is_taken_as_it_stands_and_chooses_that_finge
     after = looked([A, B], alternative_line(before.decisions[0]))
     assert after.decisions[0].fingering == other != before.decisions[0].fingering
     assert after.decisions[0].ruled and not after.decisions[1].ruled
-    assert "Decided by the player" in in_words(after.decisions[0].why)
+    assert "Decided by the player. The fingering sounds every pitch" in in_words(after.decisions[0].why)
     assert "1 place set by hand in" in text.render(after)
     printed = text.render(before).splitlines()
     pasted = [line for line in printed if line.startswith("place.")]

@@ -185,6 +185,11 @@ def test_numbers_carry_the_signs_of_the_language():
     assert told == {"en": "34,560.5", "de": "34.560,5", "fr": "34\u00a0560,5", "it": "34.560,5"}
 
 
+def test_less_than_a_cent_is_said_so_and_one_is_no_plural():
+    said = [words("en").number(value, form) for form in ("cents", "within") for value in (0.2, 1.4, 29.6)]
+    assert said == ["less than 1 cent", "1 cent", "30 cents", "1 cent", "1 cent", "30 cents"]
+
+
 def test_a_report_in_another_language_has_no_english_sentence_and_the_same_fingerings():
     english = text.render(rich_result())
     for language in ("de", "fr", "it"):

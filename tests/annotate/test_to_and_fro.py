@@ -112,7 +112,7 @@ def test_a_trill_with_a_fingering_leads_to_what_the_fingering_sounds(looked):
 
 
 def test_the_score_says_both_fingerings_or_which_fingers_go_to_and_fro(looked, tmp_path):
-    for words, notes, expected in (("mult.", TWO, ""), ("bisb.", note("B", 5), "tr. 3")):
+    for words, notes, expected in (("mult.", TWO, ""), ("bisb.", note("B", 5), "tr. 3 |")):
         score = looked(words, notes)
         out = tmp_path / "out.musicxml"
         result = annotate(score, out, in_place=False)
