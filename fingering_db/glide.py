@@ -6,7 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray, distinct
+from fingering_db.acoustics.arrays import BoolArray, ComplexArray, IndexArray, RealArray, distinct
 from fingering_db.acoustics.resonance import Crossings
 from fingering_db.fingering import Fingering
 from fingering_db.mechanism import OPEN, PERFORATION, SHUT
@@ -30,6 +30,7 @@ from fingering_db.track import LOST_CENTS, Stage, follow, followed, sweep
 SLIDE, HALF_HOLE, KEY_LIFT = "slide", "half-hole", "key lift"
 # Of confidence: for ends that are off by the whole tolerance, and for each mm that the joint is drawn at the start. Ours.
 _OFF_WEIGHT, _DRAWN_WEIGHT = 0.15, 0.005
+_WIDEST_JUMP_CENTS = 250.0  # of a key: beyond a whole tone nothing glides, and the tone may be another resonance. Ours
 _POINTS = 11  # of a path, evenly in time
 _CONSIDERED = 8  # fingerings or pairs of them that are followed all the way
 _AT_ONCE = 2048  # sounds looked at together: bounds memory
@@ -124,9 +125,20 @@ def slide_glides(
         if not np.isfinite(start_lips).any():
             continue
         glide = _slide_on(model, row, start_lips, (start, end), tolerance_cents, a4_hz, settings)
-        if glide is not None and glide.worst_cents <= tolerance_cents:
+        if glide is None or glide.worst_cents > tolerance_cents:
+            continue
+        if _leads_there(_asked_cents(start, end), np.array([glide.moved_cents]))[0]:
             found.append(glide)
     return tuple(sorted(found, key=lambda glide: -_score(glide, tolerance_cents)))
+
+
+def _asked_cents(start: tuple[Pitch, ...], end: tuple[Pitch, ...]) -> RealArray:
+    return np.array([100.0 * (to.midi - pitch.midi) for pitch, to in zip(start, end, strict=True)])
+
+
+def _leads_there(asked_cents: RealArray, moved_cents: RealArray) -> BoolArray:
+    """Which movements, shape (n, k), go at least half of the way asked, shape (k,), each pitch in its direction."""
+    return np.asarray((moved_cents * np.sign(asked_cents) >= 0.5 * np.abs(asked_cents)).all(axis=1))
 
 
 def _score(glide: Glide, tolerance_cents: float) -> float:
@@ -280,18 +292,21 @@ def finger_glides(
 
     Either only holes in perforated keys change (fingers roll), or one finger, never that of the foot keys, lifts or
     lowers its key slowly (doubtful at best: most of the change comes at once). Each pitch must stay on its
-    resonance."""
+    resonance and move at least half of what is asked."""
     first, last = (answers(model, pitches, tolerance_cents, a4_hz) for pitches in (start, end))
     modes_of = modes(model, first), modes(model, last)
     pairs = _pairs(model, (first, last), modes_of)
+    asked = _asked_cents(start, end)
+    pairs = pairs[_leads_there(asked, asked + last.cents[pairs[:, 1]] - first.cents[pairs[:, 0]])]
     if not len(pairs):
         return ()
     score = np.minimum(first.score[pairs[:, 0]], last.score[pairs[:, 1]])
     before, after = model.reach.states[first.rows[pairs[:, 0]]], model.reach.states[last.rows[pairs[:, 1]]]
-    changed = (before != after).sum(axis=1)
-    lifted = ((before == OPEN) != (after == OPEN)).sum(axis=1)
-    order = np.argsort(-(score - 0.1 * changed - 0.2 * lifted), kind="stable")[:_CONSIDERED]
-    best = pairs[order]
+    lifts = (before == OPEN) != (after == OPEN)
+    rolled, lifted = ((before != after) & ~lifts).sum(axis=1), lifts.any(axis=1)
+    order = np.argsort(-(score - 0.1 * rolled), kind="stable")
+    # Each kind by itself: many openings in the keys leave as many ways by lifting as none do.
+    best = pairs[np.concatenate([order[lifted[order] == kind][:_CONSIDERED] for kind in (False, True)])]
     starts, ends = candidates(model, first, best[:, 0]), candidates(model, last, best[:, 1])
     found = []
     for pair, one, two in zip(best, starts, ends, strict=True):
@@ -343,17 +358,45 @@ def _by_fingers(
     model: Model, rows: tuple[int, int], ends: tuple[Candidate, Candidate], modes: tuple[int, ...]
 ) -> Glide | None:
     """The path between two sounds: first the holes that roll shut or open, then the keys that leave or find their
-    seat."""
+    seat; a key that falls does so first, as on the way back it rises last. Where a tone is lost under a finger that rolls
+    off, the finger lifts its key with the hole covered."""
     hands = _closest_hands(model, *rows)
     if hands is None:
         return None
     before, after = model.reach.states[rows[0]], model.reach.states[rows[1]]
-    lifts = np.flatnonzero((before == OPEN) != (after == OPEN))
-    if not _may_lift(model, hands, len(lifts)):
+    lifts = (before == OPEN) != (after == OPEN)
+    if not _may_lift(model, hands, int(lifts.sum())):
         return None
-    fingerings = tuple(model.reach.fingering(hand) for hand in hands)
     perforated = np.array([hole.perforation_mm > 0.0 for hole in model.instrument.holes])
-    rolling = np.flatnonzero((before != after) & perforated)
+    if (lifts & perforated).any() and (before[lifts & perforated] == OPEN).all():
+        back = _by_fingers(model, (rows[1], rows[0]), (ends[1], ends[0]), modes)
+        return None if back is None else _turned(back, ends[0].effort)
+    rolling = (before != after) & perforated
+    for own in (rolling, rolling & ~lifts) if (rolling & lifts).any() else (rolling,):
+        glide = _along(model, rows, hands, ends, modes, np.flatnonzero(own))
+        if glide is not None:
+            return glide
+    return None
+
+
+def _turned(glide: Glide, effort: float) -> Glide:
+    """The same from its end to its beginning."""
+    path = tuple(replace(point, t=1.0 - point.t) for point in reversed(glide.path))
+    return replace(glide, path=path, start_cents=glide.end_cents, end_cents=glide.start_cents, effort=effort)
+
+
+def _along(
+    model: Model,
+    rows: tuple[int, int],
+    hands: tuple[int, int],
+    ends: tuple[Candidate, Candidate],
+    modes: tuple[int, ...],
+    rolling: IndexArray,
+) -> Glide | None:
+    """The path with these holes rolled shut or open; what else changes does so at its end."""
+    fingerings = tuple(model.reach.fingering(hand) for hand in hands)
+    before, after = model.reach.states[rows[0]], model.reach.states[rows[1]]
+    lifted = bool(((before == OPEN) != (after == OPEN)).any())
     touches = {int(hole): _touch_at(model, int(hole)) for hole in rolling}
     stages, shown, shares = [], [], []
     for share in np.linspace(0.0, 1.0, _POINTS):
@@ -366,17 +409,13 @@ def _by_fingers(
     lips = np.linspace(ends[0].lip_mm, ends[1].lip_mm, _POINTS) * 1e-3
     moving = tuple(touch for touch in _moving_touches(fingerings) if touch)
     glide = _made(
-        model, KEY_LIFT if len(lifts) else HALF_HOLE, stages, shown, (targets[0], targets[1]), lips,
+        model, KEY_LIFT if lifted else HALF_HOLE, stages, shown, (targets[0], targets[1]), lips,
         effort=ends[0].effort, shares=shares,
     )  # fmt: skip
-    if glide is None:
+    if glide is None or glide.jump_cents > _WIDEST_JUMP_CENTS:
         return None
-    return replace(
-        glide,
-        start_cents=ends[0].deviation_cents,
-        end_cents=ends[1].deviation_cents,
-        moving=moving,
-    )
+    cents = ends[0].deviation_cents, ends[1].deviation_cents
+    return replace(glide, start_cents=cents[0], end_cents=cents[1], moving=moving)
 
 
 def _open_share(before: int, after: int, share: float) -> float:

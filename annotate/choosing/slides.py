@@ -29,15 +29,11 @@ def where_it_breaks(desk: Desk, start: tuple[Pitch, ...], end: tuple[Pitch, ...]
     first, last = _standard(desk, start[0]), _standard(desk, end[0])
     if first is None or last is None:
         return None
-    moving = [
-        (number, before or after)
-        for number, (before, after) in enumerate(zip(first.touches, last.touches, strict=True))
-        if before != after
-    ]
-    if any(number == _FOOT for number, _ in moving):
+    moving = [one for one, *touches in zip(FINGERS, first.touches, last.touches, strict=True) if len(set(touches)) > 1]
+    if FINGERS[_FOOT] in moving:
         return Message("glide.breaks_at_the_foot", before=_touch(first), after=_touch(last))
-    keys = tuple(touch for _, touch in moving)
-    return Message("glide.breaks_at", keys=keys) if keys else Message("glide.breaks_between_registers")
+    fingers = tuple(Message(f"finger.{one}") for one in moving)
+    return Message("glide.breaks_at", fingers=fingers) if fingers else Message("glide.breaks_between_registers")
 
 
 def _standard(desk: Desk, pitch: Pitch) -> Fingering | None:
@@ -56,6 +52,8 @@ _WIDEST_QUARTERS = 15  # quarters of a semitone: beyond every slide of the shipp
 _REACH_CENTS = 15.0
 JUMP_CENTS = 35.0
 """A step on the way beyond this is a jump: ours, between a third of a semitone and a quarter-tone."""
+STEP_SHARE = 0.8
+"""Of the way of a glissando: a jump beyond it is a step between two notes. Ours."""
 FASTEST_SLIDE_MM_S = 150.0  # a hand draws a joint evenly up to about this speed: ours
 
 
@@ -100,8 +98,8 @@ def _decided(demand: Demand, desk: Desk, ruling: Ruling, begin_mm: float | None 
     )
     others = tuple(
         Alternative(glide.path[0].fingering, glide.start_cents, glide.start_bands, glide.confidence)
-        for _, glide in usable
-        if glide.path[0].fingering != best.path[0].fingering
+        for other, glide in usable
+        if (other, is_a_jump(glide)) == (status, is_a_jump(best)) and glide.path[0].fingering != best.path[0].fingering
     )
     return Decision(
         demand=demand,
@@ -114,6 +112,7 @@ def _decided(demand: Demand, desk: Desk, ruling: Ruling, begin_mm: float | None 
         confidence=best.confidence,
         sounds=path_sounds(best, desk.a4_hz)[0],
         alternatives=others[:3],
+        instead=_without_a_jump(demand, desk) if is_a_step(best) else (),
         path=path_points(best, desk.a4_hz),
         jump_cents=best.jump_cents,
     )
@@ -153,8 +152,8 @@ def ways(
     means: str = "",
     begin_mm: float | None = None,
 ) -> tuple[Glide, ...]:
-    """Glides between sounding pitches, those within the tolerance before those within twice as much, those that jump on their
-    way after all others; of those that differ by the little finger only, one. means: the only one that is wanted, '' for any.
+    """Glides between sounding pitches, those that jump on their way after all others, the playable ones first, of these those
+    that move one finger; of those that differ by the little finger only, one. means: the only one that is wanted, '' for any.
     begin_mm: where the head joint must be at the beginning, None for anywhere."""
     found: tuple[Glide, ...] = ()
     for tolerance in (tolerance_cents, 2.0 * tolerance_cents):
@@ -163,14 +162,19 @@ def ways(
         else:
             every = _by_slide(desk.model, start, end, tolerance, desk.a4_hz, begin_mm)
         found += tuple(_in_tune(glide, desk, tolerance_cents) for glide in every if means in ("", glide.means))
-        if any(glide.confidence >= PLAYABLE_CONFIDENCE and glide.means != KEY_LIFT for glide in found):
+        sure = (glide for glide in found if glide.confidence >= PLAYABLE_CONFIDENCE and glide.means != KEY_LIFT)
+        if any(len(glide.moving) <= 1 for glide in sure):
             break
     one_each: dict[object, Glide] = {}
     for glide in found:
         first, last = glide.path[0], glide.path[-1]
         hands = first.fingering.touches[:-1], last.fingering.touches[:-1], glide.moving
         one_each.setdefault((glide.means, hands, round(first.slide_mm), round(last.slide_mm)), glide)
-    return tuple(sorted(one_each.values(), key=is_a_jump))
+
+    def place(glide: Glide) -> tuple[bool, int, bool]:
+        return is_a_jump(glide), glide_status(glide, tolerance_cents).rank, len(glide.moving) > 1
+
+    return tuple(sorted(one_each.values(), key=place))
 
 
 def _in_tune(glide: Glide, desk: Desk, tolerance_cents: float) -> Glide:
@@ -184,6 +188,11 @@ def _in_tune(glide: Glide, desk: Desk, tolerance_cents: float) -> Glide:
 def is_a_jump(glide: Glide) -> bool:
     """Whether a key that leaves its seat makes a step that is heard as one: no glissando, whatever lies around it."""
     return glide.jump_cents > JUMP_CENTS
+
+
+def is_a_step(glide: Glide) -> bool:
+    """Whether a key that leaves its seat makes nearly the whole way at once."""
+    return glide.jump_cents > STEP_SHARE * max(map(abs, glide.moved_cents))
 
 
 @lru_cache(maxsize=256)
@@ -240,6 +249,7 @@ def glide_reason(glide: Glide, status: Status, tolerance_cents: float, seconds: 
     text = Message("glide.figures", how=how, moved=moved, worst=glide.worst_cents, tolerance=tolerance_cents)
     if glide.means == KEY_LIFT:
         text += Message("glide.jumps", cents=glide.jump_cents)
+        text += Message("glide.a_step") if is_a_step(glide) else None
     speed = _speed(glide, seconds)
     if glide.means == SLIDE and seconds > 0.0:
         text += Message("glide.speed", speed=speed)
@@ -305,14 +315,18 @@ def _not_continuous(demand: Demand, desk: Desk) -> Decision:
     why = Message(
         "glide.not_continuous", asked=_asked_cents(demand), reason=no_way(desk, demand.sounding, demand.to_sounding)
     )
-    other = (*_telescoping(demand, desk), *_one_after_the_other(demand, desk))
-    if len(demand.sounding) > 1 or not _inside_compass(demand, desk):
-        return Decision(demand, desk.name, Status.UNPLAYABLE, why, instead=other)
-    run = Instead(demand.pitches, None, Message("glide.run_instead"), demand.to)
-    if demand.continuous is None:
+    open_to_a_run = len(demand.sounding) == 1 and _inside_compass(demand, desk) and demand.continuous is None
+    if open_to_a_run:
         why += Message("glide.run_possible")
-        return Decision(demand, desk.name, Status.DOUBTFUL, why, instead=(run, *other))
-    return Decision(demand, desk.name, Status.UNPLAYABLE, why, instead=(run, *other))
+    status = Status.DOUBTFUL if open_to_a_run else Status.UNPLAYABLE
+    return Decision(demand, desk.name, status, why, instead=_without_a_jump(demand, desk))
+
+
+def _without_a_jump(demand: Demand, desk: Desk) -> tuple[Instead, ...]:
+    """What could be played in the place of a glissando that no fingers give."""
+    run = Instead(demand.pitches, None, Message("glide.run_instead"), demand.to)
+    runs = (run,) if len(demand.sounding) == 1 and _inside_compass(demand, desk) else ()
+    return (*runs, *_telescoping(demand, desk), *_one_after_the_other(demand, desk))
 
 
 def _one_after_the_other(demand: Demand, desk: Desk) -> tuple[Instead, ...]:

@@ -3,11 +3,12 @@
 from collections.abc import Container, Iterable
 from dataclasses import replace
 
-from annotate.demand import Demand, Kind, NotJudged
+from annotate.demand import Demand, Instruction, Kind, NotJudged
+from annotate.detecting.instructions import means_told
 from annotate.detecting.players import HARMONIC
 from annotate.detecting.scene import Scene, demand
 from annotate.detecting.words import BEND, TIMBRAL, UNJUDGED, VOICE
-from annotate.score import Event, Note
+from annotate.score import Direction, Event, Note
 from fingering_db.message import Message
 from fingering_db.pitch import Pitch
 
@@ -45,7 +46,7 @@ def _words(scene: Scene, answered: Container[int]) -> list[NotJudged]:
     return [
         NotJudged(scene.part.place_of_word(said.direction), Message(f"technique.{said.hit.technique.id}"))
         for said in scene.spans.of_role(UNJUDGED, BEND, VOICE, TIMBRAL)
-        if said.direction.start not in answered or said.hit.technique.role != TIMBRAL
+        if said.direction.start not in answered
     ]
 
 
@@ -75,9 +76,19 @@ def _chords(scene: Scene) -> list[NotJudged]:
     return found
 
 
+def _tells(word: Direction, told: Instruction, glissando: Demand) -> bool:
+    """Whether a word is what is written on the means of a glissando."""
+    last = glissando.events[-1]
+    return told == glissando.instruction and glissando.events[0].onset <= word.onset < last.onset + last.duration
+
+
 def find_unjudged(scene: Scene, demands: Iterable[Demand]) -> tuple[NotJudged, ...]:
     """All that is recognised and not judged, each place once, in the order of words, marks, chords. demands: of the part."""
+    demands = tuple(demands)
+    glissandi = [one for one in demands if one.kind == Kind.GLISSANDO and one.instruction]
     timbral = [scene.sonority_of(one.events[0]) for one in demands if one.kind == Kind.TIMBRAL_TRILL]
     said = (scene.holding.technique_at(each, TIMBRAL) for each in timbral)
     answered = {each.direction.start for each in said if each}
+    of_means = ((one.direction, means_told(one.direction.text)) for one in scene.spans.of_role(UNJUDGED))
+    answered |= {word.start for word, told in of_means if told and any(_tells(word, told, one) for one in glissandi)}
     return tuple(_words(scene, answered) + _marks(scene) + _chords(scene))

@@ -180,7 +180,7 @@ class Page:
             key = "report.to_and_fro" if decision.demand.is_to_and_fro else "report.fingerings"
             texts.append(self.say(key, list=" → ".join(together(str(one)) for one in passed)))
         moves = []
-        for key, touch, start, end in _moves(path, self.words):
+        for key, touch, start, end in _moves(path, self.words, lifted=decision.jump_cents > 0.0):
             moves.append(self.say(key, touch=touch, start=start, end=end))
         if moves:
             texts.append(self.say("report.means", list=", ".join(moves)))
@@ -192,15 +192,16 @@ def signed_cents(cents: float) -> str:
     return f"{cents:+.0f}" if round(cents) else "0"
 
 
-def _moves(path: tuple[PathPoint, ...], words: Words) -> list[tuple[str, str, str, str]]:
-    """(key of the words, touch, from, to) of everything that changes continuously along the path."""
+def _moves(path: tuple[PathPoint, ...], words: Words, *, lifted: bool) -> list[tuple[str, str, str, str]]:
+    """(key of the words, touch, from, to) of everything that changes continuously along the path; lifted: a key leaves its
+    seat on it, which is told elsewhere."""
     first, last = path[0], path[-1]
     moves = []
     if len({point.slide_mm for point in path}) > 1:
         moves.append(("report.slide", "", f"{first.slide_mm:.0f}", f"{last.slide_mm:.0f}"))
     for touch in dict.fromkeys(touch for point in path for touch, _ in point.open):
         shares = [dict(point.open).get(touch, 0.0) for point in path]
-        if len(set(shares)) > 1:
+        if len(set(shares)) > 1 and not lifted:
             moves.append(
                 ("report.hole", touch, words.number(round(shares[0], 1), "g"), words.number(round(shares[-1], 1), "g"))
             )

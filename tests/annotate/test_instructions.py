@@ -5,7 +5,11 @@ from in_words import in_words
 from test_choosing import HEAD, note, slide
 
 from annotate.choosing import choose
+from annotate.choosing.desks import desks_for
+from annotate.choosing.slides import ways
 from annotate.pipeline import Options, look
+from fingering_db.glide import KEY_LIFT
+from fingering_db.pitch import Pitch
 
 LIFT = note("A", 5, duration=2, notations=slide("start")) + note("A", 5, 0.5, duration=2, notations=slide("stop"))
 FALL = note("A", 5, duration=2, notations=slide("start")) + note("G", 5, duration=2, notations=slide("stop"))
@@ -67,3 +71,27 @@ def test_a_fingering_written_at_a_microtone_is_judged_and_kept_if_it_sounds_it(j
     assert (str(kept.fingering), codes) == (other, [])
     replaced, codes = microtone("T 1 2 3 | 1 2 3 C")
     assert (replaced.fingering, codes) == (best.fingering, ["P2"])
+
+
+def test_half_hole_at_a_glissando_is_an_instruction_and_no_longer_listed_as_not_judged(judged):
+    result = judged("half-hole gliss.", LIFT)
+    (decision,) = result.decisions
+    assert decision.demand.instruction is not None
+    assert decision.demand.instruction.means == "half-hole"
+    assert any(share for point in decision.path for _, share in point.open)
+    assert not result.not_judged
+    assert judged("half-hole", note("A", 5)).not_judged
+
+
+def test_a_step_of_a_key_is_called_that_and_no_equal_of_a_way_that_rolls(judged):
+    down = note("A", 4, notations=slide("start")) + note("G", 4, notations=slide("stop"))
+    (step,) = judged("", down).decisions
+    assert "That is a step between two notes, no glissando." in in_words(step.why)
+    assert any(one.fingering is None for one in step.instead)  # a run
+    up = note("F", 5, 1, notations=slide("start")) + note("G", 5, notations=slide("stop"))
+    (rolling,) = judged("", up).decisions
+    desk, asked = desks_for(("open-hole-b",), 440.0)[0], ((Pitch.parse("F#5"),), (Pitch.parse("G5"),))
+    lifted = {str(one.path[0].fingering) for one in ways(desk, *asked, 30.0) if one.means == KEY_LIFT}
+    assert rolling.status == "playable"
+    assert lifted
+    assert not lifted & {str(one.fingering) for one in rolling.alternatives}
