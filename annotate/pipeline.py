@@ -86,7 +86,7 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
     score, headings, options, parts, families = read.score, read.headings, read.options, read.parts, read.families
     findings = list(read.findings)
     ruled = rulings(kept, parts)
-    findings += ruled.findings
+    findings += (*ruled.findings, *_misnamed(file.path, options))
     decisions: list[Decision] = []
     not_judged: list[NotJudged] = []
     undecided: list[Undecided] = []
@@ -276,6 +276,14 @@ def _kept(score: Path, options: Options) -> Kept:
         return kept_decisions.load(options.decisions)
     found = kept_decisions.beside(score)
     return kept_decisions.load(found) if found.is_file() else NOTHING
+
+
+def _misnamed(score: Path, options: Options) -> list[Finding]:
+    """That decisions lie beside the score in a file that is not read for its name."""
+    found = kept_decisions.misnamed(score)
+    if options.decisions is not None or not found.is_file():
+        return []
+    return [Finding.of("R305", None, path=str(found), name=kept_decisions.beside(score).name)]
 
 
 def _with_flutes(options: Options, kept: Kept, headings: Score) -> Options:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import difflib
 import textwrap
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -131,7 +132,8 @@ def _wrong(error: click.UsageError, say: Words) -> str:
     """What is wrong, without where."""
     own = error.format_message().rstrip(".")
     if isinstance(error, click.NoSuchOption):
-        near = tuple(error.possibilities or ())
+        known = {name.lstrip("-"): name for name in error.possibilities or ()}  # the dashes are alike in all
+        near = tuple(known[one] for one in difflib.get_close_matches(error.option_name.lstrip("-"), known))
         key = "usage.no_option_near" if near else "usage.no_option"
         return say.text(key, name=error.option_name, **({"near": near} if near else {}))
     if isinstance(error, click.BadOptionUsage):
@@ -139,7 +141,8 @@ def _wrong(error: click.UsageError, say: Words) -> str:
         return say.text(key, name=error.option_name)
     if isinstance(error, click.MissingParameter) and error.param:
         kind = "option" if isinstance(error.param, click.Option) else "argument"
-        return say.text(f"usage.missing_{kind}", name=_hint(error.param, error.ctx))
+        form = _form(error.ctx) if error.ctx else error.param.human_readable_name
+        return say.text(f"usage.missing_{kind}", name=_hint(error.param, error.ctx), form=form)
     if isinstance(error, click.BadParameter) and error.param:
         return say.text("usage.invalid", name=_hint(error.param, error.ctx), what=_unfit(error, error.param, say))
     return _worded(own, error.ctx, say)
@@ -161,6 +164,13 @@ def _worded(own: str, ctx: click.Context | None, say: Words) -> str:
     if own.startswith("No such command"):
         return say.text("usage.no_command", name=own.partition("'")[2].rpartition("'")[0], names=names)
     return say.text("usage.missing_command", names=names) if own == "Missing command" else own
+
+
+def _form(ctx: click.Context) -> str:
+    """`ventwise prepare SCORE -o DIR`: a command with all that it cannot do without."""
+    needed = [one for one in ctx.command.get_params(ctx) if one.required]
+    told = [f"{one.opts[0]} " * isinstance(one, click.Option) + one.make_metavar(ctx) for one in needed]
+    return " ".join([ctx.command_path, *told])
 
 
 def _hint(param: click.Parameter, ctx: click.Context | None) -> str:

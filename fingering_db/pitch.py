@@ -38,7 +38,7 @@ class Pitch:
         """Read `C5`, `F#4`, `Bb3`, `C5+50`. Raises PitchError saying what was expected."""
         found = _PITCH.match(text)
         if not found:
-            raise PitchError(Message("error.pitch", text=text))
+            raise PitchError(Message("error.pitch_h" if text.strip()[:1] in "Hh" else "error.pitch", text=text))
         step, accidental, octave, cents = found.groups()
         if abs(float(cents or 0.0)) > MOST_CENTS:
             raise PitchError(Message("error.pitch_cents", text=text, most=MOST_CENTS))

@@ -122,6 +122,11 @@ def beside(score: Path) -> Path:
     return score.with_name(f"{score.stem}{SUFFIX}")
 
 
+def misnamed(score: Path) -> Path:
+    """What such a file is easily called instead."""
+    return score.with_name(f"{score.name}{SUFFIX}")
+
+
 def load(path: Path) -> Kept:
     """Read a decisions file. Raises InputError, one line with what was expected, for one that cannot be read."""
     try:

@@ -2,10 +2,12 @@
 
 from dataclasses import dataclass
 from itertools import chain
+from pathlib import Path
 
 from annotate.choosing.desks import DEFAULT_FLUTE
 from annotate.decision import Decision, Result, Status
 from annotate.decisions.address import READ, READINGS, choice_line, place_line
+from annotate.decisions.kept import beside
 from annotate.language import words
 from annotate.output import display_width, pad, side_by_side, together, with_blanks, wrap
 from annotate.place import Place
@@ -226,7 +228,8 @@ class _Layout(Page):
                 lines.append(self.clean(choice_line(one.demand.address, one.fingering, others)))
         for each in self.report.result.undecided:
             lines += [self.clean(place_line(each.address, READ, how)) for how in READINGS if each.address]
-        head = wrap(self.say("decisions.paste"), self.width)
+        name = self.clean(beside(Path(self.report.result.score)).name)
+        head = wrap(self.say("decisions.paste", name=name), self.width)
         return [self.rule(), *head, "", *lines] if lines else []
 
     def demands(self) -> list[str]:

@@ -60,6 +60,27 @@ def test_sounds_lists_the_harmonics_of_the_long_tube():
         assert cents[0] == name and abs(cents[1]) <= 50
 
 
+@pytest.mark.parametrize(
+    ("typed", "expected"),
+    [
+        (("prepare", "x.musicxml"), "expected ventwise prepare SCORE -o DIR;"),
+        (("glide", "C5"), "expected ventwise glide FROM TO;"),
+        (("check", "--tempo"), "No such option '--tempo'; see"),
+        (("check", "--detials", "full"), "did you mean --detail?"),
+        (("find", "H5"), "English letters, B for H"),
+        (("find", "H5", "--language", "de"), "mit englischen Buchstaben eingegeben, B für H"),
+    ],
+)
+def test_one_line_says_what_was_expected(typed, expected):
+    fails_with_one_line(ventwise(*typed), expected)
+
+
+def test_a_program_text_with_tags_in_it_is_no_musicxml(tmp_path):
+    file = tmp_path / "gen.py"
+    file.write_text('print("<alter>1</alter>")\n', encoding="utf-8")
+    fails_with_one_line(ventwise("check", file), "is not MusicXML", "'alter'", "expected <score-partwise>")
+
+
 def test_an_unplayable_place_gives_exit_1_and_the_marked_score_is_written(tmp_path):
     out = tmp_path / "out.musicxml"
     done = ventwise("annotate", COMPOSER, "-o", out)

@@ -98,6 +98,17 @@ def test_the_line_that_check_prints_is_taken_as_it_stands_and_chooses_that_finge
     assert looked([A, B], "\n".join(pasted)).decisions[1].ruled
 
 
+def test_a_file_that_keeps_the_ending_of_the_score_in_its_name_is_not_read_and_that_is_told(looked, tmp_path):
+    score = tmp_path / "piece.musicxml"
+    score.write_text(score_of(A), encoding="utf-8")
+    (tmp_path / "piece.musicxml.decisions.toml").write_text('piece.forbid = "T"\n', encoding="utf-8")
+    result = look_whole(score, Options(flutes=("open-hole-b",), chords="multiphonic")).result
+    (told,) = [one for one in result.findings if one.code == "R305"]
+    assert "piece.musicxml.decisions.toml is not read" in in_words(told.message)
+    assert "piece.decisions.toml" in in_words(told.message) and not result.decisions_file
+    assert "paste its line into piece.decisions.toml" in " ".join(text.render(result, detail="full").split())
+
+
 def test_decisions_round_trip_through_three_edits_of_the_score(looked):
     start = [A, REST, B, A, REST, A]
     first = looked(start)
