@@ -127,7 +127,8 @@ def slide_glides(
         glide = _slide_on(model, row, start_lips, (start, end), tolerance_cents, a4_hz, settings)
         if glide is None or glide.worst_cents > tolerance_cents:
             continue
-        if _leads_there(_asked_cents(start, end), np.array([glide.moved_cents]))[0]:
+        # One that is cut short by where the joint was left is told as that, with the rest that it needs.
+        if begin_mm is not None or _leads_there(_asked_cents(start, end), np.array([glide.moved_cents]))[0]:
             found.append(glide)
     return tuple(sorted(found, key=lambda glide: -_score(glide, tolerance_cents)))
 

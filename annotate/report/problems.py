@@ -150,14 +150,15 @@ def _why(report: Report, group: Group, decision: Decision, page: Page) -> str:
         code = next((code for code in _REASONS if code in codes), "fails")
         return page.say(f"short.{code}")
     weak = demand.kind == Kind.GLISSANDO and decision.confidence < PLAYABLE_CONFIDENCE
-    off = "" if weak else _off(decision, page)
+    off = "" if weak or decision.one_note else _off(decision, page)
     if off:
         return off
     if "H3" in codes:
         return page.say("short.slow")
     if decision.jump_cents:
         return page.say("short.jump", cents=round(decision.jump_cents))
-    return page.say("short.glide" if demand.kind == Kind.GLISSANDO and not weak else "short.weak")
+    key = "one_note" if decision.one_note else "glide" if demand.kind == Kind.GLISSANDO and not weak else "weak"
+    return page.say(f"short.{key}")
 
 
 def _off(decision: Decision, page: Page) -> str:
