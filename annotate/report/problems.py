@@ -168,16 +168,17 @@ def _off(decision: Decision, page: Page) -> str:
     worst = max(off, key=abs, default=0.0)
     if abs(worst) <= _WORTH_TELLING:
         return ""
+    if demand.kind == Kind.GLISSANDO:
+        asked, reached = _way(demand, off, off.index(worst))
+        if abs(asked - reached) > _WORTH_TELLING:
+            return page.say("short.slides", cents=round(reached), asked=round(asked))
     both = min(off) < -_WORTH_TELLING and max(off) > _WORTH_TELLING
-    if demand.kind == Kind.GLISSANDO and not both:
-        return _reached(demand, off, off.index(worst), page)
     return page.say(f"short.{'off' if both else 'low' if worst < 0.0 else 'high'}", cents=round(abs(worst)))
 
 
-def _reached(demand: Demand, off: Sequence[float], worst: int, page: Page) -> str:
-    """How far a glissando gets of the interval written, by the voice that has the worst end."""
+def _way(demand: Demand, off: Sequence[float], worst: int) -> tuple[float, float]:
+    """How far a glissando is to go and how far it goes, in cents, by the voice that has the worst end."""
     voices = len(demand.pitches)
     voice = min(worst % voices, len(off) - voices - 1)
     asked = 100.0 * (demand.to[voice].midi - demand.pitches[voice].midi)
-    reached = asked + off[voices + voice] - off[voice]
-    return page.say("short.slides", cents=round(abs(reached)), asked=round(abs(asked)))
+    return abs(asked), abs(asked + off[voices + voice] - off[voice])
