@@ -16,8 +16,9 @@ from annotate.choosing.holds import Hold, Option
 from annotate.choosing.joint import seconds_to_draw
 from annotate.choosing.motions import joint_remarks, step_remarks
 from annotate.choosing.network import cheapest
-from annotate.choosing.passage import plan, planned
+from annotate.choosing.passage import picks, plan, planned
 from annotate.choosing.slides import glide_status, is_a_jump, ways
+from annotate.decision import Decision, Status
 from annotate.demand import Demand, Kind
 from annotate.place import Place
 from annotate.reading.read import read_score
@@ -29,6 +30,7 @@ from fingering_db.fingering import Fingering
 from fingering_db.glide import HALF_HOLE
 from fingering_db.instrument import load
 from fingering_db.mechanism import choices, hole_states
+from fingering_db.message import Message
 from fingering_db.model import model
 from fingering_db.pitch import Pitch
 from fingering_db.ranking import sounds
@@ -115,6 +117,22 @@ def test_what_cannot_be_held_between_two_notes_that_a_repeat_joins_is_left_out(d
     assert found.numbers == (without.numbers[0], -1, without.numbers[1])
     assert found.others == (without.others[0], (), without.others[1])
     assert found.cost == without.cost
+
+
+@pytest.mark.parametrize(("before", "key"), [("T 1 |", "choice.for_the_passage"), ("T 1 3 |", "choice.for_the_hand")])
+def test_the_hand_is_the_reason_only_where_it_moves_fewer_fingers(desk, before, key):
+    part = part_of("A4 A4")
+    best, other, first = (
+        Option(Fingering.parse(text), Fingering.parse(text), cost)
+        for text, cost in (("T 1 2 |", 9.0), ("T 1 3 |", 0.0), (before, 0.0))
+    )
+    one, two = part.events
+    demand = Demand("1", Kind.MULTIPHONIC, part.place(two), (two,), (), ())
+    decision = Decision(demand, desk.name, Status.PLAYABLE, Message("choice.within", worst=1.0, tolerance=30.0))
+    holds = Hold(one, one, desk, (first,), None), Hold(two, two, desk, (best, other), decision)
+    (pick,) = picks([plan(Line(holds, (Join(0, 1, 0.3),)))]).values()
+    assert (str(pick.fingering), pick.why.key) == ("T 1 3 |", key)
+    assert dict(pick.why.values)["fingering"] == "T 1 2 |"
 
 
 def only(hold, number):
