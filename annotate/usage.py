@@ -167,8 +167,8 @@ def _worded(own: str, ctx: click.Context | None, say: Words) -> str:
 
 
 def _form(ctx: click.Context) -> str:
-    """`ventwise prepare SCORE -o DIR`: a command with all that it cannot do without."""
-    needed = [one for one in ctx.command.get_params(ctx) if one.required]
+    """`ventwise prepare SCORE -o DIR`: a command with its arguments and the options that it cannot do without."""
+    needed = [one for one in ctx.command.get_params(ctx) if one.required or isinstance(one, click.Argument)]
     told = [f"{one.opts[0]} " * isinstance(one, click.Option) + one.make_metavar(ctx) for one in needed]
     return " ".join([ctx.command_path, *told])
 
