@@ -366,7 +366,8 @@ def _by_fingers(
         return None
     before, after = model.reach.states[rows[0]], model.reach.states[rows[1]]
     lifts = (before == OPEN) != (after == OPEN)
-    if not _may_lift(model, hands, int(lifts.sum())):
+    fingerings = tuple(model.reach.fingering(hand) for hand in hands)
+    if not _may_lift(fingerings, int(lifts.sum())):
         return None
     perforated = np.array([hole.perforation_mm > 0.0 for hole in model.instrument.holes])
     if (lifts & perforated).any() and (before[lifts & perforated] == OPEN).all():
@@ -374,7 +375,7 @@ def _by_fingers(
         return None if back is None else _turned(back, ends[0].effort)
     rolling = (before != after) & perforated
     for own in (rolling, rolling & ~lifts) if (rolling & lifts).any() else (rolling,):
-        glide = _along(model, rows, hands, ends, modes, np.flatnonzero(own))
+        glide = _along(model, rows, fingerings, ends, modes, np.flatnonzero(own))
         if glide is not None:
             return glide
     return None
@@ -389,13 +390,12 @@ def _turned(glide: Glide, effort: float) -> Glide:
 def _along(
     model: Model,
     rows: tuple[int, int],
-    hands: tuple[int, int],
+    fingerings: tuple[Fingering, ...],
     ends: tuple[Candidate, Candidate],
     modes: tuple[int, ...],
     rolling: IndexArray,
 ) -> Glide | None:
     """The path with these holes rolled shut or open; what else changes does so at its end."""
-    fingerings = tuple(model.reach.fingering(hand) for hand in hands)
     before, after = model.reach.states[rows[0]], model.reach.states[rows[1]]
     lifted = bool(((before == OPEN) != (after == OPEN)).any())
     touches = {int(hole): _touch_at(model, int(hole)) for hole in rolling}
@@ -426,10 +426,10 @@ def _open_share(before: int, after: int, share: float) -> float:
     return first + (last - first) * share
 
 
-def _may_lift(model: Model, hands: tuple[int, int], lifts: int) -> bool:
+def _may_lift(fingerings: tuple[Fingering, ...], lifts: int) -> bool:
     """A key that leaves its seat belongs to one finger alone; others may only roll."""
-    moved = (model.reach.placements[hands[0]] != model.reach.placements[hands[1]]).sum()
-    return lifts == 0 or int(moved) == 1 or lifts <= int(moved)
+    pairs = zip(*(one.touches for one in fingerings), strict=True)
+    return lifts == 0 or sum(one.removesuffix("o") != two.removesuffix("o") for one, two in pairs) == 1
 
 
 def _closest_hands(model: Model, one: int, two: int) -> tuple[int, int] | None:

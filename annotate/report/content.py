@@ -133,11 +133,11 @@ def count(decisions: list[Decision] | tuple[Decision, ...]) -> Counts:
 
 def confidence_word(decision: Decision) -> str:
     """Name of the words for how surely it sounds, never at odds with the status: very_likely, likely, uncertain, unlikely;
-    pitch_doubtful or one_note where it sounds and something else makes it doubtful."""
+    pitch_doubtful, jumps or one_note where it sounds and something else makes it doubtful."""
     if decision.one_note:
         return "one_note"
     if decision.status == Status.DOUBTFUL and decision.confidence >= PLAYABLE_CONFIDENCE:
-        return "pitch_doubtful"
+        return "jumps" if decision.jump_cents else "pitch_doubtful"
     return next((name for limit, name in _CONFIDENCE_WORDS if decision.confidence >= limit), "unlikely")
 
 

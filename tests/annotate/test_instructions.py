@@ -8,6 +8,7 @@ from annotate.choosing import choose
 from annotate.choosing.desks import desks_for
 from annotate.choosing.slides import ways
 from annotate.pipeline import Options, look
+from annotate.report.content import confidence_word
 from fingering_db.glide import KEY_LIFT
 from fingering_db.pitch import Pitch
 
@@ -88,6 +89,7 @@ def test_a_step_of_a_key_is_called_that_and_no_equal_of_a_way_that_rolls(judged)
     (step,) = judged("", down).decisions
     assert "That is a step between two notes, no glissando." in in_words(step.why)
     assert any(one.fingering is None for one in step.instead)  # a run
+    assert confidence_word(step) == "jumps"
     up = note("F", 5, 1, notations=slide("start")) + note("G", 5, notations=slide("stop"))
     (rolling,) = judged("", up).decisions
     desk, asked = desks_for(("open-hole-b",), 440.0)[0], ((Pitch.parse("F#5"),), (Pitch.parse("G5"),))
