@@ -201,7 +201,7 @@ def _draw_in_webmscore(data: bytes, folder: Path) -> Pages:
 
 # -- Verovio
 
-_VEROVIO_NOTE = {"note", "stem", "flag", "beam", "accid", "ledgerLines", "dots", "rest", "mRest"}
+_VEROVIO_NOTE = {"note", "stem", "flag", "accid", "ledgerLines", "dots", "rest", "mRest"}
 _VEROVIO_LONG = {"slur", "tie", "hairpin", "gliss", "phrase", "octave", "trill"}
 # For signs that its tables lack it keeps the room of an o, half an em. A reader sees none of the invisible one, and circles of
 # 0.87 em where DejaVu Sans stands in for what Times lacks (its `hmtx`), as browsers here do.
@@ -267,6 +267,10 @@ def _of_verovio(one: etree._Element, matrix: Matrix, page: int, space: float) ->
         for shape in one.iter("{*}path"):
             x0, y0, x1, y1 = extent([apply(matrix, p) for p in points(shape)])
             yield _box(OTHER, page, space, (x0 - 0.25 * space, y0, x1 + 0.25 * space, y1))
+    elif names == {"beam"}:  # the box of a slanting beam holds room where nothing is drawn
+        for shape in one.findall("{*}polygon"):
+            outline = [apply(matrix, p) for p in points(shape)]
+            yield from (_box(NOTE, page, space, piece) for piece in slices(outline, _LONG * space))
     elif names & _VEROVIO_LONG:
         for shape in one.iter("{*}path", "{*}polygon", "{*}polyline"):
             outline = [apply(matrix, p) for p in points(shape)]
