@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -68,6 +69,28 @@ def test_a_list_under_the_last_bar_is_narrow_and_its_numbers_carry_the_doubt(tmp
     assert {row for mark in found.marks for row in mark.rows} <= {
         f"[{n}]{sign}" for n in (1, 2, 3) for sign in ("", "?", "!")
     }
+
+
+NINE = ["C5D6", "B4C#6", "D5E6", "C5B5", "A4B5", "G4A5", "A#4C6", "G#4A#5", "C5C#6"]
+
+
+def dyad(names: str) -> str:
+    """A bar of two notes, without a fingering."""
+    found = re.findall(r"([A-G])(#?)(\d)", names)
+    pitches = (
+        f"<pitch><step>{step}</step>{'<alter>1</alter>' * bool(sharp)}<octave>{octave}</octave></pitch>"
+        for step, sharp, octave in found
+    )
+    low, high = (f"{pitch}<duration>8</duration><voice>1</voice></note>" for pitch in pitches)
+    return f"<note>{low}<note><chord/>{high}"
+
+
+@pytest.mark.parametrize("count", [8, 9])
+def test_more_than_eight_listed_fingerings_stand_under_the_first_bar(count: int, tmp_path: Path) -> None:
+    found = marked(tmp_path, Style(FIRST), *map(dyad, NINE[:count]))
+    numbers = {row.strip("[]?!") for mark in found.marks for row in mark.rows if row.startswith("[")}
+    (at,) = (number for number, mark in enumerate(found.marks) if any("[1] " in row for row in mark.below))
+    assert len(numbers) == count and at == (0 if count > 8 else count - 1)
 
 
 @pytest.mark.parametrize(
