@@ -57,6 +57,7 @@ ORDER = [
     ["fingering_db.log_table"],
     ["fingering_db.experienced"],
     ["fingering_db.glide"],
+    ["fingering_db.glide_by_slide", "fingering_db.glide_by_fingers"],
     ["fingering_db.catalogue"],
     ["annotate.place", "annotate.output"],
     ["annotate.language"],

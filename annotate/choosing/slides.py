@@ -11,7 +11,9 @@ from annotate.demand import Demand
 from annotate.findings import Finding
 from fingering_db.chart import chart
 from fingering_db.fingering import Fingering
-from fingering_db.glide import HALF_HOLE, KEY_LIFT, SLIDE, Glide, finger_glides, slide_glides
+from fingering_db.glide import HALF_HOLE, KEY_LIFT, SLIDE, Glide
+from fingering_db.glide_by_fingers import finger_glides
+from fingering_db.glide_by_slide import slide_glides
 from fingering_db.instrument import SLIDE_SUFFIX, load, shipped
 from fingering_db.message import Message
 from fingering_db.model import Model, model

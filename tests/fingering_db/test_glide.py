@@ -9,7 +9,9 @@ import pytest
 from minima import cents
 
 from fingering_db.fingering import Fingering
-from fingering_db.glide import HALF_HOLE, KEY_LIFT, SLIDE, finger_glides, slide_glides
+from fingering_db.glide import HALF_HOLE, KEY_LIFT, SLIDE
+from fingering_db.glide_by_fingers import finger_glides
+from fingering_db.glide_by_slide import slide_glides
 from fingering_db.instrument import load
 from fingering_db.mechanism import hole_states
 from fingering_db.model import model
