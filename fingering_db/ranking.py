@@ -227,7 +227,7 @@ def find(
         best = told_apart(model, found.rows, found.cents, found.confidence, _order(found, len(found.rows)), most)
     one_note = np.zeros(len(best), dtype=bool)
     if len(targets) > 1:
-        found, one_note = _looked_at(model, found, best, np.array([pitch.hz(a4_hz) for pitch in targets]))
+        found, one_note = looked_at(model, found, best, np.array([pitch.hz(a4_hz) for pitch in targets]))
         again = np.lexsort((-found.score[best], one_note, _unlikely(found)[best]))
         best, one_note = best[again], one_note[again]
     shown = _candidates(model, found, best[:limit], one_note)
@@ -262,7 +262,7 @@ def eased(confidence: RealArray, together: RealArray) -> RealArray:
     return np.asarray(confidence * (1.0 - lost))
 
 
-def _looked_at(model: Model, found: Answers, which: IndexArray, targets_hz: RealArray) -> tuple[Answers, BoolArray]:
+def looked_at(model: Model, found: Answers, which: IndexArray, targets_hz: RealArray) -> tuple[Answers, BoolArray]:
     """The same with `together` of some entries, and the confidence and the score that these have then (`eased`); and which of
     these are heard as one note and its harmonics."""
     if not len(which):

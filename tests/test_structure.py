@@ -52,6 +52,7 @@ ORDER = [
         "fingering_db.track",
         "fingering_db.shifts",
         "fingering_db.motion",
+        "fingering_db.colour",
     ],
     ["fingering_db.player_fit"],
     ["fingering_db.log_table"],

@@ -13,6 +13,7 @@ from annotate.decisions.rulings import NO_RULING, Ruling
 from annotate.demand import Demand, Kind
 from annotate.detecting.fingering_text import read_fingering
 from annotate.findings import Finding
+from fingering_db.colour import ANOTHER_COLOUR_DB, colour_db, near_in_the_hand
 from fingering_db.fingering import FingeringError
 from fingering_db.mechanism import chart_of
 from fingering_db.message import Message
@@ -26,6 +27,13 @@ _MEASURED_STROKES = 2
 _TRIED = 30  # of each sound's fingerings: ours
 _MOVE_WEIGHT = 4.0 * EFFORT_WEIGHT
 """Of confidence per finger that moves; as dear as where a passage leaves no time (passage.py), for each comes many times."""
+_COLOUR_WEIGHT, _ENOUGH_DB = (
+    0.01,
+    8.0,
+)  # of confidence per dB of colour between two fingerings of a sound, up to so many: ours
+_LITTLE_FINGER = 0.06
+"""Of confidence, for a colour made by the right little finger: it trills worst, and steadies the flute (common practice)."""
+_FIRSTS = 8  # of a chord's fingerings for which one near in the hand is looked for: ours
 _PLAIN_CENTS = 10.0
 _TRILLED = (0, 1, 2, 3, -1, -2)
 """Semitones to what a trill may lead to; the note itself first."""
@@ -33,13 +41,15 @@ _TRILLED = (0, 1, 2, 3, -1, -2)
 
 @dataclass(frozen=True, slots=True)
 class _Way:
-    """Two fingerings and the moves between them. possible, wanted: changes a second."""
+    """Two fingerings and the moves between them. possible: changes a second; colour: between two fingerings of one sound [dB],
+    NaN for two sounds."""
 
     first: Candidate
     second: Candidate
     status: Status
     value: float
     possible: float
+    colour: float
 
 
 def decide_to_and_fro(demand: Demand, desk: Desk, ruling: Ruling = NO_RULING) -> tuple[Decision, tuple[Finding, ...]]:
@@ -55,8 +65,10 @@ def decide_to_and_fro(demand: Demand, desk: Desk, ruling: Ruling = NO_RULING) ->
     if demand.kind == Kind.TIMBRAL_TRILL and not read_fingering(demand.fingering):
         sides = _standard(demand, desk) or sides[0], sides[1]
     wanted = wanted_a_second(demand)
-    ways = [_way(one, two, demand, desk, wanted) for one, two in product(*sides) if one.fingering != two.fingering]
-    best = min(ways, key=lambda way: (way.status.rank, -way.value), default=None)
+    best = _best(_in_the_hand(demand, desk, ruling, sides[0], wanted))
+    if best is None or best.status != Status.PLAYABLE:
+        every = (_way(one, two, demand, desk, wanted) for one, two in product(*sides) if one.fingering != two.fingering)
+        best = _best([*([best] if best else ()), *every])
     if best is None:
         return _without(demand, desk, sides), tuple(findings)
     decision = _decided(demand, desk, best, wanted)
@@ -140,6 +152,30 @@ def _standard(demand: Demand, desk: Desk) -> list[Candidate]:
     return [held(demand, desk, fingering) for fingering in own]
 
 
+def _in_the_hand(demand: Demand, desk: Desk, ruling: Ruling, firsts: list[Candidate], wanted: float) -> list[_Way]:
+    """From each fingering of a sound to another one of it that is a finger or two away and another colour; none for two sounds,
+    and where the second is written."""
+    if demand.kind != Kind.TIMBRAL_TRILL or read_fingering(demand.to_fingering):
+        return []
+    tolerance, found = desk.tolerance(demand), []
+    for first in firsts[:_FIRSTS]:
+        for second in near_in_the_hand(desk.model, first, demand.sounding, 2.0 * tolerance, desk.a4_hz):
+            tried = desk.experience.of(second.fingering, demand.sounding, desk.model.instrument)
+            forbidden = any(wish.fits(second.fingering) for wish in ruling.forbid)
+            if not forbidden and not (tried and tried.fails) and status_of(second, tolerance) != Status.UNPLAYABLE:
+                found.append(_way(first, second, demand, desk, wanted))
+    return found
+
+
+def _best(ways: list[_Way]) -> _Way | None:
+    """One note and its harmonics after the others."""
+    return min(ways, key=lambda way: (way.status.rank, _one_note(way), -way.value), default=None)
+
+
+def _one_note(way: _Way) -> bool:
+    return way.first.one_note or way.second.one_note
+
+
 def _way(one: Candidate, two: Candidate, demand: Demand, desk: Desk, wanted: float) -> _Way:
     tolerance = desk.tolerance(demand)
     possible = min(changes_per_second(one.fingering, two.fingering), changes_per_second(two.fingering, one.fingering))
@@ -147,7 +183,32 @@ def _way(one: Candidate, two: Candidate, demand: Demand, desk: Desk, wanted: flo
     if possible < wanted:
         statuses.append(Status.DOUBTFUL)
     value = one.worth + two.worth - _MOVE_WEIGHT * effort(desk.model, one.fingering, two.fingering)
-    return _Way(one, two, max(statuses, key=lambda each: each.rank), value, possible)
+    colour = np.nan
+    if demand.kind == Kind.TIMBRAL_TRILL:
+        colour = colour_db(desk.model, one, two, tuple(pitch.hz(desk.a4_hz) for pitch in demand.sounding))
+        moved_last = one.fingering.touches[-1] != two.fingering.touches[-1]
+        value += _COLOUR_WEIGHT * min(colour, _ENOUGH_DB) - _LITTLE_FINGER * moved_last
+        if not (read_fingering(demand.fingering) or read_fingering(demand.to_fingering)) and (
+            colour < ANOTHER_COLOUR_DB or _apart(one, two) > tolerance
+        ):
+            statuses.append(Status.DOUBTFUL)
+    return _Way(one, two, max(statuses, key=lambda each: each.rank), value, possible, colour)
+
+
+def _apart(one: Candidate, two: Candidate) -> float:
+    """Between the same pitch on both, the largest [cents]."""
+    return max(abs(a - b) for a, b in zip(one.deviation_cents, two.deviation_cents, strict=True))
+
+
+def _told_colour(way: _Way, tolerance: float) -> Message | None:
+    """How different two fingerings of a sound are; None for two sounds."""
+    if np.isnan(way.colour):
+        return None
+    apart = _apart(way.first, way.second)
+    told = Message("tremolo.colour", colour=way.colour, apart=apart)
+    if way.colour < ANOTHER_COLOUR_DB:
+        told += Message("tremolo.colour_alike")
+    return told + Message("tremolo.two_pitches") if apart > tolerance else told
 
 
 def _moves(way: _Way) -> Message:
@@ -169,6 +230,7 @@ def _decided(demand: Demand, desk: Desk, way: _Way, wanted: float) -> Decision:
         why += Message("tremolo.one_note", pitches=demand.pitches if one.one_note else demand.to)
     key = "tremolo.fast_enough" if way.possible >= wanted else "tremolo.too_slow"
     why += Message(key, moves=_moves(way), possible=way.possible, wanted=wanted)
+    why += _told_colour(way, tolerance)
     why += told_of_trials(one.tried, one.by_model)
     why += told_of_trials(two.tried, two.by_model)
     points = ((0.0, one), (1.0, two))
@@ -182,7 +244,7 @@ def _decided(demand: Demand, desk: Desk, way: _Way, wanted: float) -> Decision:
         band_cents=one.band_cents + two.band_cents,
         confidence=min(one.confidence, two.confidence),
         together=_least(one.together, two.together),
-        one_note=one.one_note or two.one_note,
+        one_note=_one_note(way),
         sounds=shown(one.sounds, desk.a4_hz),
         path=tuple(PathPoint(t, 0.0, (), 0.0, at.fingering, shown(at.sounds, desk.a4_hz)) for t, at in points),
     )

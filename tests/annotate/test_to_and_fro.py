@@ -131,3 +131,20 @@ def test_no_pair_of_fingerings_changes_faster_than_one_finger_and_none_without_a
     roller = changes_per_second(Fingering.parse("T 2 3 | C#"), Fingering.parse("T 2 3 | B"))
     assert MOST_CHANGES == one == 12.0 >= many > roller
     assert roller == pytest.approx(0.5 / 0.116)  # 16 ms and 100 past a roller, in half the time of a change
+
+
+def test_a_timbral_trill_moves_a_finger_or_two_to_another_colour_of_nearly_the_same_pitch(looked):
+    """Of D5 and D6 the answers best by themselves are three and four fingers away; on the fingering of D4, and with the first
+    finger down, the harmonic is an old second colour (common practice)."""
+    for pitch, second in ((("D", 5), "T 1 2 3 | 1 2 3"), (("D", 6), "T 1 2 3 | Eb"), (("F", 4), "T 1 2 3 | 1 3 Eb")):
+        (decision,) = looked("bisb.", note(*pitch)).result.decisions
+        assert (str(decision.path[1].fingering), decision.status) == (second, "playable")
+        assert abs(decision.deviation_cents[0] - decision.deviation_cents[1]) <= 30.0
+        assert "1 finger moves" in in_words(decision.why) and "overtones differ" in in_words(decision.why)
+
+
+def test_a_timbral_trill_that_only_an_idle_key_makes_is_doubtful_and_says_so(looked):
+    """G4 has no neighbour near its pitch: of the right hand any of three fingers shuts the hole that sounds it."""
+    (decision,) = looked("bisb.", note("G", 4)).result.decisions
+    assert decision.status == "doubtful"
+    assert "hardly another colour" in in_words(decision.why)
