@@ -1,6 +1,7 @@
 """What was decided for one demand on one flute."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -160,6 +161,8 @@ class Result:
     plan: tuple[PlannedNote, ...] = ()
     """Of every part, on its first flute."""
     plan_costs: tuple[PlanCost, ...] = ()
+    numbers: Mapping[Fingering, int] = field(default_factory=dict)
+    """Those that a page in the usual style gives to fingerings."""
 
     def first_flute(self) -> tuple[Decision, ...]:
         """Decisions on the flute named first (per part, for scores with several parts)."""

@@ -95,12 +95,7 @@ def mark_parts(
     legend and the list of what has a number stand under the staff of the first part that has a fingering: at its first note, or
     at the beginning of its last bar, a short list always there. plan: ordinary notes to mark too."""
     judged = [decision for _, own in parts for decision in own]
-    stands = [stands_of(part, own, style, plan) for part, own in parts]
-    close = [_close(part, own, style) for (part, _), own in zip(parts, stands, strict=True)]
-    told = [one for own, near in zip(stands, close, strict=True) for one in own if _by_number(one, near, style)]
-    told.sort(key=lambda one: one.event.seconds)
-    order = [*(numbered(judged) if style.diagrams == FIRST else ()), *(one.fingering for one in told if one.fingering)]
-    numbers = {one: number for number, one in enumerate(dict.fromkeys(order), start=1)}
+    stands, close, numbers = _laid_out(parts, style, plan)
     for own, near in zip(stands, close, strict=True):
         own[:] = [_with_number(one, numbers, style) if _by_number(one, near, style) else one for one in own]
     keeper = next((n for n, own in enumerate(stands) if any(stand.fingering for stand in own)), -1)
@@ -109,6 +104,24 @@ def mark_parts(
         below = _below(part, judged, [one for own in stands for one in own], style, numbers) if n == keeper else []
         found.append(_marked(part, stands[n], style, below, close[n]))
     return found
+
+
+def numbers_of(parts: Sequence[tuple[Part, Sequence[Decision]]]) -> dict[Fingering, int]:
+    """Numbers that a page in the usual style gives to fingerings; those that it draws everywhere have none."""
+    return _laid_out(parts, DEFAULT, ())[2]
+
+
+def _laid_out(
+    parts: Sequence[tuple[Part, Sequence[Decision]]], style: Style, plan: Sequence[PlannedNote]
+) -> tuple[list[list[Stand]], list[frozenset[int]], dict[Fingering, int]]:
+    """What stands in each part, the events whose diagrams would stand too close there, and the numbers of fingerings."""
+    stands = [stands_of(part, own, style, plan) for part, own in parts]
+    close = [_close(part, own, style) for (part, _), own in zip(parts, stands, strict=True)]
+    told = [one for own, near in zip(stands, close, strict=True) for one in own if _by_number(one, near, style)]
+    told.sort(key=lambda one: one.event.seconds)
+    judged = [decision for _, own in parts for decision in own]
+    order = [*(numbered(judged) if style.diagrams == FIRST else ()), *(one.fingering for one in told if one.fingering)]
+    return stands, close, {one: number for number, one in enumerate(dict.fromkeys(order), start=1)}
 
 
 def _close(part: Part, stands: Sequence[Stand], style: Style) -> frozenset[int]:
@@ -220,11 +233,13 @@ def notes_at(
     brief: bool = False,
     goes_on: bool = False,
 ) -> tuple[str, ...]:
-    """Technique notes for the place of a decision; the technique is left out where the score names it right there.
+    """Technique notes for the place of a decision; the technique is left out where the score names it right there, above the
+    note or along its line.
 
     texts: as `words_by_place` gives them. brief: one row at most. goes_on: it was said before and still holds."""
     event, word = decision.demand.events[0], decision.demand.word.strip()
-    named = bool(word) and word in texts.get((event.onset, event.staff), "")
+    printed = [texts.get((event.onset, event.staff), ""), *(mark.text for note in event.notes for mark in note.slides)]
+    named = bool(word) and any(word in text for text in printed)
     return technique_notes(decision, language, named=named or goes_on, brief=brief)
 
 

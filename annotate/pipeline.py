@@ -24,7 +24,7 @@ from annotate.files.placing import Ready, prepared, standing, standing_of, unint
 from annotate.files.stripping import rows_kept
 from annotate.findings import Finding, InputError
 from annotate.forms import Form, form_of, is_native
-from annotate.marking import ALL, DEFAULT, Marked, Style, changed_rows, mark_parts, notes_at, words_by_place
+from annotate.marking import ALL, DEFAULT, Marked, Style, changed_rows, mark_parts, notes_at, numbers_of, words_by_place
 from annotate.reading.changes import turns
 from annotate.reading.flute_parts import choose_part, find_flute_parts
 from annotate.reading.read import read_headings, read_score
@@ -133,6 +133,7 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
         plan=tuple(note for part, own in plans for note in planned_notes(part, own)),
         plan_costs=tuple(cost for part, own in plans if (cost := plan_cost(part, own))),
     )
+    result = replace(result, numbers=numbers_of(_by_part(parts, result)))
     every = tuple(one for _, own in plans for one in own)
     return Looked(form, file, read.data, score, parts, result, options.language, known, every)
 
@@ -203,11 +204,16 @@ def annotate(
 
 def marks_of(looked: Looked, style: Style = DEFAULT) -> list[Marked]:
     """What is to be written at which note, part by part, at bytes of `looked.data`."""
-    own: dict[str, list[Decision]] = {part.id: [] for part in looked.parts}
-    for decision in looked.result.first_flute():
-        own[decision.demand.place.part_id].append(decision)
     plan = looked.result.plan if style.mark == ALL else ()
-    return mark_parts([(part, own[part.id]) for part in looked.parts], replace(style, language=looked.language), plan)
+    return mark_parts(_by_part(looked.parts, looked.result), replace(style, language=looked.language), plan)
+
+
+def _by_part(parts: tuple[Part, ...], result: Result) -> list[tuple[Part, list[Decision]]]:
+    """Each part with its decisions on the first flute."""
+    own: dict[str, list[Decision]] = {part.id: [] for part in parts}
+    for decision in result.first_flute():
+        own[decision.demand.place.part_id].append(decision)
+    return [(part, own[part.id]) for part in parts]
 
 
 def strip_file(path: Path, target: Path, *, in_place: bool, on_written: OnWritten | None = None) -> tuple[str, ...]:

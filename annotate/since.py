@@ -31,6 +31,7 @@ VERSION = 1  # of the report that can be read
 _MOST_BYTES = 256 << 20
 _MOST_PAIRS = 20_000_000  # weighed one by one
 _SAME_BEAT = 0.01
+_UNNAMED = re.compile(r"Part (\d{1,9})")  # a part without a name, as reports call it
 # Worth of a pair: asking the same, at the same beat; or standing at the same place alone. Each gets one more for the
 # same bar number, the same distance from the one before, and to the one after. Two chords rewritten where they stand
 # are worth more than one that moved.
@@ -55,7 +56,7 @@ class Entry:
     status: Status
     fingering: Fingering | None
     number: int = 0
-    """As in `Place`; an earlier report does not tell it."""
+    """As in `Place`."""
 
     @property
     def place(self) -> Place:
@@ -229,7 +230,8 @@ def _differs(pair: Pair) -> bool:
 
 
 def _with_parts_of(then: Iterable[Entry], now: Sequence[Entry]) -> list[Entry]:
-    """Earlier entries with the part ids of today: the same id and name, else the same name, else the same id."""
+    """Earlier entries with the part ids of today: the same id and name, else the same name, else the same id; and with the
+    number of a part that had no name, which an earlier report tells in the name alone."""
     old = dict.fromkeys((entry.part_id, entry.part) for entry in then)
     free = dict.fromkeys((entry.part_id, entry.part) for entry in now)
     ids: dict[tuple[str, str], str] = {}
@@ -239,8 +241,16 @@ def _with_parts_of(then: Iterable[Entry], now: Sequence[Entry]) -> list[Entry]:
             if match and part not in ids:
                 ids[part] = match[0]
                 del free[match]
+    named = {entry.part for entry in now if not entry.number}
     # One without a counterpart must not meet another part that took over its id.
-    return [replace(e, part_id=ids.get((e.part_id, e.part), f"{e.part_id} {e.part}, gone")) for e in then]
+    return [
+        replace(
+            e,
+            part_id=ids.get((e.part_id, e.part), f"{e.part_id} {e.part}, gone"),
+            number=0 if e.part in named or not (found := _UNNAMED.fullmatch(e.part)) else int(found[1]),
+        )
+        for e in then
+    ]
 
 
 def _aligned(then: list[Entry], now: list[Entry]) -> list[tuple[Entry, Entry | None]]:

@@ -18,7 +18,7 @@ def log() -> None:
 
 @command("add")
 @click.argument("text", metavar="FINGERING|PLACE")
-@click.argument("pitches", nargs=-1, metavar="[PITCH...]")
+@click.argument("pitches", nargs=-1, metavar="[PITCH...] --worked|--failed")
 @click.option("--worked", is_flag=True)
 @click.option("--failed", is_flag=True)
 @click.option("--flute", default="open-hole-b", show_default=True, metavar="NAME|FILE")

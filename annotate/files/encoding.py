@@ -10,12 +10,14 @@ from fingering_db.message import Message
 
 _BOMS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"))
 _DECLARATION = re.compile(r"<\?xml\s[^>]*?encoding\s*=\s*[\"']([A-Za-z0-9._:-]+)[\"']")
-_BEGIN = re.compile(rb"<\?xml\s|<!DOCTYPE|<!--|<[A-Za-z]")
+_BEGIN = re.compile(rb"<\?xml\s|<\?[A-Za-z]|<!DOCTYPE|<!--|<[A-Za-z]")
 _BEGIN_16 = tuple("<?xml ".encode(codec) for codec in ("utf-16-le", "utf-16-be"))
 _LOOK = 65_536
 """Bytes at the front in which the beginning of the XML is looked for, blanks before it included."""
 _HEAD = 2048
-"""Bytes that a declaration may take, and that may stand before the XML without belonging to it."""
+"""Bytes that a declaration may take."""
+_TOLD = 30
+"""Characters of what is no XML that an error tells."""
 
 MOST_TOKEN = 4 << 20
 """Bytes from one '>' to the next: a comment, a value or a text that is longer is no music."""
@@ -26,7 +28,7 @@ class TextForm:
     """How XML bytes are read as text and text is put into them.
 
     encoding: Python codec of the bytes, byte-order mark apart ('utf-8', 'utf-16-le', 'iso8859-1'). start: byte offset
-    at which the XML begins (its byte-order mark included), above 0 only when junk stands before it. override: name to
+    at which the XML begins (its byte-order mark included), above 0 only when blanks stand before it. override: name to
     force on expat, None where expat finds it by itself. declared: the encoding that the file itself names, '' for none.
     contradicted: whether the bytes are in another encoding than the declared one. broken_at: offset of the first byte
     that is not the UTF-8 which the file declares or is taken for, -1 for none; such a file is read as ISO-8859-1.
@@ -72,9 +74,9 @@ class TextForm:
 def inspect(data: bytes) -> TextForm:
     """The form of the text of an XML file, from its bytes, mending what can be mended.
 
-    Mended are, in a file of 8-bit units, junk before the XML; a declaration that names another width of encoding than
+    Mended are, in a file of 8-bit units, blanks before the XML; a declaration that names another width of encoding than
     the bytes have; and bytes that are not the UTF-8 they claim to be (read as ISO-8859-1). Raises InputError for a
-    file that is empty, for bytes without any XML, and for an encoding that cannot be read.
+    file that is empty, for one that begins with anything but XML, and for an encoding that cannot be read.
     """
     if not re.search(rb"[^ \t\r\n\0]", data):
         raise InputError(Message("file.score_empty"))
@@ -125,21 +127,26 @@ def _beginning(data: bytes) -> tuple[int, bytes, str]:
 def _beginning_in_bytes(data: bytes) -> tuple[int, bytes, str]:
     """As `_beginning`, in a file of 8-bit units."""
     found = _BEGIN.search(data, 0, _LOOK)
-    if not found:
+    before = data[: found.start() if found else _LOOK]
+    if not found or before.replace(codecs.BOM_UTF8, b"").strip():
         if any(begin in data[:_LOOK] for begin in _BEGIN_16):
             raise _junk_before_utf16()
-        raise InputError(Message("file.no_xml"))
-    before = data[: found.start()]
+        raise InputError(_no_xml(before))
     bom = codecs.BOM_UTF8 if before.endswith(codecs.BOM_UTF8) else b""
     start = len(before) - len(bom)
-    # Blanks are no junk, with a byte-order mark before them or without, unless they stand before a declaration.
-    blank = not before.removeprefix(codecs.BOM_UTF8).strip()
-    if blank and not found.group().startswith(b"<?xml"):
+    # Blanks belong to the XML, with a byte-order mark before them or without, unless they stand before a declaration.
+    if not before.removeprefix(codecs.BOM_UTF8).strip() and not found.group().startswith(b"<?xml"):
         start = 0
         bom = codecs.BOM_UTF8 if before.startswith(codecs.BOM_UTF8) else b""
-    if start > _HEAD:
-        raise InputError(Message("file.before_the_score"))
     return start, bom, "utf-8" if bom else ""
+
+
+def _no_xml(before: bytes) -> Message:
+    """What a file begins with that is no score, in its own words where it has some."""
+    line = before.decode("utf-8", "replace").strip("\ufeff\r\n\t ").partition("\n")[0].strip()
+    if not line.isprintable() or "\ufffd" in line:
+        return Message("file.no_xml")
+    return Message("file.begins", text=line if len(line) <= _TOLD else f"{line[:_TOLD]}…")
 
 
 def _junk_before_utf16() -> InputError:

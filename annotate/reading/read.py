@@ -23,13 +23,11 @@ from fingering_db.message import Message
 _NAMES = {"utf-8": "UTF-8", "iso8859-1": "ISO-8859-1", "utf-16-le": "UTF-16", "utf-16-be": "UTF-16"}
 
 
-def repairs(data: bytes, form: TextForm) -> tuple[Finding, ...]:
-    """What is wrong with the bytes `data` of the file, whose form is `form`, as warnings."""
+def repairs(form: TextForm) -> tuple[Finding, ...]:
+    """What is wrong with the bytes of a file of this form, as warnings."""
     found: list[Finding] = []
     if form.start:
-        blank = not data[: form.start].strip()
-        what = Message("reading.blank_space") if blank else Message("reading.foreign_bytes", n=form.start)
-        found.append(Finding.of("F103", None, what=what))
+        found.append(Finding.of("F103", None))
     if form.contradicted:
         found.append(Finding.of("F101", None, declared=form.declared, actual=_NAMES[form.encoding]))
     if form.broken_at >= 0:
@@ -80,7 +78,7 @@ def _read(data: bytes, wanted: Collection[str] | None, *, headings_only: bool) -
     walk(data, form, gathering)
     # Timing makes remarks too, so it comes before they are collected.
     parts = gathering.parts if headings_only else gathering.timed()
-    return Score(parts, gathering.version, gathering.title, repairs(data, form) + gathering.findings())
+    return Score(parts, gathering.version, gathering.title, repairs(form) + gathering.findings())
 
 
 class _Gathering:

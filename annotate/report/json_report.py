@@ -9,7 +9,7 @@ from typing import Any
 from annotate.decision import Alternative, Decision, PlannedNote, Result, Sound
 from annotate.decisions.address import FIX, READ, READINGS, place_line
 from annotate.language import words
-from annotate.numbering import fingerings_of, numbered
+from annotate.numbering import fingerings_of
 from annotate.report.content import Report, build, spelled_as_asked
 from annotate.since import Entry, Pair, Since
 from fingering_db.fingering import Fingering, text_of
@@ -41,11 +41,11 @@ def as_data(report: Report, since: Since | None = None) -> dict[str, Any]:
     if len(report.per_flute) > 1:
         data["summaries"] = {flute: fields(counts, _OF_COUNTS) for flute, counts in report.per_flute}
     first = result.first_flute()
-    numbers, ids = numbered(first), {(one.demand.id, one.flute) for one in first}
+    ids = {(one.demand.id, one.flute) for one in first}
     data |= {
         "demands": [
             _demand(decision, report)
-            | _numbers(decision if (decision.demand.id, decision.flute) in ids else None, numbers)
+            | _numbers(decision if (decision.demand.id, decision.flute) in ids else None, result.numbers)
             for decision in result.decisions
         ],
         "findings": [
@@ -72,7 +72,8 @@ def as_data(report: Report, since: Since | None = None) -> dict[str, Any]:
 
 
 def _numbers(decision: Decision | None, numbers: Mapping[Fingering, int]) -> dict[str, int | None]:
-    """Number of the fingering, and of the one that a glissando ends with where that is another; None: has no number."""
+    """Number on the marked page of the fingering, and of the one that a glissando ends with where that is another; None: has no
+    number, for the page draws it."""
     start, end = fingerings_of(decision) if decision else (None, None)
     return {"number": numbers.get(start) if start else None, "number_to": numbers.get(end) if end else None}
 

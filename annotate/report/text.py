@@ -331,10 +331,20 @@ class _Layout(Page):
 
     def place(self, place: Place) -> list[str]:
         """Lines for the place column: bar and beat, rehearsal mark and time, part."""
-        when = f"{int(place.seconds) // 60}:{int(place.seconds) % 60:02d}"
-        mark = f"{self.clean(place.rehearsal)}, {when}" if place.rehearsal else when
-        lines = [self.say("place.bar_beat", bar=place.bar, beat=self.words.beat(place)), mark]
-        return [*lines, self.clean(self.words.part(place))] if self.several_parts else lines
+        lines = [
+            self.say("place.bar_beat", bar=place.bar, beat=self.words.beat(place)),
+            self.after_mark(place.rehearsal),
+            f"{int(place.seconds) // 60}:{int(place.seconds) % 60:02d}",
+            self.clean(self.words.part(place)) if self.several_parts else "",
+        ]
+        return [line for line in lines if line]
+
+    def after_mark(self, rehearsal: str) -> str:
+        """`3 bars after C`, of what a place calls 'C+3'; '' for none."""
+        mark, _, bars = rehearsal.rpartition("+")
+        if mark and bars.isdecimal():
+            return self.count("place.after_mark", int(bars), mark=mark)
+        return self.say("place.at_mark", mark=rehearsal) if rehearsal else ""
 
     def answers(self, group: Group, width: int) -> list[str]:
         demand = group.demand

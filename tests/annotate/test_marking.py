@@ -62,6 +62,15 @@ def test_the_technique_is_said_again_after_a_rest_of_ten_seconds(tmp_path: Path)
         assert any("mult." in row for row in found.marks[-1].rows) == again
 
 
+def test_a_glissando_whose_line_bears_the_word_gets_the_doubt_alone(tmp_path: Path) -> None:
+    pitch = "<pitch><step>{}</step><octave>4</octave></pitch>"
+    note = f"<note>{pitch}<duration>4</duration><voice>1</voice><notations>{{}}</notations></note>"
+    for word, row in (("gliss.", "?"), ("", "gliss. ?")):
+        line = note.format("A", f'<glissando type="start" number="1">{word}</glissando>')
+        found = marked(tmp_path, Style(), REST, line + note.format("G", '<glissando type="stop" number="1"/>'))
+        assert found.marks[0].rows[0] == row
+
+
 def test_a_list_under_the_last_bar_is_narrow_and_its_numbers_carry_the_doubt(tmp_path: Path) -> None:
     found = marked(tmp_path, Style(FIRST), mult(4) + mult(4, "T 1 2 3 | 1o 2 3 C#"), mult(8, "1 2 | tr1 tr2"))
     below = [row for mark in found.marks for row in mark.below]

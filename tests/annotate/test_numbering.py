@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import replace
 from fractions import Fraction
@@ -12,6 +13,7 @@ from report_samples import demand, pitches, place, playable, two_flutes, unplaya
 
 from annotate.cli import cli
 from annotate.decision import Decision, PathPoint
+from annotate.drawing import diagram
 from annotate.marking import FIRST, Style, mark_parts
 from annotate.numbering import numbered
 from annotate.report import text
@@ -113,15 +115,28 @@ def test_a_place_with_room_is_drawn_and_a_run_without_is_listed_in_the_order_of_
 
 
 def test_the_json_report_tells_the_numbers_last_in_each_demand_of_the_first_flute():
-    data = as_data(build(two_flutes()))
+    data = as_data(build(replace(two_flutes(), numbers={A: 1, B: 2})))
     assert [list(one)[-2:] for one in data["demands"]] == [["number", "number_to"]] * 4
     assert [(one["number"], one["number_to"]) for one in data["demands"]] == [(1, None)] + [(None, None)] * 3
 
 
 def test_the_json_report_tells_the_number_of_the_end_of_a_glissando_that_ends_with_another_fingering():
-    result = replace(two_flutes(), decisions=(gliding(A, C), decided(1, B), gliding(B, B, 4)))
+    result = replace(
+        two_flutes(), decisions=(gliding(A, C), decided(1, B), gliding(B, B, 4)), numbers={A: 1, B: 2, C: 3}
+    )
     told = as_data(build(result))["demands"]
     assert [(one["number"], one["number_to"]) for one in told] == [(1, 3), (2, None), (2, None)]
+
+
+def test_the_json_report_tells_the_numbers_of_the_page_and_none_where_all_is_drawn(tmp_path):
+    out = tmp_path / "o.musicxml"
+    CliRunner().invoke(cli, ["annotate", str(COMPOSER), "-o", str(out)])
+    page = "\n".join(etree.parse(out).xpath("//words/text()")).replace("\u2063", "")
+    listed = {drawn: int(number) for number, drawn in re.findall(r"^\[(\d+)\] (.*\|.*)$", page, re.MULTILINE)}
+    told = json.loads(CliRunner().invoke(cli, ["check", str(COMPOSER), "--format", "json"]).stdout)["demands"]
+    read = [(Fingering.parse(one["fingering"]), one["number"]) for one in told if one["fingering"]]
+    assert listed and {diagram.line(one): number for one, number in read if number} == listed
+    assert any(number is None for _, number in read)
 
 
 def test_the_text_report_has_the_table_when_it_is_asked_for():

@@ -62,16 +62,15 @@ VARIANTS: dict[str, tuple[bytes, str, list[str]]] = {
         codecs.BOM_UTF8 + (declared("ISO-8859-1") + BODY).encode(), "utf-8", ["F101"]),
     "utf-8 declared, latin-1 written": ((declared("UTF-8") + BODY).encode("latin-1"), "iso8859-1", ["F102"]),
     "blank lines before the declaration": (b"\r\n\n" + (declared("UTF-8") + BODY).encode(), "utf-8", ["F103"]),
-    "text before the declaration": (b"HTTP/1.1 200 OK\n\n" + (declared("UTF-8") + BODY).encode(), "utf-8", ["F103"]),
-    "junk before a mark": (b"junk" + codecs.BOM_UTF8 + (declared("UTF-8") + BODY).encode(), "utf-8", ["F103"]),
+    "a comment first": (b"<!-- saved -->\n" + BODY.encode(), "utf-8", []),
+    "an instruction first": (b'<?xml-stylesheet href="a"?>\n' + BODY.encode(), "utf-8", []),
+    "3,000 blank lines": (b"\n" * 3000 + (declared("UTF-8") + BODY).encode(), "utf-8", ["F103"]),
     "mark and blank before the declaration": (
         codecs.BOM_UTF8 + b"\n" + (declared("UTF-8") + BODY).encode(), "utf-8", ["F103"]),
     "two marks": (codecs.BOM_UTF8 * 2 + (declared("UTF-8") + BODY).encode(), "utf-8", ["F103"]),
-    "junk and wrong encoding": (
+    "blank line and wrong encoding": (
         b"\n" + (declared("UTF-8") + BODY).encode("latin-1"), "iso8859-1", ["F103", "F102"]),
     "blank before a mark, no declaration": (b" " + codecs.BOM_UTF8 + BODY.encode(), "utf-8", ["F103"]),
-    "junk of other letters before ascii": (
-        b"\xff" + (declared("US-ASCII") + BODY).encode("ascii", "xmlcharrefreplace"), "utf-8", ["F103"]),
 }  # fmt: skip
 
 
@@ -101,8 +100,8 @@ def test_inspection_tells_encoding_beginning_and_what_was_mended(name: str) -> N
     form = inspect(data)
     assert form.encoding == encoding
     assert data[form.start :].decode(encoding).removeprefix("\ufeff").lstrip().startswith("<")
-    assert [finding.code for finding in repairs(data, form)] == codes
-    assert all(finding.severity == "warning" for finding in repairs(data, form))
+    assert [finding.code for finding in repairs(form)] == codes
+    assert all(finding.severity == "warning" for finding in repairs(form))
 
 
 @pytest.mark.parametrize("name", VARIANTS)
@@ -124,8 +123,7 @@ IN_LETTERS = {
     "ascii declared, utf-8 written",
     "latin-1 declared, utf-8 with mark",
     "utf-8 declared, latin-1 written",
-    "junk and wrong encoding",
-    "junk of other letters before ascii",
+    "blank line and wrong encoding",
 }
 
 
@@ -158,7 +156,7 @@ def test_a_tag_ends_at_a_whole_character_not_at_halves_of_two() -> None:
         (b"\0" * 40, "empty"),
         (b"%PDF-1.7 ...", "a PDF"),
         (b"PK\x03\x04....", "a compressed archive"),
-        (b"no markup here", "not XML"),
+        (b"no markup here", "begins with 'no markup here', not with XML"),
         (bytes(range(1, 60)), "not XML"),
         ((declared("KOI-nothing") + BODY).encode(), "not known"),
         ((declared("shift_jis") + BODY).encode(), "not supported"),
@@ -174,7 +172,14 @@ def test_a_tag_ends_at_a_whole_character_not_at_halves_of_two() -> None:
         ("  ".encode("utf-16-le") + (declared("UTF-16") + BODY).encode("utf-16-le"), "before .* in UTF-16"),
         ("\ufeff\n".encode("utf-16-be") + (declared("UTF-16") + BODY).encode("utf-16-be"), "before .* in UTF-16"),
         (b"junk" + (declared("UTF-16") + BODY).encode("utf-16"), "before .* in UTF-16"),
-        (b"junk " * 500 + (declared("UTF-8") + BODY).encode(), "a text in which a score begins only further down"),
+        (b"HTTP/1.1 200 OK\n\n" + (declared("UTF-8") + BODY).encode(), "begins with 'HTTP/1.1 200 OK', not with XML"),
+        (b'SCORE = """' + (declared("UTF-8") + BODY).encode() + b'"""\n', 'begins with \'SCORE = """\', not'),
+        (
+            b"\n# Notes " + b"junk " * 500 + (declared("UTF-8") + BODY).encode(),
+            "'# Notes junk junk junk junk ju…', not with XML",
+        ),
+        (b"junk" + codecs.BOM_UTF8 + (declared("UTF-8") + BODY).encode(), "begins with 'junk', not with XML"),
+        (b"\xff" + (declared("US-ASCII") + BODY).encode("ascii", "xmlcharrefreplace"), "the file is not XML"),
         (codecs.BOM_UTF32_LE + BODY.encode("utf-32-le"), "UTF-32"),
         (codecs.BOM_UTF16_LE + BODY.encode("utf-16-le")[:401], "cut off"),
         (BODY.encode()[:300], "cut off at line 6"),
@@ -195,7 +200,7 @@ def test_what_cannot_be_read_is_refused_in_one_line(data: bytes, message: str) -
         assert str(stripping.value) == str(caught.value)
 
 
-@pytest.mark.parametrize("name", ["utf-8", "utf-16 little end first", "latin-1", "junk and wrong encoding"])
+@pytest.mark.parametrize("name", ["utf-8", "utf-16 little end first", "latin-1", "blank line and wrong encoding"])
 def test_a_file_cut_anywhere_is_refused_or_read_but_never_breaks(name: str) -> None:
     data = VARIANTS[name][0]
     for end in range(0, len(data) - 8, 7):

@@ -51,8 +51,8 @@ def test_one_demand_is_told_with_place_fingering_diagram_figures_and_alternative
     start = next(n for n, line in enumerate(lines) if "bar 12" in line)
     assert lines[start : start + 3] == [
         "  bar 12, beat 2      C5 & D6, multiphonic                        playable",
-        "  C+3, 0:31           T 2 3 | Eb                                  ○●● T",
-        "                      C5 -6 ±9, D6 +11 ±12 cents                  ○○○ E♭",
+        "  3 bars after C      T 2 3 | Eb                                  ○●● T",
+        "  0:31                C5 -6 ±9, D6 +11 ±12 cents                  ○○○ E♭",
     ]
     told = block("\n".join(lines), "bar 12")
     assert "likely to sound (confidence 0.8)" in told

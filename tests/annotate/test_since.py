@@ -187,6 +187,19 @@ def test_the_json_report_with_changes_fits_its_schema(tmp_path):
     assert set(ids) <= {one["id"] for one in data["demands"]}
 
 
+def test_what_is_gone_from_a_part_without_a_name_is_told_in_the_language_of_the_report(tmp_path):
+    def at(bar, part_id):
+        number = int(part_id[1:])
+        return playable(demand(number, place(bar, 1, f"Part {number}", part_id=part_id, number=number), "C5 D6"))
+
+    old, new = result(at("1", "P1"), at("9", "P3"), at("9", "P4")), result(at("1", "P1"), at("2", "P3"), at("4", "P3"))
+    told = text.render(new, language="de", since=compared(tmp_path, old, new))
+    assert "Stimme 4, Takt 9" in " ".join(told.replace("\u00a0", " ").split()) and "Part" not in told
+    named = result(*draft(DRAFT[:1], "Part 4", "P4"), *draft(DRAFT, "Part 3", "P3"))
+    changed = compared(tmp_path, named, result(*draft(DRAFT[:1], "Part 4", "P4")))
+    assert {one.was.number for one in changed.solved if one.was.part == "Part 4"} <= {0}
+
+
 def test_the_text_report_tells_the_changes_first(tmp_path):
     new = [*DRAFT[:1], ("4", 1, "E5 F6", "playable"), *DRAFT[1:]]
     new[4] = ("6", 2, "C5 C#6", "playable")
