@@ -133,6 +133,11 @@ def changes_per_second(before: Fingering, after: Fingering) -> float:
     return min(MOST_CHANGES, _OF_A_CHANGE / needed) if needed else MOST_CHANGES
 
 
+def to_and_fro_a_second(one: Fingering, two: Fingering) -> float:
+    """The same for the slower of both ways."""
+    return min(changes_per_second(one, two), changes_per_second(two, one))
+
+
 def _own_seconds(move: FingerMove) -> float:
     if move.way == ACROSS:
         past = {str(move.before), str(move.after)} == _FAR_ON_THE_FOOT

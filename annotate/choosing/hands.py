@@ -58,7 +58,18 @@ def _in_key(letter: str, fifths: int) -> int:
     return -int(letter in _SHARPENED[fifths:])
 
 
-_TREMOLO_A_SECOND = 8.0  # changes from which two sounds are a tremolo, as in to_and_fro.py
+ENOUGH_A_SECOND = 8.0
+"""Changes a second from which two sounds are a tremolo and no longer one after the other; three strokes ask for no more: ours."""
+_MEASURED_STROKES = 2
+
+
+def wanted_a_second(strokes: int, first: Event) -> float:
+    """Changes a second that a tremolo's strokes ask for: one stroke eighths, two sixteenths at the tempo of the place, but no
+    more than make a tremolo; three strokes, or a trill (0), as many as make one."""
+    seconds = first.seconds_end - first.seconds
+    if not 1 <= strokes <= _MEASURED_STROKES or seconds <= 0.0:
+        return ENOUGH_A_SECOND
+    return min(2.0**strokes * float(first.duration) / seconds, ENOUGH_A_SECOND)
 
 
 @dataclass(frozen=True, slots=True)
@@ -295,8 +306,8 @@ def _join(holds: tuple[Hold, ...], before: int, after: int, weights: Weights) ->
     rest = max(rest, 0.0)
     if rest > weights.rest_resets_s:
         return None
-    if _is_tremolo(one.last, two.first):
-        return Join(before, after, weights.of_a_note / _TREMOLO_A_SECOND)
+    if strokes_between(one.last, two.first) is not None:
+        return Join(before, after, weights.of_a_note / ENOUGH_A_SECOND)
     shorter = min(_seconds(event, weights) for event in (one.last, two.first))
     return Join(before, after, rest + weights.of_a_note * shorter, rest)
 
@@ -305,12 +316,13 @@ def _seconds(event: Event, weights: Weights) -> float:
     return weights.grace_s if event.grace else event.seconds_end - event.seconds
 
 
-def _is_tremolo(before: Event, after: Event) -> bool:
-    """Whether two notes alternate quickly, written as one after the other."""
+def strokes_between(before: Event, after: Event) -> int | None:
+    """Strokes of a tremolo between two notes that are written as one after the other, None where there is none."""
     ends = ((before, "start"), (after, "stop"))
-    return all(
-        any((each.kind, each.role) == ("tremolo", role) for each in event.notes[0].ornaments) for event, role in ends
-    )
+    signs = [
+        [one for one in each.notes[0].ornaments if (one.kind, one.role) == ("tremolo", role)] for each, role in ends
+    ]
+    return signs[0][0].strokes if all(signs) else None
 
 
 def _into_bar(event: Event) -> float:

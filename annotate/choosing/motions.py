@@ -4,10 +4,11 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from annotate.choosing.hands import Step
-from annotate.choosing.holds import Hold
+from annotate.choosing.hands import ENOUGH_A_SECOND, Step, strokes_between, wanted_a_second
+from annotate.choosing.holds import Hold, Option
 from annotate.choosing.joint import NEAR_MM, seconds_to_draw
 from annotate.findings import Finding
+from annotate.place import Place
 from annotate.score import Event, Part
 from fingering_db.fingering import Fingering
 from fingering_db.message import Message
@@ -20,6 +21,7 @@ from fingering_db.motion import (
     as_fingering,
     moves,
     seconds,
+    to_and_fro_a_second,
 )
 from fingering_db.pitch import Pitch
 
@@ -72,7 +74,36 @@ def step_remarks(part: Part, step: Step) -> WayRemarks:
     against = _against(step) if step.after.decision is not None else []
     findings = [_said(part, step, against)] if against else []
     findings += (*_time(part, step), *_leap(part, step), *joint_remarks(part, step))
+    strokes = strokes_between(step.before.last, step.after.first)
+    if strokes is not None:
+        wanted = wanted_a_second(strokes, step.before.first)
+        slow = hurried(part.place(step.before.first), step.start, step.end, wanted)
+        findings += [slow] if slow else []
     return WayRemarks(as_fingering(tuple(one.move for one in against)), tuple(findings))
+
+
+def how_often(first: Fingering, second: Fingering, wanted: float) -> Message:
+    """Which fingers go to and fro between two fingerings, how often a second they may, and how often is wanted."""
+    possible = to_and_fro_a_second(first, second)
+    fingers = Message("hands.fingers_move", n=len(moves(first, second)))
+    way = Message("tremolo.moves", fingers=fingers, first=str(first), second=str(second))
+    if possible >= wanted:
+        return Message("tremolo.fast_enough", moves=way, possible=possible, wanted=wanted)
+    return Message("tremolo.too_slow", moves=way, possible=math.floor(possible), wanted=wanted)
+
+
+def hurried(place: Place, first: Fingering, second: Fingering, wanted: float, demand: str = "") -> Finding | None:
+    """The finding of a trill or tremolo that is too quick for the fingers; None for one that is not."""
+    if to_and_fro_a_second(first, second) >= wanted:
+        return None
+    advice = Message("tremolo.slow_advice")
+    return Finding.of("H3", place, demand, message=how_often(first, second, wanted), advice=advice)
+
+
+def trill_remarks(part: Part, hold: Hold, taken: Option) -> list[Finding]:
+    """About a trill of an ordinary note whose fingers cannot go to and fro so often: little fingers on the foot."""
+    slow = taken.other and hurried(part.place(hold.first), taken.start, taken.other, ENOUGH_A_SECOND)
+    return [slow] if slow else []
 
 
 # Ours: a leap of an octave and a fifth is made as any other; each octave more takes lip and air about so long.

@@ -6,7 +6,9 @@ from itertools import product
 import numpy as np
 
 from annotate.choosing.desk import Desk, instead, ranked, shown, status_of, told_of_trials
+from annotate.choosing.hands import wanted_a_second
 from annotate.choosing.judging import held
+from annotate.choosing.motions import how_often, hurried
 from annotate.choosing.multiphonics import MOST_PITCHES, none_found
 from annotate.decision import Decision, Instead, PathPoint, Status
 from annotate.decisions.rulings import NO_RULING, Ruling
@@ -17,13 +19,10 @@ from fingering_db.colour import ANOTHER_COLOUR_DB, colour_db, near_in_the_hand
 from fingering_db.fingering import FingeringError
 from fingering_db.mechanism import chart_of
 from fingering_db.message import Message
-from fingering_db.motion import changes_per_second, effort, moves
+from fingering_db.motion import effort, to_and_fro_a_second
 from fingering_db.pitch import Pitch
 from fingering_db.ranking import EFFORT_WEIGHT, Candidate
 
-ENOUGH_A_SECOND = 8.0
-"""Changes a second from which two sounds are a tremolo and no longer one after the other; three strokes ask for no more: ours."""
-_MEASURED_STROKES = 2
 _TRIED = 30  # of each sound's fingerings: ours
 _MOVE_WEIGHT = 4.0 * EFFORT_WEIGHT
 """Of confidence per finger that moves; as dear as where a passage leaves no time (passage.py), for each comes many times."""
@@ -64,7 +63,7 @@ def decide_to_and_fro(demand: Demand, desk: Desk, ruling: Ruling = NO_RULING) ->
     findings = [one for one in differing if one]
     if demand.kind == Kind.TIMBRAL_TRILL and not read_fingering(demand.fingering):
         sides = _standard(demand, desk) or sides[0], sides[1]
-    wanted = wanted_a_second(demand)
+    wanted = wanted_a_second(demand.strokes, demand.events[0])
     best = _best(_in_the_hand(demand, desk, ruling, sides[0], wanted))
     if best is None or best.status != Status.PLAYABLE:
         every = (_way(one, two, demand, desk, wanted) for one, two in product(*sides) if one.fingering != two.fingering)
@@ -72,21 +71,8 @@ def decide_to_and_fro(demand: Demand, desk: Desk, ruling: Ruling = NO_RULING) ->
     if best is None:
         return _without(demand, desk, sides), tuple(findings)
     decision = _decided(demand, desk, best, wanted)
-    if best.possible < wanted:
-        message = Message("tremolo.too_slow", moves=_moves(best), possible=best.possible, wanted=wanted)
-        advice = Message("tremolo.slow_advice")
-        findings.append(Finding.of("H3", demand.place, demand.id, message=message, advice=advice))
-    return decision, tuple(findings)
-
-
-def wanted_a_second(demand: Demand) -> float:
-    """Changes a second that the strokes ask for: one stroke eighths, two sixteenths at the tempo of the place, but no more
-    than make a tremolo; three strokes, or a trill, as many as make one."""
-    first = demand.events[0]
-    seconds = first.seconds_end - first.seconds
-    if not 1 <= demand.strokes <= _MEASURED_STROKES or seconds <= 0.0:
-        return ENOUGH_A_SECOND
-    return min(2.0**demand.strokes * float(first.duration) / seconds, ENOUGH_A_SECOND)
+    slow = hurried(demand.place, best.first.fingering, best.second.fingering, wanted, demand.id)
+    return decision, (*findings, *([slow] if slow else ()))
 
 
 def _other(demand: Demand) -> Demand:
@@ -178,7 +164,7 @@ def _one_note(way: _Way) -> bool:
 
 def _way(one: Candidate, two: Candidate, demand: Demand, desk: Desk, wanted: float) -> _Way:
     tolerance = desk.tolerance(demand)
-    possible = min(changes_per_second(one.fingering, two.fingering), changes_per_second(two.fingering, one.fingering))
+    possible = to_and_fro_a_second(one.fingering, two.fingering)
     statuses = [status_of(one, tolerance), status_of(two, tolerance)]
     if possible < wanted:
         statuses.append(Status.DOUBTFUL)
@@ -211,16 +197,6 @@ def _told_colour(way: _Way, tolerance: float) -> Message | None:
     return told + Message("tremolo.two_pitches") if apart > tolerance else told
 
 
-def _moves(way: _Way) -> Message:
-    moved = len(moves(way.first.fingering, way.second.fingering))
-    return Message(
-        "tremolo.moves",
-        fingers=Message("hands.fingers_move", n=moved),
-        first=str(way.first.fingering),
-        second=str(way.second.fingering),
-    )
-
-
 def _decided(demand: Demand, desk: Desk, way: _Way, wanted: float) -> Decision:
     one, two = _with_jets(way.first, demand.sounding, desk), _with_jets(way.second, demand.to_sounding, desk)
     tolerance = desk.tolerance(demand)
@@ -228,8 +204,7 @@ def _decided(demand: Demand, desk: Desk, way: _Way, wanted: float) -> Decision:
     why = Message("tremolo.within", worst=worst, tolerance=tolerance)
     if one.one_note or two.one_note:
         why += Message("tremolo.one_note", pitches=demand.pitches if one.one_note else demand.to)
-    key = "tremolo.fast_enough" if way.possible >= wanted else "tremolo.too_slow"
-    why += Message(key, moves=_moves(way), possible=way.possible, wanted=wanted)
+    why += how_often(one.fingering, two.fingering, wanted)
     why += _told_colour(way, tolerance)
     why += told_of_trials(one.tried, one.by_model)
     why += told_of_trials(two.tried, two.by_model)

@@ -3,7 +3,7 @@
 What is read: a tremolo from one note or chord to the next (`<tremolo type="start">`, `"stop"`); a trill whose other sound
 stands in parentheses behind it, or whose upper note has a microtonal accidental; a trill with a fingering written at it; a
 word for two fingerings of one sound ("bisb."), or a tremolo that leads to its own pitch. Trills and tremolos of ordinary
-notes ask nothing.
+notes ask for no fingering.
 """
 
 from collections.abc import Container

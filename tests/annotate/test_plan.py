@@ -299,6 +299,15 @@ def test_raising_the_tempo_turns_findings_of_the_hand_on_in_order_and_never_off(
     assert all(slower <= faster for slower, faster in pairwise(told))
 
 
+def test_sixteenths_at_120_in_any_scale_are_nothing_to_tell_and_low_b_to_c_sharp_is_at_160(desk):
+    """What every player is asked in lessons; from the B key to the C sharp key there is no smooth motion (common practice)."""
+    for steps in (range(12), (0, 2, 4, 5, 7, 9, 11), (0, 2, 3, 5, 7, 8, 11), (0, 3, 6, 9), (0, 4, 7)):
+        for key in range(12):
+            up = [str(Pitch.from_midi(midi)) for midi in range(59, 97) if (midi - key) % 12 in steps]
+            assert not told_places(part_of(" ".join(up + up[::-1]), 120.0, quarters=0.25), desk), (steps, key)
+    assert told_places(part_of("B3 C#4", 160.0, quarters=0.25), desk)
+
+
 def test_the_tempo_that_would_do_does(desk):
     quick = part_of("C#4 B3 C#4", 240.0, quarters=0.25)
     (one,) = planned(quick, (), lambda _: desk)

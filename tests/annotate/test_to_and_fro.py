@@ -6,7 +6,7 @@ import pytest
 from in_words import in_words
 from test_choosing import HEAD, note
 
-from annotate.choosing.to_and_fro import wanted_a_second
+from annotate.choosing.hands import wanted_a_second
 from annotate.demand import Kind
 from annotate.pipeline import Options, annotate, look, strip_file
 from fingering_db.fingering import Fingering
@@ -87,7 +87,7 @@ def test_strokes_ask_for_eighths_or_sixteenths_at_a_slow_tempo_and_else_for_a_tr
         first, second = tremolo("start", strokes), tremolo("stop", strokes)
         notes = chord(("C", 5), ("D", 6), first) + chord(("B", 4), ("C", 6, 1), second)
         (decision,) = looked("mult.", notes).result.decisions
-        asked[strokes] = wanted_a_second(decision.demand)
+        asked[strokes] = wanted_a_second(decision.demand.strokes, decision.demand.events[0])
     assert asked == {1: 2.0, 2: 4.0, 3: 8.0}  # at 60 quarters a minute
 
 
@@ -148,3 +148,18 @@ def test_a_timbral_trill_that_only_an_idle_key_makes_is_doubtful_and_says_so(loo
     (decision,) = looked("bisb.", note("G", 4)).result.decisions
     assert decision.status == "doubtful"
     assert "hardly another colour" in in_words(decision.why)
+
+
+def test_a_trill_that_the_little_finger_must_slide_is_told_and_one_beside_it_is_not(looked):
+    """C sharp to D sharp on the foot: no trill on any usual flute (common practice, no source); D to E is plain."""
+    for low, told in ((("C", 4, 1), ["H3"]), (("D", 4), [])):
+        trill = note(*low, notations="<ornaments><trill-mark/><accidental-mark>sharp</accidental-mark></ornaments>")
+        assert [one.code for one in looked("", trill).result.findings if one.code == "H3"] == told
+
+
+def test_a_tremolo_of_ordinary_notes_between_low_b_and_c_sharp_is_told(looked):
+    notes = note("B", 3, notations=tremolo("start"), duration=2) + note(
+        "C", 4, 1, notations=tremolo("stop"), duration=2
+    )
+    (finding,) = [one for one in looked("", notes).result.findings if one.code == "H3"]
+    assert "only about 4 changes a second" in in_words(finding.message)
