@@ -1,5 +1,6 @@
 """The command `ventwise`: its commands put together, and how a run of it ends."""
 
+import gc
 import itertools
 import os
 import sys
@@ -44,6 +45,7 @@ def _language(typed: list[str], otherwise: str) -> str:
 def main() -> None:
     """Run the command line: one clear line on stderr and exit 2 whenever it could not look (one for each mistake in a
     flute file that is to be checked), exit 3 when only the telling failed."""
+    gc.set_threshold(100_000)  # most of what a run makes lives to its end
     console.open_descriptors()
     run = Run(quiet=console.asked_to_be_quiet(sys.argv[1:]))
     run.take_signals()

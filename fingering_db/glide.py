@@ -1,5 +1,7 @@
 """What a glide is, and a way followed and judged from end to end, whatever moves it."""
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,7 +17,7 @@ from fingering_db.ranking import (
     Resonance,
     bands_of_modes,
 )
-from fingering_db.track import Stage, follow, followed, sweep
+from fingering_db.track import Stage, followed, sweep
 
 SLIDE, HALF_HOLE, KEY_LIFT = "slide", "half-hole", "key lift"
 # Of confidence: for ends that are off by the whole tolerance, and for each mm that the joint is drawn at the start. Ours.
@@ -100,61 +102,55 @@ def glide_score(glide: Glide, tolerance_cents: float) -> float:
     return glide.confidence - _OFF_WEIGHT * off**2 - EFFORT_WEIGHT * glide.effort - _DRAWN_WEIGHT * drawn
 
 
-def followed_glide(
+def followed_path(
     model: Model,
-    means: str,
     stages: list[Stage],
     held: list[tuple[int, Fingering]],
-    ends_hz: tuple[RealArray, RealArray],
+    start_hz: RealArray,
     lips_m: RealArray,
     *,
-    effort: float,
-    shares: list[tuple[tuple[str, float], ...]] | None = None,
-) -> Glide | None:
-    """Follow the components along the stages and judge each point; None where a component is lost between stages that
-    change without a jump. A key that leaves its seat between two stages jumps: from there the end's resonance is
-    taken. held: at each stage, and its row of `reach.states`."""
-    # Most fingers that roll off lose a component at once.
-    if stages[1].open and np.isnan(follow(model, sweep(model, stages[:2]), ends_hz[0], lips_m[:2, None])).any():
-        return None
+    end_hz: RealArray | None = None,
+    shares: Sequence[tuple[tuple[str, float], ...]] = ((),) * POINTS,
+) -> tuple[Point, ...] | None:
+    """Follow the components from near start_hz along the stages and judge each point; None where one is lost. end_hz: what they
+    are at the last stage where a key that leaves its seat jumps there. held: at each stage, and its row of `reach.states`."""
     crossings = model.resonances(sweep(model, stages), lips_m)
-    tracked = followed(crossings, ends_hz[0], (len(stages) - (means == KEY_LIFT), 1))[:, :, 0]
-    if means == KEY_LIFT:
-        tracked = np.vstack([tracked, ends_hz[1]])
+    tracked = followed(crossings, start_hz, (len(stages) - (end_hz is not None), 1))[:, :, 0]
+    tracked = tracked if end_hz is None else np.vstack([tracked, end_hz])
     if not np.isfinite(tracked).all():
         return None
-    judged = _judged(model, crossings, tracked, [row for row, _ in held])
-    weakest = min(confidence for _, confidence in judged)
-    points = tuple(
-        Point(
-            number / (len(stages) - 1),
-            stage.slide_mm,
-            shares[number] if shares else (),
-            float(lips_m[number] * 1e3),
-            held[number][1],
-            judged[number][0],
-        )
-        for number, stage in enumerate(stages)
-    )
-    steps_cents = np.abs(1200.0 * np.log2(tracked[1:] / tracked[:-1]))
-    off = (1200.0 * np.log2(tracked[at] / ends_hz[end]) for at, end in ((0, 0), (-1, 1)))
-    start_cents, end_cents = (tuple(float(value) for value in cents) for cents in off)
-    return Glide(
-        means=means,
-        path=points,
-        start_cents=start_cents,
-        end_cents=end_cents,
-        confidence=weakest,
-        jump_cents=float(steps_cents[-1].max()) if means == KEY_LIFT else 0.0,
-        effort=effort,
-    )
+    sounds = _judged(model, crossings, tracked, [row for row, _ in held])
+    return path_of([stage.slide_mm for stage in stages], shares, lips_m, [fingering for _, fingering in held], sounds)
 
 
-def _judged(
-    model: Model, crossings: Crossings, tracked: RealArray, rows: list[int]
-) -> list[tuple[tuple[Resonance, ...], float]]:
-    """For each stage the tracked resonances, shape (n, k) [Hz], with their strengths, and the confidence that they
-    sound: the weakest one's. rows: of `reach.states`, of each stage."""
+def path_of(
+    slides_mm: Sequence[float],
+    shares: Sequence[tuple[tuple[str, float], ...]],
+    lips_m: RealArray,
+    fingerings: Sequence[Fingering],
+    sounds: Sequence[tuple[Resonance, ...]],
+) -> tuple[Point, ...]:
+    """Its points from what is so at each, evenly in time."""
+    times = [number / (len(sounds) - 1) for number in range(len(sounds))]
+    return tuple(map(Point, times, slides_mm, shares, (lips_m * 1e3).tolist(), fingerings, sounds))
+
+
+def glide_along(
+    means: str,
+    path: tuple[Point, ...],
+    ends_cents: tuple[tuple[float, ...], tuple[float, ...]],
+    effort: float,
+    moving: tuple[str, ...] = (),
+) -> Glide:
+    """The glide along a path. ends_cents: deviations at both ends."""
+    confidence = min(sound.strength for point in path for sound in point.sounds)
+    last = zip(path[-2].sounds, path[-1].sounds, strict=True) if means == KEY_LIFT else ()
+    jump = max((abs(1200.0 * math.log2(two.hz / one.hz)) for one, two in last), default=0.0)
+    return Glide(means, path, *ends_cents, confidence, jump, moving, effort)
+
+
+def _judged(model: Model, crossings: Crossings, tracked: RealArray, rows: list[int]) -> list[tuple[Resonance, ...]]:
+    """For each stage the tracked resonances, shape (n, k) [Hz], with their strengths. rows: of `reach.states`, of each stage."""
     strengths = strength(crossings, model.curve)
     edges = np.searchsorted(crossings.row, np.arange(len(tracked) + 1))
     numbers = np.arange(np.diff(edges).max())
@@ -164,5 +160,5 @@ def _judged(
         own = np.arange(edges[stage], edges[stage + 1])
         at = own[[int(np.abs(np.log(crossings.hz[own] / one)).argmin()) for one in hz]]
         told = zip(hz.tolist(), strengths[at].tolist(), bands[rows[stage]][at - edges[stage]].tolist(), strict=True)
-        found.append((tuple(Resonance(*one) for one in told), float(strengths[at].min())))
+        found.append(tuple(Resonance(*one) for one in told))
     return found

@@ -1,6 +1,6 @@
 """Glides by the fingers: rolling off the holes in the keys, or, at best doubtfully, lifting a key slowly."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -13,24 +13,29 @@ from fingering_db.glide import (
     KEY_LIFT,
     POINTS,
     Glide,
+    Point,
     asked_cents,
-    followed_glide,
+    followed_path,
+    glide_along,
     glide_score,
     leads_there,
+    path_of,
 )
 from fingering_db.mechanism import OPEN, PERFORATION, SHUT
-from fingering_db.model import Model
+from fingering_db.model import Model, highest_hz
 from fingering_db.pitch import Pitch
 from fingering_db.ranking import (
     Answers,
     Candidate,
     Resonance,
     answers,
+    bands_of,
     candidates,
     modes,
 )
+from fingering_db.survey import atlas
 from fingering_db.touches import FINGERS
-from fingering_db.track import Stage
+from fingering_db.track import Stage, lost_at_once
 
 _WIDEST_JUMP_CENTS = 250.0  # of a key: beyond a whole tone nothing glides, and the tone may be another resonance. Ours
 
@@ -62,13 +67,11 @@ def finger_glides(
     order = np.argsort(-(score - 0.1 * rolled), kind="stable")
     # Each kind by itself: many openings in the keys leave as many ways by lifting as none do.
     best = pairs[np.concatenate([order[lifted[order] == kind][:CONSIDERED] for kind in (False, True)])]
-    starts, ends = candidates(model, first, best[:, 0]), candidates(model, last, best[:, 1])
-    found = []
-    for pair, one, two in zip(best, starts, ends, strict=True):
-        rows = int(first.rows[pair[0]]), int(last.rows[pair[1]])
-        glide = _by_fingers(model, rows, (one, two), tuple(modes_of[0][pair[0]].tolist()))
-        if glide is not None:
-            found.append(glide)
+    ends = (_ends(model, found, best[:, at]) for at, found in enumerate((first, last)))
+    tried = [_ways(model, one, two) for one, two in zip(*ends, strict=True)]
+    lost = _lost_at_once(model, [way for ways in tried for way in ways if way.rolling])
+    ways = ((_along(model, way) for way in ways if way not in lost) for ways in tried)
+    found = [glide for each in ways if (glide := next(filter(None, each), None)) is not None]
     found.sort(key=lambda glide: (glide.means != HALF_HOLE, -glide_score(glide, tolerance_cents)))
     return tuple(found[:limit])
 
@@ -108,31 +111,97 @@ def _alike_but_for(
     return np.asarray(pairs[moving], dtype=np.intp)
 
 
-@lru_cache(maxsize=256)  # what answers within a tolerance is tried again within a wider one
-def _by_fingers(
-    model: Model, rows: tuple[int, int], ends: tuple[Candidate, Candidate], modes: tuple[int, ...]
-) -> Glide | None:
-    """The path between two sounds: first the holes that roll shut or open, then the keys that leave or find their
-    seat; a key that falls does so first, as on the way back it rises last. Where a tone is lost under a finger that rolls
-    off, the finger lifts its key with the hole covered."""
-    hands = _closest_hands(model, *rows)
-    if hands is None:
-        return None
-    before, after = model.reach.states[rows[0]], model.reach.states[rows[1]]
+@dataclass(frozen=True, slots=True)
+class _End:
+    """A sound at one end. row: of `reach.states`; branches: of the atlas, that answer the pitches, and what they sound [Hz]."""
+
+    row: int
+    candidate: Candidate
+    branches: tuple[int, ...]
+    hz: tuple[float, ...]
+
+
+def _ends(model: Model, found: Answers, order: IndexArray) -> list[_End]:
+    every, branches = atlas(model), found.branches[order]
+    hz = every.hz(every.places(branches, found.lips[order, None])[0])
+    told = (
+        found.rows[order].tolist(),
+        candidates(model, found, order),
+        map(tuple, branches.tolist()),
+        map(tuple, hz.tolist()),
+    )
+    return list(map(_End, *told))
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """A way between two sounds: holes roll, then the keys leave their seat, or find it, that do. turned: it is looked at from its
+    end, as a key that falls does so first."""
+
+    ends: tuple[_End, _End]
+    fingerings: tuple[Fingering, Fingering]
+    rolling: tuple[int, ...]
+    turned: bool
+
+    @property
+    def lips_m(self) -> RealArray:
+        """At each point."""
+        return np.linspace(self.ends[0].candidate.lip_mm, self.ends[1].candidate.lip_mm, POINTS) * 1e-3
+
+    def open(self, model: Model, share: float) -> tuple[tuple[int, float], ...]:
+        """Holes that roll, and what fraction of each is open after this share of the time."""
+        before, after = (model.reach.states[end.row] for end in self.ends)
+        return tuple((hole, _open_share(before[hole], after[hole], share)) for hole in self.rolling)
+
+    def stage(self, model: Model, share: float) -> Stage:
+        """The flute after this share of the time."""
+        states = model.reach.states[self.ends[share == 1.0].row]
+        return Stage(states, 0.0, self.open(model, share) if 0.0 < share < 1.0 else ())
+
+
+def _ways(model: Model, start: _End, end: _End) -> tuple[_Way, ...]:
+    """Those to be tried, in order. Where a tone is lost under a finger that rolls off, the finger lifts its key with the hole
+    covered."""
+    before, after = model.reach.states[start.row], model.reach.states[end.row]
     lifts = (before == OPEN) != (after == OPEN)
-    fingerings = tuple(model.reach.fingering(hand) for hand in hands)
-    if not _may_lift(fingerings, int(lifts.sum())):
-        return None
     perforated = np.array([hole.perforation_mm > 0.0 for hole in model.instrument.holes])
-    if (lifts & perforated).any() and (before[lifts & perforated] == OPEN).all():
-        back = _by_fingers(model, (rows[1], rows[0]), (ends[1], ends[0]), modes)
-        return None if back is None else _turned(back, ends[0].effort)
+    turned = bool((lifts & perforated).any() and (before[lifts & perforated] == OPEN).all())
+    ends = (end, start) if turned else (start, end)
+    hands = _closest_hands(model, ends[0].row, ends[1].row)
+    if hands is None:
+        return ()
+    fingerings = model.reach.fingering(hands[0]), model.reach.fingering(hands[1])
+    if not _may_lift(fingerings, int(lifts.sum())) or max(start.hz + end.hz) > highest_hz(model.instrument):
+        return ()
     rolling = (before != after) & perforated
-    for own in (rolling, rolling & ~lifts) if (rolling & lifts).any() else (rolling,):
-        glide = _along(model, rows, fingerings, ends, modes, np.flatnonzero(own))
-        if glide is not None:
-            return glide
-    return None
+    each = (rolling, rolling & ~lifts) if (rolling & lifts).any() else (rolling,)
+    return tuple(_Way(ends, fingerings, tuple(np.flatnonzero(own).tolist()), turned) for own in each)
+
+
+def _lost_at_once(model: Model, ways: list[_Way]) -> set[_Way]:
+    """Most fingers that roll off lose a component in the first step."""
+    if not ways:
+        return set()
+    begun = [(way.stage(model, 0.0), way.stage(model, 1.0 / (POINTS - 1))) for way in ways]
+    lips = np.array([way.lips_m[:2] for way in ways]).T
+    lost = lost_at_once(model, begun, np.array([way.ends[0].hz for way in ways]), lips)
+    return {way for way, gone in zip(ways, lost, strict=True) if gone}
+
+
+@lru_cache(maxsize=256)  # what answers within a tolerance is tried again within a wider one
+def _along(model: Model, way: _Way) -> Glide | None:
+    """The glide; None where a component is lost, or jumps too far."""
+    before, after = (model.reach.states[end.row] for end in way.ends)
+    lifted = bool(((before == OPEN) != (after == OPEN)).any())
+    path = _rolled(model, way, lifted) if way.rolling or not lifted else _lifted(model, way)
+    if path is None:
+        return None
+    one, two = (end.candidate for end in way.ends)
+    cents, moving = (one.deviation_cents, two.deviation_cents), tuple(filter(None, _moving_touches(way.fingerings)))
+    glide = glide_along(KEY_LIFT if lifted else HALF_HOLE, path, cents, one.effort, moving)
+    if glide.jump_cents > _WIDEST_JUMP_CENTS:
+        return None
+    return _turned(glide, two.effort) if way.turned else glide
 
 
 def _turned(glide: Glide, effort: float) -> Glide:
@@ -141,36 +210,39 @@ def _turned(glide: Glide, effort: float) -> Glide:
     return replace(glide, path=path, start_cents=glide.end_cents, end_cents=glide.start_cents, effort=effort)
 
 
-def _along(
-    model: Model,
-    rows: tuple[int, int],
-    fingerings: tuple[Fingering, ...],
-    ends: tuple[Candidate, Candidate],
-    modes: tuple[int, ...],
-    rolling: IndexArray,
-) -> Glide | None:
-    """The path with these holes rolled shut or open; what else changes does so at its end."""
-    before, after = model.reach.states[rows[0]], model.reach.states[rows[1]]
-    lifted = bool(((before == OPEN) != (after == OPEN)).any())
-    touches = {int(hole): _touch_at(model, int(hole)) for hole in rolling}
-    stages, shown, shares = [], [], []
-    for share in np.linspace(0.0, 1.0, POINTS):
-        states = before.copy() if share < 1.0 else after.copy()
-        opening = tuple((int(hole), _open_share(before[hole], after[hole], share)) for hole in rolling)
-        stages.append(Stage(states, 0.0, opening if 0.0 < share < 1.0 else ()))
-        shown.append((rows[0], fingerings[0]) if share < 1.0 else (rows[1], fingerings[1]))
-        shares.append(tuple((touches[hole], fraction) for hole, fraction in opening))
-    targets = tuple(np.array([_mode_hz(end.sounds, mode) for mode in modes]) for end in ends)
-    lips = np.linspace(ends[0].lip_mm, ends[1].lip_mm, POINTS) * 1e-3
-    moving = tuple(touch for touch in _moving_touches(fingerings) if touch)
-    glide = followed_glide(
-        model, KEY_LIFT if lifted else HALF_HOLE, stages, shown, (targets[0], targets[1]), lips,
-        effort=ends[0].effort, shares=shares,
-    )  # fmt: skip
-    if glide is None or glide.jump_cents > _WIDEST_JUMP_CENTS:
+def _rolled(model: Model, way: _Way, lifted: bool) -> tuple[Point, ...] | None:
+    """The path with holes that roll shut or open; what else changes does so at its end."""
+    times = np.linspace(0.0, 1.0, POINTS).tolist()
+    touches = {hole: _touch_at(model, hole) for hole in way.rolling}
+    held = [(end.row, fingering) for end, fingering in zip(way.ends, way.fingerings, strict=True)]
+    start_hz, end_hz = (np.array(end.hz) for end in way.ends)
+    return followed_path(
+        model,
+        [way.stage(model, share) for share in times],
+        [*held[:1] * (POINTS - 1), held[1]],
+        start_hz,
+        way.lips_m,
+        end_hz=end_hz if lifted else None,
+        shares=[tuple((touches[hole], part) for hole, part in way.open(model, share)) for share in times],
+    )
+
+
+def _lifted(model: Model, way: _Way) -> tuple[Point, ...] | None:
+    """The path with nothing but keys that leave their seat, or find it, at its end: until then only the lip moves, so the atlas
+    has it."""
+    every, lips, last = atlas(model), way.lips_m, POINTS - 1
+    branches = np.array([way.ends[0].branches] * last + [way.ends[1].branches])
+    if not every.exists(branches[1:last], lips[1:last, None]).all():
         return None
-    cents = ends[0].deviation_cents, ends[1].deviation_cents
-    return replace(glide, start_cents=cents[0], end_cents=cents[1], moving=moving)
+    lips = np.broadcast_to(lips[:, None], branches.shape)
+    figures = (
+        every.hz(every.places(branches, lips)[0]),
+        every.strengths(branches, lips),
+        bands_of(model, every, branches),
+    )
+    sounds = [tuple(map(Resonance, *one)) for one in zip(*(each.tolist() for each in figures), strict=True)]
+    fingerings = [way.fingerings[0]] * last + [way.fingerings[1]]
+    return path_of([0.0] * POINTS, [()] * POINTS, way.lips_m, fingerings, sounds)
 
 
 def _open_share(before: int, after: int, share: float) -> float:
@@ -186,6 +258,7 @@ def _may_lift(fingerings: tuple[Fingering, ...], lifts: int) -> bool:
     return lifts == 0 or sum(one.removesuffix("o") != two.removesuffix("o") for one, two in pairs) == 1
 
 
+@lru_cache(maxsize=1024)
 def _closest_hands(model: Model, one: int, two: int) -> tuple[int, int] | None:
     """Rows of fingerings for two sounds that differ in fewest fingers, least effort; None where a foot key must
     change."""
@@ -210,7 +283,3 @@ def _touch_at(model: Model, hole: int) -> str:
             if name in option.uncovers:
                 return option.touch.removesuffix("o")
     return name
-
-
-def _mode_hz(sounds: tuple[Resonance, ...], mode: int) -> float:
-    return sounds[mode].hz if mode < len(sounds) else float("nan")

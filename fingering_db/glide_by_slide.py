@@ -5,7 +5,17 @@ from functools import lru_cache
 import numpy as np
 
 from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray, distinct
-from fingering_db.glide import CONSIDERED, POINTS, SLIDE, Glide, asked_cents, followed_glide, glide_score, leads_there
+from fingering_db.glide import (
+    CONSIDERED,
+    POINTS,
+    SLIDE,
+    Glide,
+    asked_cents,
+    followed_path,
+    glide_along,
+    glide_score,
+    leads_there,
+)
 from fingering_db.model import Model
 from fingering_db.pitch import Pitch
 from fingering_db.slide_search import Settings
@@ -130,15 +140,20 @@ def _slide_on(
         return None
     slides = np.linspace(begin, target, POINTS) + 0.0  # no negative zero
     fingering = model.reach.fingering(int(model.easiest[row]))
-    return followed_glide(
+    path = followed_path(
         model,
-        SLIDE,
         [Stage(states, float(slide)) for slide in slides],
         [(row, fingering)] * POINTS,
-        (start_hz, end_hz),
+        start_hz,
         np.linspace(lip, end_lip, POINTS),
-        effort=float(model.effort[model.easiest[row]]),
     )
+    if path is None:
+        return None
+    hz = (np.array([sound.hz for sound in point.sounds]) for point in (path[0], path[-1]))
+    start_off, end_off = (
+        tuple((1200.0 * np.log2(own / asked)).tolist()) for own, asked in zip(hz, (start_hz, end_hz), strict=True)
+    )
+    return glide_along(SLIDE, path, (start_off, end_off), float(model.effort[model.easiest[row]]))
 
 
 def _way(

@@ -2,12 +2,12 @@
 another."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 
-from fingering_db.acoustics.arrays import ComplexArray, IndexArray, RealArray, StateArray
+from fingering_db.acoustics.arrays import BoolArray, ComplexArray, IndexArray, RealArray, StateArray
 from fingering_db.acoustics.resonance import Crossings
 from fingering_db.acoustics.tube import TwoPort, Wave
 from fingering_db.mechanism import PERFORATION, SHUT
@@ -110,6 +110,26 @@ def _partly_open(model: Model, index: int, shares: tuple[float, ...]) -> Complex
     return Flute(model.instrument).perforated(model.grid, hole, sizes)
 
 
+def lost_at_once(model: Model, begun: Sequence[tuple[Stage, Stage]], hz: RealArray, lips_m: RealArray) -> BoolArray:
+    """Of some ways whether a resonance is lost between their first two stages, shape (n,): as `follow` tells it, by the part of
+    the grid that lies around these resonances. hz: shape (n, k) [Hz]; lips_m: shape (2, n) [m]."""
+    apart = 2.0 ** (3.0 * LOST_CENTS / 1200.0)
+    first, past = np.searchsorted(model.grid, (hz.min() / apart, hz.max() * apart)).tolist()
+    near = _around(model, first // _BLOCK * _BLOCK, -(-past // _BLOCK) * _BLOCK)
+    swept = sweep(near, [one for stages in zip(*begun, strict=True) for one in stages])
+    tracked = followed(near.resonances(swept, lips_m.ravel()), hz, lips_m.shape)
+    return np.asarray(np.isnan(tracked[-1]).any(axis=0))
+
+
+_BLOCK = 16  # points of the grid: glides from about the same pitch share what is worked out for a part of it
+
+
+@lru_cache(maxsize=8)
+def _around(model: Model, first: int, past: int) -> Model:
+    """The model with a part of its grid, for `sweep` and `resonances`."""
+    return replace(model, grid=model.grid[first:past])
+
+
 def follow(model: Model, impedance: ComplexArray, hz: RealArray, lips_m: RealArray) -> RealArray:
     """Resonances along the stages, shape (n_stages, k, l) [Hz]; NaN from where one is lost.
 
@@ -121,7 +141,8 @@ def follow(model: Model, impedance: ComplexArray, hz: RealArray, lips_m: RealArr
 
 
 def followed(crossings: Crossings, hz: RealArray, shape: tuple[int, ...]) -> RealArray:
-    """As `follow`. crossings: of stages and, within each, of trial lips, as many as shape (n_stages, l) says.
+    """As `follow`. crossings: of stages and, within each, of trial lips, as many as shape (n_stages, l) says. hz: of shape (l, k)
+    where each trial has its own.
 
     At each stage the resonance nearest to that of the stage before is the same one; stages must be near enough that it moves a
     few cents. It is lost where it moves farther, and where two would be one."""
@@ -131,8 +152,8 @@ def followed(crossings: Crossings, hz: RealArray, shape: tuple[int, ...]) -> Rea
     known.reshape(-1, known.shape[2])[crossings.row[:own], place[:own]] = crossings.hz[:own]
     cents = 1200.0 * np.log2(known)
     trials = np.arange(shape[1])
-    at, lost = np.empty((*shape, len(hz)), dtype=np.intp), np.empty((*shape, len(hz)), dtype=bool)
-    at[0], off = _nearest(1200.0 * np.log2(hz)[:, None], cents[0, :, None, :])
+    at, lost = (np.empty((*shape, hz.shape[-1]), dtype=kind) for kind in (np.intp, bool))
+    at[0], off = _nearest(1200.0 * np.log2(hz)[..., None], cents[0, :, None, :])
     lost[0] = np.isinf(off)
     after, moved = _nearest(cents[:-1, :, :, None], cents[1:, :, None, :])  # (n_stages - 1, l, m)
     for stage in range(shape[0] - 1):
