@@ -11,7 +11,7 @@ from annotate.choosing.single import decide_microtone, decide_note, out_of_compa
 from annotate.choosing.slides import decide_glissando
 from annotate.choosing.to_and_fro import decide_to_and_fro
 from annotate.decision import Decision, Status
-from annotate.decisions.rulings import NO_RULING, Ruling
+from annotate.decisions.kept import NO_RULING, Ruling
 from annotate.demand import Demand, Instruction, Kind
 from annotate.findings import Finding
 from annotate.score import Event, Part

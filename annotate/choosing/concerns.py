@@ -10,7 +10,7 @@ from annotate.choosing.holds import Hold
 from annotate.choosing.judging import sounds_of
 from annotate.choosing.passage import Planned
 from annotate.decision import Decision, Sound, Status
-from annotate.decisions.rulings import Ruling
+from annotate.decisions.kept import Ruling
 from annotate.demand import Kind
 from annotate.findings import Finding
 from annotate.score import Event, Part

@@ -12,7 +12,8 @@ from annotate.choosing.motions import step_remarks, trill_remarks
 from annotate.choosing.passage import Planned, picks, planned
 from annotate.choosing.slides import decide_glissando
 from annotate.decision import Decision, Instead, Status
-from annotate.decisions.rulings import NONE, Ruling, Rulings
+from annotate.decisions.kept import Ruling
+from annotate.decisions.rulings import NONE, Rulings
 from annotate.demand import Demand, Kind
 from annotate.detecting.fingering_text import written_for_notes
 from annotate.findings import Finding

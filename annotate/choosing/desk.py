@@ -6,7 +6,7 @@ from typing import Any
 
 from annotate.choosing.blowing import how_to_blow
 from annotate.decision import Alternative, Decision, Instead, Sound, Status
-from annotate.decisions.rulings import Ruling
+from annotate.decisions.kept import Ruling
 from annotate.demand import Demand, Kind
 from fingering_db.experienced import experienced
 from fingering_db.fingering import Fingering

@@ -14,7 +14,7 @@ from annotate.choosing.desk import Desk, equal_for_the_ear, status_of
 from annotate.choosing.holds import Hold, Option
 from annotate.choosing.joint import NEAR_MM, with_the_joint
 from annotate.decision import Decision, Status
-from annotate.decisions.rulings import NO_RULING, Ruling
+from annotate.decisions.kept import NO_RULING, Ruling
 from annotate.demand import Kind
 from annotate.score import Event, Part
 from annotate.weights import WEIGHTS, Weights

@@ -3,7 +3,7 @@
 from annotate.choosing.desk import Desk, decided, instead, preferred, ranked, sounding_hz, status_of, transposition
 from annotate.choosing.judging import heard_as, judged
 from annotate.decision import Decision, Status
-from annotate.decisions.rulings import NO_RULING, Ruling
+from annotate.decisions.kept import NO_RULING, Ruling
 from annotate.demand import Demand
 from annotate.detecting.fingering_text import read_fingering
 from annotate.findings import Finding

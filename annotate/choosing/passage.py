@@ -11,7 +11,7 @@ from annotate.choosing.holds import Hold, Option
 from annotate.choosing.joint import seconds_to_draw
 from annotate.choosing.network import cheapest
 from annotate.decision import Decision, PlanCost, PlannedNote
-from annotate.decisions.rulings import NO_RULING
+from annotate.decisions.kept import NO_RULING
 from annotate.score import Part
 from annotate.weights import WEIGHTS, Weights
 from fingering_db.acoustics.arrays import RealArray

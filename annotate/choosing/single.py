@@ -3,7 +3,7 @@
 from annotate.choosing.desk import Desk, decided, instead, preferred, ranked, status_of, transposition
 from annotate.choosing.judging import judged
 from annotate.decision import Decision, Instead, Status
-from annotate.decisions.rulings import NO_RULING, Ruling
+from annotate.decisions.kept import NO_RULING, Ruling
 from annotate.demand import Demand, Kind
 from annotate.detecting.fingering_text import read_fingering
 from annotate.findings import Finding

@@ -6,7 +6,7 @@ from functools import lru_cache
 from annotate.choosing.desk import Desk, decided, ranked, shown, status_of
 from annotate.choosing.single import compass
 from annotate.decision import Alternative, Decision, Instead, PathPoint, Sound, Status
-from annotate.decisions.rulings import NO_RULING, Ruling
+from annotate.decisions.kept import NO_RULING, Ruling
 from annotate.demand import Demand
 from annotate.findings import Finding
 from fingering_db.chart import chart

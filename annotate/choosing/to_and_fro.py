@@ -11,7 +11,7 @@ from annotate.choosing.judging import held
 from annotate.choosing.motions import how_often, hurried
 from annotate.choosing.multiphonics import MOST_PITCHES, none_found
 from annotate.decision import Decision, Instead, PathPoint, Status
-from annotate.decisions.rulings import NO_RULING, Ruling
+from annotate.decisions.kept import NO_RULING, Ruling
 from annotate.demand import Demand, Kind
 from annotate.detecting.fingering_text import read_fingering
 from annotate.findings import Finding

@@ -89,15 +89,27 @@ _ENTRY = tuple(field.name for field in msgspec.structs.fields(_Entry))
 
 
 @dataclass(frozen=True, slots=True)
-class PlaceDecision:
-    """What was decided about a place, a pitch or the piece. fix: the fingering to take; forbid, prefer: what not to take, what
-    to take first among equals; read: 'multiphonic', 'players', 'voice', '' for nothing; note: words of one's own."""
+class Ruling:
+    """What was decided about a place, a pitch or the piece, or about one event: of the place before the pitch before the piece.
+
+    fix: the fingering to take, None for nothing; forbid, prefer: what not to take, what to take first among equals; read:
+    'multiphonic', 'players', 'voice', '' for nothing; note: words of one's own."""
 
     fix: Fingering | None = None
     forbid: tuple[Wish, ...] = ()
     prefer: tuple[Wish, ...] = ()
     read: str = ""
     note: str = ""
+
+    def allows(self, fingering: Fingering) -> bool:
+        return fingering == self.fix if self.fix else not any(one.fits(fingering) for one in self.forbid)
+
+    def liking(self, fingering: Fingering) -> int:
+        """How far down among what is preferred a fingering comes, from 0 for the first wish."""
+        return next((n for n, one in enumerate(self.prefer) if one.fits(fingering)), len(self.prefer))
+
+
+NO_RULING = Ruling()
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,9 +118,9 @@ class Kept:
     weights: of the plan, by name; unknown: keys that mean nothing, each with the one that may be meant, '' for none."""
 
     path: str = ""
-    places: Mapping[str, PlaceDecision] = field(default_factory=dict)
-    pitches: Mapping[str, PlaceDecision] = field(default_factory=dict)
-    piece: PlaceDecision = PlaceDecision()
+    places: Mapping[str, Ruling] = field(default_factory=dict)
+    pitches: Mapping[str, Ruling] = field(default_factory=dict)
+    piece: Ruling = NO_RULING
     flutes: tuple[tuple[str, str], ...] = ()
     weights: Mapping[str, float] = field(default_factory=dict)
     unknown: tuple[tuple[str, str], ...] = ()
@@ -162,14 +174,14 @@ def read(text: str, path: Path) -> Kept:
     return Kept(str(path), places, pitches, piece, flutes, told.weight, _unknown(raw))
 
 
-def _said(entry: _Entry, where: str) -> PlaceDecision:
+def _said(entry: _Entry, where: str) -> Ruling:
     try:
         fix = Fingering.parse(entry.fix) if entry.fix is not None else None
         listed = ([each] if isinstance(each, str) else each for each in (entry.forbid, entry.prefer))
         forbid, prefer = (tuple(map(Wish.parse, each)) for each in listed)
     except (FingeringError, WishError) as error:
         raise _NotReadError(Message("decisions.at", where=where, what=error.message)) from error
-    return PlaceDecision(fix, forbid, prefer, entry.read or "", " ".join((entry.note or "").split()))
+    return Ruling(fix, forbid, prefer, entry.read or "", " ".join((entry.note or "").split()))
 
 
 def _unknown(raw: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:

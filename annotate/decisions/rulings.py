@@ -5,33 +5,12 @@ from dataclasses import dataclass, field, replace
 
 from annotate.decisions.address import FLUTE, PITCH, PLACE, WEIGHT, Address, Content, at, content_of, places
 from annotate.decisions.aligned import Meant, meant
-from annotate.decisions.kept import NOTHING, Kept, PlaceDecision, Wish
+from annotate.decisions.kept import NO_RULING, NOTHING, Kept, Ruling
 from annotate.findings import Finding
 from annotate.score import Event, Part
 from annotate.weights import MOST, NAMES, is_weight
-from fingering_db.fingering import Fingering
 from fingering_db.message import Message
 from fingering_db.pitch import Pitch, PitchError
-
-
-@dataclass(frozen=True, slots=True)
-class Ruling:
-    """What is ruled for one event: of the place before the pitch before the piece. fix: None for nothing."""
-
-    fix: Fingering | None = None
-    forbid: tuple[Wish, ...] = ()
-    prefer: tuple[Wish, ...] = ()
-    note: str = ""
-
-    def allows(self, fingering: Fingering) -> bool:
-        return fingering == self.fix if self.fix else not any(one.fits(fingering) for one in self.forbid)
-
-    def liking(self, fingering: Fingering) -> int:
-        """How far down among what is preferred a fingering comes, from 0 for the first wish."""
-        return next((n for n, one in enumerate(self.prefer) if one.fits(fingering)), len(self.prefer))
-
-
-NO_RULING = Ruling()
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,28 +21,28 @@ class Rulings:
     kept: Kept = NOTHING
     findings: tuple[Finding, ...] = ()
     piece: str = ""
-    _places: Mapping[tuple[str, int], PlaceDecision] = field(default_factory=dict)
-    _pitches: Mapping[Content, PlaceDecision] = field(default_factory=dict)
+    _places: Mapping[tuple[str, int], Ruling] = field(default_factory=dict)
+    _pitches: Mapping[Content, Ruling] = field(default_factory=dict)
 
     def of(self, part_id: str, event: Event) -> Ruling:
         said = self._said(part_id, event)
-        if not said:
-            return NO_RULING
-        return Ruling(
-            next((one.fix for one in said if one.fix), None),
-            tuple(wish for one in said for wish in one.forbid),
-            tuple(wish for one in said for wish in one.prefer),
-            next((one.note for one in said if one.note), ""),
+        return (
+            Ruling(
+                next((one.fix for one in said if one.fix), None),
+                tuple(wish for one in said for wish in one.forbid),
+                tuple(wish for one in said for wish in one.prefer),
+                next((one.read for one in said if one.read), ""),
+                next((one.note for one in said if one.note), ""),
+            )
+            if said
+            else NO_RULING
         )
 
     def readings(self, part: Part) -> dict[int, str]:
         """How chords of a part are to be read, by the byte offset of their event."""
-        told = {event.start: self._said(part.id, event) for event in part.events}
-        return {
-            start: read for start, said in told.items() if (read := next((one.read for one in said if one.read), ""))
-        }
+        return {event.start: read for event in part.events if (read := self.of(part.id, event).read)}
 
-    def _said(self, part_id: str, event: Event) -> tuple[PlaceDecision, ...]:
+    def _said(self, part_id: str, event: Event) -> tuple[Ruling, ...]:
         if not self.kept.path:
             return ()
         found = (self._places.get((part_id, event.start)), self._pitches.get(at(event)), self.kept.piece)
@@ -81,7 +60,7 @@ def rulings(kept: Kept, parts: Sequence[Part]) -> Rulings:
     findings += [_no_weight(kept, name, value) for name, value in kept.weights.items() if not is_weight(name, value)]
     placed = _placed(kept, parts, findings)
     standing = {at(event) for part in parts for event in places(part)}
-    pitches: dict[Content, PlaceDecision] = {}
+    pitches: dict[Content, Ruling] = {}
     for text, said in kept.pitches.items():
         content = _content(text)
         if content is None:
@@ -97,14 +76,14 @@ def rulings(kept: Kept, parts: Sequence[Part]) -> Rulings:
     return Rulings(kept, tuple(findings), kept.piece.read, placed, pitches)
 
 
-def _placed(kept: Kept, parts: Sequence[Part], findings: list[Finding]) -> dict[tuple[str, int], PlaceDecision]:
+def _placed(kept: Kept, parts: Sequence[Part], findings: list[Finding]) -> dict[tuple[str, int], Ruling]:
     """What was decided about places, by part and event; what is said about them is added to the findings."""
     read = {text: Address.parse(text) for text in kept.places}
     said = {address: kept.places[text] for text, address in read.items() if address is not None}
     findings += [
         _unknown(Message("decisions.no_address", text=f'{PLACE}."{text}"')) for text in read if read[text] is None
     ]
-    placed: dict[tuple[str, int], PlaceDecision] = {}
+    placed: dict[tuple[str, int], Ruling] = {}
     found: set[Address] = set()
     for part in parts:
         own = [one for one in said if one not in found and one.part in ("", part.label, part.id)]
@@ -112,11 +91,8 @@ def _placed(kept: Kept, parts: Sequence[Part], findings: list[Finding]) -> dict[
             found.add(address)
             placed[part.id, one.event.start] = said[address]
             findings += _moved(part, address, one)
-    findings += [
-        _unknown(Message("decisions.no_such_place", text=str(address), pitches=address.pitches))
-        for address in said
-        if address not in found
-    ]
+    lost = (one for one in said if one not in found)
+    findings += [_unknown(Message("decisions.no_such_place", text=str(one), pitches=one.pitches)) for one in lost]
     return placed
 
 

@@ -64,33 +64,22 @@ class PartEvidence:
     """What holds for all chords of a part, and whether it is a part for one flute."""
 
     def __init__(
-        self,
-        part: Part,
-        sonorities: Sequence[Sonority],
-        spans: Spans,
-        fingerings: WrittenFingerings,
-        company: Company,
+        self, part: Part, sonorities: Sequence[Sonority], spans: Spans, fingerings: WrittenFingerings, company: Company
     ) -> None:
         self._part, self._spans, self._company = part, spans, company
         self._sonorities = sonorities
         self._chords = [sonority for sonority in sonorities if sonority.is_chord]
         self._apart = bool(overlapping(tuple(sonorities)))
-        self.several = self._named_several() or spans.several_anywhere() is not None
-        self.reasons = self._name() + self._ensemble() + self._chord_kinds()
+        told = {name_tells(name): name for name in reversed(_names(part))}
+        self.several = SEVERAL in told or spans.several is not None
+        self.reasons = self._name(told) + self._ensemble() + self._chord_kinds()
         if not self.several:
             self.reasons += self._technique(fingerings) + self._habit()
         if not any(each.key == "technique_elsewhere" for each in self.reasons):
             self.reasons.append(reason_for("no_technique"))
 
-    def _names(self) -> list[str]:
-        names = [name for name in (self._part.name, self._part.abbreviation) if name.strip()]
-        return names or [each.name for each in self._part.instruments if each.name.strip()]
-
-    def _named_several(self) -> bool:
-        return any(name_tells(name) == SEVERAL for name in self._names())
-
-    def _name(self) -> list[Reason]:
-        told = {name_tells(name): name for name in reversed(self._names())}
+    def _name(self, told: dict[str, str]) -> list[Reason]:
+        """told: names of the part by what they tell."""
         if SEVERAL in told:
             return [reason_for("plural_name", what=told[SEVERAL])]
         found = []
@@ -102,9 +91,6 @@ class PartEvidence:
         if self._company.parts == 1:
             found.append(reason_for("only_part"))
         return found
-
-    def _large(self) -> bool:
-        return self._company.parts >= evidence_table()["many_parts"] or bool(self._company.section)
 
     def _ensemble(self) -> list[Reason]:
         found = []
@@ -139,9 +125,8 @@ class PartEvidence:
     def _technique(self, fingerings: WrittenFingerings) -> list[Reason]:
         if not flute_family(self._part):
             return []
-        word = self._spans.modern()
-        if word is not None:
-            return [_elsewhere("word_stands", word=word.hit.word)]
+        if self._spans.modern is not None:
+            return [_elsewhere("word_stands", word=self._spans.modern.hit.word)]
         for sonority in self._sonorities:
             if fingerings.at(sonority):
                 return [_elsewhere("fingering_stands")]
@@ -157,12 +142,18 @@ class PartEvidence:
         table = evidence_table()
         chords = [chord for chord in self._chords if not chord.first.grace]
         count, of = len(chords), len(self._sonorities)
-        if not count or self._apart or self._large() or not flute_family(self._part):
+        large = self._company.parts >= table["many_parts"] or self._company.section
+        if not count or self._apart or large or not flute_family(self._part):
             return []
         alone = self._company.parts == 1 and count >= table["habit_share_alone"] * of
         if alone or (count >= table["habit_chords"] and count >= table["habit_share"] * of):
             return [reason_for("habit", some=count, of=of)]
         return []
+
+
+def _names(part: Part) -> list[str]:
+    names = [name for name in (part.name, part.abbreviation) if name.strip()]
+    return names or [each.name for each in part.instruments if each.name.strip()]
 
 
 def _elsewhere(key: str, **what: Hashable) -> Reason:

@@ -4,15 +4,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from annotate.detecting.sonority import is_silent
+from annotate.detecting.sonority import SAME_PITCH, is_silent
 from annotate.detecting.words import tells_section
 from annotate.reading.flute_parts import flute_family
 from annotate.score import Part, Score
 from fingering_db.message import Message
-
-_SAME_PITCH = 0.01
-"""Two pitches nearer than this [semitones] are one."""
-
 
 _Pitches = tuple[float, ...]
 
@@ -47,7 +43,7 @@ class Company:
             desk = next((each for each in desks if each.id != self.own), None)
             if desk is None or (best is not None and desk.number >= best[0]):
                 continue
-            same = [index for index, one in enumerate(pitches) if any(abs(one - two) <= _SAME_PITCH for two in others)]
+            same = [index for index, one in enumerate(pitches) if any(abs(one - two) <= SAME_PITCH for two in others)]
             if same and len(same) < len(pitches):
                 best = desk.number, desk.label, same[0]
         return best[1:] if best else ("", -1)

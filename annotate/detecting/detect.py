@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from annotate.decisions.address import Addresses
+from annotate.decisions.address import READINGS, Addresses
 from annotate.demand import Demand, NotJudged, Undecided
 from annotate.detecting.company import Company
 from annotate.detecting.glissando import find_glissandi
 from annotate.detecting.microtone import find_microtones
 from annotate.detecting.multiphonic import find_multiphonics
-from annotate.detecting.players import READINGS
 from annotate.detecting.reading_findings import (
     chord_remarks,
     fingering_remarks,

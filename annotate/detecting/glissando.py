@@ -9,7 +9,7 @@ from annotate.demand import Demand, Kind
 from annotate.detecting.multiphonic import opening
 from annotate.detecting.players import UNDECIDED
 from annotate.detecting.scene import Scene, demand
-from annotate.detecting.sonority import Link, Sonority, is_silent
+from annotate.detecting.sonority import Sonority, is_silent
 from annotate.detecting.words import GLISSANDO as GLISSANDO_ROLE
 from annotate.detecting.words import MULTIPHONIC, Said, find_words
 from annotate.findings import Finding
@@ -139,27 +139,17 @@ def _between(
         if [n.sounding.midi for n in own or start.notes] == [n.sounding.midi for n in others or stop.notes]:
             continue
         before, after = scene.ties.chain(start, own), scene.ties.chain(stop, others)
-        links = _joined(before, after)
+        seen = {link.sonority.first.start for link in before}
+        links = before + tuple(link for link in after if link.sonority.first.start not in seen)
         used.update(note.start for link in links for note in link.notes)
         opened = opening(scene, start) if len(before[0].notes) == 1 else None
+        opening_word = opened.word if opened else ""
+        told = {"fingering": scene.fingerings.at(before[0].sonority), "word": word or opening_word}
+        open_pitches, to = bool(opening_word), after[0]
         found.append(
-            demand(
-                scene,
-                Kind.GLISSANDO,
-                links,
-                to=after[0],
-                fingering=scene.fingerings.at(before[0].sonority),
-                open_pitches=opened is not None and bool(opened.word),
-                continuous=continuous,
-                word=word or (opened.word if opened else ""),
-            )
+            demand(scene, Kind.GLISSANDO, links, to=to, open_pitches=open_pitches, continuous=continuous, **told)
         )
     return found
-
-
-def _joined(before: tuple[Link, ...], after: tuple[Link, ...]) -> tuple[Link, ...]:
-    seen = {link.sonority.first.start for link in before}
-    return before + tuple(link for link in after if link.sonority.first.start not in seen)
 
 
 def _word_findings(scene: Scene, groups: Iterable[tuple[Sonority, Sonority]]) -> list[Finding]:

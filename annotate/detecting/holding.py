@@ -47,7 +47,7 @@ class HoldingWords:
         self._slurred: set[int] = set()
         for staff, found in staves.items():
             self._slurred.update(found[index].first.start for index in slurred_on(found))
-            said = [each for each in spans.all() if not self._by_staff or each.direction.staff == staff]
+            said = [each for each in spans.said if not self._by_staff or each.direction.staff == staff]
             moments = _moments(each for each in said if each.hit.technique.role != PLAYERS and each.hit.technique.holds)
             self._hold_techniques(moments, found)
             self._hold_players(_moments(each for each in said if each.hit.technique.role == PLAYERS), found)

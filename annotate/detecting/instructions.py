@@ -72,9 +72,8 @@ class Instructions:
     """All that a part says in this way, by place. This program's own words are not among it."""
 
     def __init__(self, part: Part) -> None:
-        own = sorted(
-            (one for one in part.directions if not one.ours and one.kind == "words"), key=lambda one: one.onset
-        )
+        words = (one for one in part.directions if not one.ours and one.kind == "words")
+        own = sorted(words, key=lambda one: one.onset)
         self._several = part.staves > 1
         self._double_bars = tuple(sorted(part.double_bars))
         self._means = [(one, told) for one in own if (told := means_told(one.text))]

@@ -16,27 +16,20 @@ UNPRINTED_CENTS = 20.0
 """Without one, smaller deviations are a program's playback tuning; nobody can read them [cents]."""
 
 
-def cents_off(note: Note) -> float:
-    """Distance of the sounding pitch from the nearest tempered note [cents], 0 to 50."""
-    midi = note.sounding.midi
-    return abs(midi - round(midi)) * 100.0
-
-
 def is_microtone(note: Note) -> bool:
     """Whether a note's sounding pitch is a microtone that the player is asked for."""
+    midi = note.sounding.midi
     # Alters are written with two or three decimals: 0.1 means 10 cents, whatever binary fractions make of it.
-    off = round(cents_off(note), 3)
+    off = round(abs(midi - round(midi)) * 100.0, 3)
     return off >= UNPRINTED_CENTS or (note.microtonal_as_printed and off > PRINTED_CENTS)
 
 
 def played_notes(scene: Scene, sonority: Sonority) -> tuple[Note, ...]:
     """The notes of a sonority that are each played as a note of their own."""
     verdict = scene.verdict_of(sonority)
-    if verdict is None:
-        return sonority.notes
-    if verdict.outcome in (MULTIPHONIC, HARMONIC, UNDECIDED):
+    if verdict and verdict.outcome in (MULTIPHONIC, HARMONIC, UNDECIDED):
         return ()
-    if verdict.outcome == VOICE:
+    if verdict and verdict.outcome == VOICE:
         return tuple(note for note in sonority.notes if not odd_head(note))
     return sonority.notes
 

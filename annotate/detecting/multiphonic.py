@@ -14,20 +14,19 @@ from fingering_db.alternatives import holds
 
 
 @dataclass(frozen=True, slots=True)
-class OpenNote:
-    """Why a single note is a multiphonic: a technique word, or (word empty) just a written fingering."""
+class Opened:
+    """Why a note or chord is a multiphonic: a technique word, or (word empty) just a written fingering."""
 
     word: str
     fingering: str
 
 
-def opening(scene: Scene, sonority: Sonority) -> OpenNote | None:
+def opening(scene: Scene, sonority: Sonority) -> Opened | None:
     """Why a single note is read as a multiphonic with open pitches; None where it is not."""
-    said = scene.multiphonic_word(sonority)
-    word = said.hit.word if said else stem_word(sonority)
+    word = _word(scene, sonority)
     fingering = scene.fingerings.at(sonority)
     if word:
-        return OpenNote(word, fingering)
+        return Opened(word, fingering)
     if not fingering or scene.holding.techniques_at(sonority) or ornament(sonority, "trill"):
         return None
     # A microtone's fingering, or that of a harmonic, tells how to play that one note.
@@ -38,7 +37,12 @@ def opening(scene: Scene, sonority: Sonority) -> OpenNote | None:
     own = read_fingering(fingering)
     if own is not None and holds(own, note.written.midi):
         return None  # an ordinary note, held as the score says
-    return OpenNote("", fingering)
+    return Opened("", fingering)
+
+
+def _word(scene: Scene, sonority: Sonority) -> str:
+    said = scene.multiphonic_word(sonority)
+    return said.hit.word if said else stem_word(sonority)
 
 
 def find_multiphonics(scene: Scene, used: Container[int]) -> tuple[Demand, ...]:
@@ -47,24 +51,14 @@ def find_multiphonics(scene: Scene, used: Container[int]) -> tuple[Demand, ...]:
     for index, sonority in enumerate(scene.sonorities):
         if any(note.start in used for note in sonority.notes) or not scene.ties.is_head(sonority):
             continue
-        links = scene.ties.chain(sonority)
-        if sonority.is_chord:
-            if scene.verdicts[index].outcome == MULTIPHONIC:
-                said = scene.multiphonic_word(sonority)
-                word = said.hit.word if said else stem_word(sonority)
-                text = scene.fingerings.at(sonority)
-                found.append(demand(scene, Kind.MULTIPHONIC, links, fingering=text, word=word))
-            continue
-        opened = opening(scene, sonority)
+        if not sonority.is_chord:
+            opened = opening(scene, sonority)
+        elif scene.verdicts[index].outcome == MULTIPHONIC:
+            opened = Opened(_word(scene, sonority), scene.fingerings.at(sonority))
+        else:
+            opened = None
         if opened is not None:
-            found.append(
-                demand(
-                    scene,
-                    Kind.MULTIPHONIC,
-                    links,
-                    fingering=opened.fingering,
-                    open_pitches=True,
-                    word=opened.word,
-                )
-            )
+            told, links = opened.fingering, scene.ties.chain(sonority)
+            single = not sonority.is_chord
+            found.append(demand(scene, Kind.MULTIPHONIC, links, fingering=told, open_pitches=single, word=opened.word))
     return tuple(found)

@@ -5,6 +5,7 @@ Evidence is weighed (`evidence.toml`, common practice, no source). What the scor
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import groupby
 
 from annotate.detecting.chord_evidence import (
     PartEvidence,
@@ -23,7 +24,6 @@ from annotate.score import Part
 from fingering_db.message import Message
 
 PLAYERS, HARMONIC, UNDECIDED = "players", "harmonic", "undecided"
-READINGS = (MULTIPHONIC, PLAYERS, VOICE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,12 +64,10 @@ def _word_reasons(sonority: Sonority, spans: Spans, holding: HoldingWords) -> li
     if players is not None:
         key = "one_word" if players.hit.technique.id == ONE else "several_word"
         reasons.append(reason_for(key, what=players.hit.word))
-    else:
-        elsewhere, desk = spans.several_anywhere(), spans.desk_word()
-        if elsewhere is not None:
-            reasons.append(reason_for("several_word_elsewhere", what=elsewhere.hit.word))
-        elif desk is not None:
-            reasons.append(reason_for("desk_word_elsewhere", what=desk.hit.word))
+    elif spans.several is not None:
+        reasons.append(reason_for("several_word_elsewhere", what=spans.several.hit.word))
+    elif spans.desk is not None:
+        reasons.append(reason_for("desk_word_elsewhere", what=spans.desk.hit.word))
     said = holding.technique_at(sonority, MULTIPHONIC)
     if said is not None:
         # "a 2" after "mult." may end it, or not; at the word itself it tells of two players with a multiphonic each.
@@ -132,19 +130,10 @@ class _Voices:
 
 def quick_runs(sonorities: tuple[Sonority, ...]) -> frozenset[int]:
     """Indices of chords that belong to a long run of quick ones without a single note between."""
-    table = evidence_table()
-    found: set[int] = set()
-    run: list[int] = []
-    for index, sonority in enumerate(sonorities):
-        if sonority.is_chord and not sonority.first.grace and sonority.seconds < table["quick_chord_seconds"]:
-            run.append(index)
-            continue
-        if len(run) >= table["quick_run_chords"]:
-            found.update(run)
-        run = []
-    if len(run) >= table["quick_run_chords"]:
-        found.update(run)
-    return frozenset(found)
+    most_seconds, fewest = evidence_table()["quick_chord_seconds"], evidence_table()["quick_run_chords"]
+    quick = [each.is_chord and not each.first.grace and each.seconds < most_seconds for each in sonorities]
+    runs = (list(run) for _, run in groupby(range(len(quick)), key=quick.__getitem__))
+    return frozenset(index for run in runs if quick[run[0]] and len(run) >= fewest for index in run)
 
 
 def weigh(reasons: list[Reason]) -> Verdict:
@@ -168,8 +157,7 @@ def weigh(reasons: list[Reason]) -> Verdict:
     leading = {r.key for r in reasons if r.decides and r.speaks_for == first}
     if leading == {"neighbour"} and any(r.decides and r.speaks_for == MULTIPHONIC for r in reasons):
         leading = set()  # two flutes may well meet on a note: that alone does not gainsay techniques or a habit
-    led_to = bool(leading)
-    if not led_to or scores[first] - scores[second] < evidence_table()["margin"]:
+    if not leading or scores[first] - scores[second] < evidence_table()["margin"]:
         return Verdict(UNDECIDED, ordered)
     return Verdict(first, ordered, contested=several and first == MULTIPHONIC)
 

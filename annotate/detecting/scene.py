@@ -14,7 +14,6 @@ from annotate.detecting.players import PLAYERS, UNDECIDED, Verdict, judge_chords
 from annotate.detecting.sonority import Link, Sonority, Ties, alternations, gather
 from annotate.detecting.words import MULTIPHONIC, SEVERAL, Said, Spans, name_tells
 from annotate.score import Event, Part
-from fingering_db.pitch import Pitch
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +40,7 @@ class Scene:
         """Prepare a part. readings: as in `detect`."""
         sonorities = gather(part.events)
         spans, ties, fingerings = Spans(part), Ties(sonorities), WrittenFingerings(part)
-        several = spans.several_anywhere() is not None or SEVERAL in map(name_tells, (part.name, part.abbreviation))
+        several = spans.several is not None or SEVERAL in map(name_tells, (part.name, part.abbreviation))
         holding = HoldingWords(part, sonorities, spans, ties, several)
         verdicts = judge_chords(part, sonorities, spans, holding, fingerings, chords=chords, company=company)
         for index in verdicts:
@@ -95,9 +94,6 @@ def demand(
         held = {note.start for note in link.notes}
         whole = len(link.notes) == len(link.sonority.notes)
         events += [e for e in link.sonority.events if whole or held & {note.start for note in e.notes}]
-    target: tuple[tuple[Pitch, Pitch], ...] = ()
-    if to is not None:
-        target = tuple((note.written, note.sounding) for note in to.notes)
     first = events[0]
     told = scene.instructions.slide_at(first.onset, first.staff)
     if kind == Kind.GLISSANDO:
@@ -113,8 +109,8 @@ def demand(
         events=tuple(events),
         pitches=tuple(note.written for note in links[0].notes),
         sounding=tuple(note.sounding for note in links[0].notes),
-        to=tuple(written for written, _ in target),
-        to_sounding=tuple(sounding for _, sounding in target),
+        to=tuple(note.written for note in to.notes) if to else (),
+        to_sounding=tuple(note.sounding for note in to.notes) if to else (),
         fingering=fingering,
         open_pitches=open_pitches,
         continuous=continuous,

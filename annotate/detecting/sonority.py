@@ -10,7 +10,7 @@ from itertools import pairwise, zip_longest
 from annotate.score import Event, Note, Ornament, Part
 from fingering_db.pitch import Pitch
 
-_SAME_PITCH = 0.01
+SAME_PITCH = 0.01
 """Two pitches nearer than this [semitones] are one."""
 
 
@@ -65,7 +65,7 @@ class Sonority:
 def _distinct(events: Iterable[Event]) -> tuple[Note, ...]:
     notes: list[Note] = []
     for note in sorted((n for e in events for n in e.notes), key=lambda n: (n.sounding.midi, n.start)):
-        if not notes or note.sounding.midi - notes[-1].sounding.midi > _SAME_PITCH:
+        if not notes or note.sounding.midi - notes[-1].sounding.midi > SAME_PITCH:
             notes.append(note)
     return tuple(notes)
 
@@ -164,7 +164,7 @@ class Ties:
     def _join(self, sonority: Sonority, later: Sonority) -> None:
         for note in sonority.notes:
             for other in later.notes:
-                same = abs(other.sounding.midi - note.sounding.midi) <= _SAME_PITCH
+                same = abs(other.sounding.midi - note.sounding.midi) <= SAME_PITCH
                 if same and note.tie_start and other.tie_stop:
                     self._next.setdefault(note.start, Link(later, (other,)))
                     self._previous.setdefault(other.start, Link(sonority, (note,)))

@@ -35,10 +35,7 @@ def _bent(note: Note, pitch: Pitch) -> Pitch:
     return Pitch.from_midi(pitch.midi + max(note.bend_alters, key=abs))
 
 
-_CHORDS = {
-    VOICE: (VOICE, "voice"),
-    HARMONIC: (UNJUDGED, "harmonics"),
-}  # role of the word that says so, and what
+_CHORDS = {VOICE: (VOICE, "voice"), HARMONIC: (UNJUDGED, "harmonics")}  # role of the word that says so, and what
 _MARKS = {"scoop", "falloff", "doit", "plop"}
 
 

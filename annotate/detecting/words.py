@@ -8,7 +8,7 @@ import tomllib
 import unicodedata
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from fractions import Fraction
 from functools import cache
 from importlib.resources import files
@@ -109,26 +109,11 @@ def word_tables() -> dict[str, Any]:
 def _entries() -> tuple[_Entry, ...]:
     tables = word_tables()
     found = [
-        _entry(
-            table,
-            Technique(
-                table["id"], table["role"], *map(table.get, ("holds", "continuous", "modern"), (True, None, False))
-            ),
-        )
+        _entry(table, Technique(**{one.name: table[one.name] for one in fields(Technique) if one.name in table}))
         for table in tables["technique"]
     ]
     found += [_entry(table, Technique(table["says"], PLAYERS)) for table in tables["players"]]
-    _refuse_twice([one.technique.id for one in found])
     return tuple(found)
-
-
-def _refuse_twice(ids: list[str]) -> None:
-    """Raise ValueError where two entries of the vocabulary have one id: the words of the first would be told as the other's."""
-    twice = sorted({one for one in ids if ids.count(one) > 1})
-    if twice:
-        raise ValueError(
-            f"technique_words.toml: the id '{twice[0]}' stands twice; expected one of its own for each entry"
-        )
 
 
 def find_words(text: str) -> tuple[Hit, ...]:
@@ -146,70 +131,46 @@ def find_words(text: str) -> tuple[Hit, ...]:
     return tuple(hits)
 
 
-class _Letters:
-    """Tells rehearsal marks, such as a lone capital letter among others, from techniques."""
-
-    def __init__(self, part: Part) -> None:
-        self._marks = {(event.bar_index, event.rehearsal) for event in part.events}
-        self._letters = {direction.text.strip() for direction in part.directions}
-
-    def is_rehearsal(self, direction: Direction) -> bool:
-        """Whether a direction is a rehearsal mark."""
-        text = direction.text.strip()
-        if direction.kind == "rehearsal":
-            return True
-        if len(text) != 1:
-            return False
-        # A mark that a program wrote twice, once as words.
-        if (direction.bar_index, text) in self._marks:
-            return True
-        # Letters before and after it in the part: the composer counts sections with words.
-        return bool(self._letters & {chr(ord(text) - 1), chr(ord(text) + 1)})
-
-
 class Spans:
-    """All that a part's words say, in order of time; this program's own earlier annotation says nothing."""
+    """All that a part's words say; this program's own earlier annotation and rehearsal marks say nothing.
+
+    said: in order of time. several, desk, modern: the first word that tells of several players, that names one of several at a
+    desk ('1.', 'II.'; not 'solo'), and for a technique that only one player of today's music is asked for; None for none."""
 
     def __init__(self, part: Part) -> None:
-        letters = _Letters(part)
-        self._said = tuple(
+        marks = {(event.bar_index, event.rehearsal) for event in part.events}
+        letters = {direction.text.strip() for direction in part.directions}
+        self.said = tuple(
             Said(hit, direction)
             for direction in sorted(part.directions, key=lambda d: (d.onset, d.start))
             if not direction.ours
             for hit in find_words(direction.text)
-            if not letters.is_rehearsal(direction)
+            if not _is_rehearsal(direction, marks, letters)
         )
         self._glissandi = self.of_role(GLISSANDO)
-        self._several = next((said for said in self._said if said.hit.technique.id == SEVERAL), None)
-        self._desk_word = next(
-            (said for said in self._said if said.hit.technique.id == ONE and _DESK.match(said.hit.word)), None
-        )
-
-    def all(self) -> tuple[Said, ...]:
-        """All words, in order of time."""
-        return self._said
-
-    def modern(self) -> Said | None:
-        """The first word of the part for a technique that only one player of today's music is asked for."""
-        return next((said for said in self._said if said.hit.technique.modern), None)
-
-    def desk_word(self) -> Said | None:
-        """The first word of the part that names one of several at a desk: '1.', 'II.'; not 'solo'."""
-        return self._desk_word
-
-    def several_anywhere(self) -> Said | None:
-        """The first word of the part that tells of several players."""
-        return self._several
+        self.several = next((said for said in self.said if said.hit.technique.id == SEVERAL), None)
+        desk = (said for said in self.said if said.hit.technique.id == ONE and _DESK.match(said.hit.word))
+        self.desk = next(desk, None)
+        self.modern = next((said for said in self.said if said.hit.technique.modern), None)
 
     def of_role(self, *roles: str) -> tuple[Said, ...]:
         """All words of some roles, in order of time."""
-        return tuple(said for said in self._said if said.hit.technique.role in roles)
+        return tuple(said for said in self.said if said.hit.technique.role in roles)
 
     def glissandi_from(self, onset: Fraction) -> Iterator[Said]:
         """Glissando words from a moment on, in order of time."""
-        yield from islice(
-            self._glissandi, bisect_left(self._glissandi, onset, key=lambda said: said.direction.onset), None
-        )
+        first = bisect_left(self._glissandi, onset, key=lambda said: said.direction.onset)
+        yield from islice(self._glissandi, first, None)
+
+
+def _is_rehearsal(direction: Direction, marks: set[tuple[int, str]], letters: set[str]) -> bool:
+    """Whether words are a rehearsal mark, such as a lone capital letter among others. marks: (bar index, mark) of the part;
+    letters: all that its words say."""
+    text = direction.text.strip()
+    if direction.kind == "rehearsal" or len(text) != 1:
+        return direction.kind == "rehearsal"
+    # A mark that a program wrote twice, once as words; or letters before and after it: the composer counts sections with words.
+    return (direction.bar_index, text) in marks or bool(letters & {chr(ord(text) - 1), chr(ord(text) + 1)})
 
 
 NUMBERED, PLAIN = "numbered", "plain"
@@ -225,7 +186,7 @@ _COUNT_AFTER = re.compile(r"[(\[]\s*(?:x\s*)?[2-9]\s*[)\]]|\bx\s*[2-9]\s*$")
 
 def name_tells(name: str) -> str:
     """What a part's name tells: 'several' players, 'numbered' or 'plain' for one, '' for no name."""
-    text = " ".join(unicodedata.normalize("NFC", name).casefold().split())
+    text = one_line(name).casefold()
     if not text:
         return ""
     names = word_tables()["names"]
@@ -239,5 +200,5 @@ def name_tells(name: str) -> str:
 
 def tells_section(name: str) -> bool:
     """Whether the name of any part tells of several players: 'Horns in F', 'Violini I', 'Clarinet 1.2'."""
-    tokens = set(re.findall(r"\w+", unicodedata.normalize("NFC", name).casefold()))
+    tokens = set(re.findall(r"\w+", one_line(name).casefold()))
     return bool(tokens & set(word_tables()["names"]["sections"])) or name_tells(name) == SEVERAL

@@ -33,10 +33,8 @@ def rows(fingering: Fingering, contrary: Fingering | None = None) -> tuple[str, 
     contrary: fingers that move against the ear on the way to it: the row of their hand ends with CONTRARY.
     """
     against = (contrary.left, contrary.right) if contrary else ((), ())
-    upper, lower = (
-        _row(hand) + f" {CONTRARY}" * bool(own)
-        for hand, own in zip((fingering.left, fingering.right), against, strict=True)
-    )
+    hands = zip((fingering.left, fingering.right), against, strict=True)
+    upper, lower = (_row(hand) + f" {CONTRARY}" * bool(own) for hand, own in hands)
     return upper, lower
 
 
@@ -62,14 +60,11 @@ def columns(fingering: Fingering, plain: bool = False) -> tuple[str, ...]:
 def line(fingering: Fingering, plain: bool = False) -> str:
     """The same on one line, for a list: `T ○●● | ○○○ E♭`."""
     top, upper, between, lower, bottom = _from_the_top(fingering)
-    left = [sign for sign in between if sign in _left_letters(fingering)]
+    of_the_left = [_short(held) for held in fingering.left]
+    left = [sign for sign in between if sign in of_the_left]
     right = [sign for sign in between if sign not in left]
     told = " ".join([*top, "".join(upper), *left, "|", *right, "".join(lower), *bottom])
     return told.translate(_PLAIN_TABLE) if plain else told
-
-
-def _left_letters(fingering: Fingering) -> list[str]:
-    return [_short(held) for held in fingering.left if not held.touch.is_circle]
 
 
 def _from_the_top(fingering: Fingering) -> tuple[list[str], list[str], list[str], list[str], list[str]]:
@@ -160,20 +155,13 @@ def _held(hand: int) -> list[tuple[Touches, Fingering]]:
 
 @cache
 def _rows(hand: int) -> dict[str, Touches]:
-    plain = (False, True)
-    return {_drawn_row(one, hand, each): touches for touches, one in _held(hand) for each in plain}
-
-
-def _drawn_row(fingering: Fingering, hand: int, plain: bool) -> str:
-    return (plain_rows if plain else rows)(fingering)[hand]
+    return {drawn(one)[hand]: touches for touches, one in _held(hand) for drawn in (rows, plain_rows)}
 
 
 @cache
 def _lines(hand: int) -> dict[str, Touches]:
-    told = (
-        (line(one, plain).split("|")[hand].strip(), touches) for touches, one in _held(hand) for plain in (False, True)
-    )
-    return dict(told)
+    every = ((line(one, plain), touches) for touches, one in _held(hand) for plain in (False, True))
+    return {drawn.split("|")[hand].strip(): touches for drawn, touches in every}
 
 
 @cache

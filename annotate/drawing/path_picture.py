@@ -29,7 +29,7 @@ def path_svg(decision: Decision, language: str = "en") -> str:
     seconds = max(decision.demand.seconds_end - decision.demand.place.seconds, 0.0)
     body = [
         *_scale(middle, span, say),
-        *(_curve(path, curve, middle, span, n, decision, say) for n, curve in enumerate(curves)),
+        *(_curve(decision, curve, middle, span, n, say) for n, curve in enumerate(curves)),
         *_strip(path, say),
         _text(_LEFT, height - 6.0, "0 s"),
         _text(
@@ -71,16 +71,8 @@ def _scale(middle: float, span: float, say: Words) -> list[str]:
     return [*lines, _text(4.0, _TOP - 5.0, say.text("path.cents"))]
 
 
-def _curve(
-    path: Sequence[PathPoint],
-    cents: list[float],
-    middle: float,
-    span: float,
-    number: int,
-    decision: Decision,
-    say: Words,
-) -> str:
-    points = " ".join(f"{_x(p.t):.1f},{_y(c, middle, span):.1f}" for p, c in zip(path, cents, strict=True))
+def _curve(decision: Decision, cents: list[float], middle: float, span: float, number: int, say: Words) -> str:
+    points = " ".join(f"{_x(p.t):.1f},{_y(c, middle, span):.1f}" for p, c in zip(decision.path, cents, strict=True))
     asked = decision.demand.to or decision.demand.pitches
     name = say.pitch(asked[number]) if number < len(asked) else ""
     line = (

@@ -28,6 +28,7 @@ _MARGIN = 0.6  # white around everything
 _HOLE = 0.46  # diameter of the perforation's spot, as a share of the key's
 _SLIT = 0.2  # width of the vent's slit, as a share of the key's diameter
 _CAPITAL = 5.4  # height of a capital letter
+_SCALE = _CAPITAL / 10.0  # of the box that its strokes are told in
 _STROKE = 1.02  # thickness of the strokes of letters
 _SPACE = 1.65  # between strokes of neighbouring letters, without their thickness
 _INSIDE = 2.5  # from the end of a key to its letters
@@ -160,18 +161,14 @@ def _row(hand: Hand, middle: float) -> list[str]:
 
 
 def _circle(circle: Circle, x: float, y: float) -> list[str]:
-    radius = _DIAMETER / 2
-    shapes = [_round(x, y, radius, "black" if circle.down else "white")]
+    at, radius, fill = f'cx="{_number(x)}" cy="{_number(y)}"', _DIAMETER / 2, "black" if circle.down else "white"
+    line = f'stroke="black" stroke-width="{_number(_LINE)}"'
+    shapes = [f'<circle {at} r="{_number(radius)}" fill="{fill}" {line}/>']
     if circle.hole:
-        shapes.append(f'<circle cx="{_number(x)}" cy="{_number(y)}" r="{_number(_HOLE * radius)}" fill="white"/>')
+        shapes.append(f'<circle {at} r="{_number(_HOLE * radius)}" fill="white"/>')
     if circle.vent:
         shapes.append(_slit(x, y))
     return shapes
-
-
-def _round(x: float, y: float, radius: float, fill: str) -> str:
-    at = f'cx="{_number(x)}" cy="{_number(y)}" r="{_number(radius)}"'
-    return f'<circle {at} fill="{fill}" stroke="black" stroke-width="{_number(_LINE)}"/>'
 
 
 def _slit(x: float, y: float) -> str:
@@ -198,8 +195,7 @@ def _key_width(key: Key) -> float:
 
 
 def _letters_width(letters: str) -> float:
-    scale = _CAPITAL / 10.0
-    return sum(_LETTERS[letter].width for letter in letters) * scale + _SPACE * (len(letters) - 1)
+    return sum(_LETTERS[letter].width for letter in letters) * _SCALE + _SPACE * (len(letters) - 1)
 
 
 def _key(key: Key, left: float, middle: float) -> list[str]:
@@ -236,15 +232,14 @@ def _outline(shape: str, left: float, right: float, middle: float) -> str:
 
 
 def _letters(letters: str, left: float, middle: float, ink: str) -> str:
-    scale = _CAPITAL / 10.0
     paths = []
     at = left
     for letter in letters:
         own = _LETTERS[letter]
-        place = f"translate({_number(at)} {_number(middle - _CAPITAL / 2)}) scale({_number(scale)})"
+        place = f"translate({_number(at)} {_number(middle - _CAPITAL / 2)}) scale({_number(_SCALE)})"
         paths.append(f'<path transform="{place}" d="{own.strokes}"/>')
-        at += own.width * scale + _SPACE
-    pen = f'fill="none" stroke="{ink}" stroke-width="{_number(_STROKE / scale)}"'
+        at += own.width * _SCALE + _SPACE
+    pen = f'fill="none" stroke="{ink}" stroke-width="{_number(_STROKE / _SCALE)}"'
     return f'<g {pen} stroke-linecap="round" stroke-linejoin="round">{"".join(paths)}</g>'
 
 

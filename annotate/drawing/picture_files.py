@@ -3,6 +3,7 @@
 import csv
 import hashlib
 import io
+import itertools
 import re
 import struct
 import unicodedata
@@ -84,16 +85,13 @@ def _moment(place: Place) -> tuple[str, str, object, str]:
 
 def place_name(place: Place) -> str:
     """`bar-012-beat-2.5`: sorts as the score goes."""
-    text = "".join(map(_ascii_digit, place.bar))
+    text = "".join(
+        str(unicodedata.decimal(char, char)) for char in place.bar
+    )  # digits of every script as those of ASCII
     found = re.match(r"[0-9]+", text)
     digits = found[0] if found else ""
     bar = digits.zfill(3) * bool(digits) + _safe(text[len(digits) :])
     return f"bar-{bar[:_LONGEST_BAR] or 'unnamed'}-beat-{_safe(place.beat_text) or '0'}"
-
-
-def _ascii_digit(char: str) -> str:
-    """Digits of every script as those of ASCII, other characters as they are."""
-    return str(unicodedata.decimal(char, char))
 
 
 def _prefixes(parts: Sequence[Part]) -> dict[str, str]:
@@ -102,12 +100,8 @@ def _prefixes(parts: Sequence[Part]) -> dict[str, str]:
         return {}
     names = {part.id: _safe(part.name)[:_LONGEST_PART].strip("-.") for part in parts}
     shared = {name for name in names.values() if list(names.values()).count(name) > 1}
-    return {
-        part.id: f"{names[part.id] or 'part'}-{part.number}-"
-        if names[part.id] in {"", *shared}
-        else f"{names[part.id]}-"
-        for part in parts
-    }
+    numbers = {part.id: f"-{part.number}" * (names[part.id] in {"", *shared}) for part in parts}
+    return {part.id: f"{names[part.id] or 'part'}{numbers[part.id]}-" for part in parts}
 
 
 def _safe(text: str) -> str:
@@ -117,12 +111,8 @@ def _safe(text: str) -> str:
 
 
 def _free_name(name: str, taken: Container[str]) -> str:
-    number = 1
-    free = name
-    while f"{free}.svg" in taken:
-        number += 1
-        free = f"{name}-no-{number}"
-    return free
+    names = itertools.chain([name], (f"{name}-no-{number}" for number in itertools.count(2)))
+    return next(one for one in names if f"{one}.svg" not in taken)
 
 
 def _cell(text: str) -> str:

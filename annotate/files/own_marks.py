@@ -5,6 +5,8 @@ also ends with an invisible character, so that it is known again after another p
 program that has no measure of that character keeps room for it. Texts in MuseScore's own files do both, as all did once.)
 """
 
+from collections.abc import Iterable
+
 from annotate.files.encoding import TextForm
 
 SIGNATURE = "\u2063"
@@ -25,3 +27,12 @@ def own_line(data: bytes, at: int, form: TextForm) -> tuple[str, str] | None:
         if line.endswith(newline):
             return newline, indent
     return None
+
+
+def without(data: bytes, spans: Iterable[tuple[int, int]]) -> bytes:
+    """The bytes without these spans (start, end), which may overlap."""
+    kept, at = [], 0
+    for start, end in sorted(spans):
+        kept.append(data[at:start])
+        at = max(at, end)
+    return b"".join([*kept, data[at:]])

@@ -19,14 +19,8 @@ _SIGN = rf"[{_CIRCLES}{re.escape(_PLAIN)}]"
 _LETTER = "A-Za-zÀ-ÖØ-öø-ÿĀ-ſ"  # spelled out, for JavaScript has no other way
 _NUMBER = r"[+\-−]?[0-9]+(?:[.,][0-9]+)?"
 _PITCH = rf"[{_LETTER}]{{1,6}}[♯♭#]?-?[0-9]+(?:\([+\-−]?[0-9]+\))?"
-_LETTERS = sorted(
-    {
-        sign
-        for one in TOUCHES
-        for sign in (one.sign or one.touch, one.sign.replace("tr", "t"), one.sign.replace("T♭", "♭"))
-    }
-    - {""}
-)
+_SHORT = {one.sign.replace(long, short) for one in TOUCHES for long, short in (("tr", "t"), ("T♭", "♭"))}
+_LETTERS = sorted((_SHORT | {one.sign or one.touch for one in TOUCHES}) - {""})
 _KEY = rf"(?:{'|'.join(sorted(map(re.escape, _LETTERS), key=len, reverse=True))})(?:ov|o|v)?"
 # A word of a diagram, in rows, columns or a line; – and = stood in former ones.
 _DRAWN = re.compile(rf"{_SIGN}{{1,3}}|{_KEY}|{_KEY}{_SIGN}|{_SIGN}{_KEY}|[~|–=]")

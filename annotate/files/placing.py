@@ -53,10 +53,7 @@ class Ready:
         """Rename it to its place. Raises InputError, with everything as it was, where something else stands there than
         `before`, and for a folder that cannot be written."""
         if self.before is not None and standing(self.target) != self.before:
-            raise file_error(
-                self.path,
-                Message("file.saved_meanwhile"),
-            )
+            raise file_error(self.path, Message("file.saved_meanwhile"))
         with _told(self.path):
             self.neighbour.replace(self.target)
         with contextlib.suppress(OSError):  # some systems cannot; the file itself is safe
@@ -77,7 +74,7 @@ def prepared(path: Path, content: bytes, verify: Callable[[bytes], None], before
     whatever it be. What killed runs left in that folder is cleared. Raises InputError for a place that cannot be
     written, and what `verify` raises.
     """
-    with _told(path, Message("file.expected_folder")):
+    with _told(path, "file.expected_folder"):
         target = path.resolve()
         old = target.stat() if target.exists() else None
         if old and not stat.S_ISREG(old.st_mode):
@@ -160,12 +157,9 @@ def _attributes_lost(neighbour: Path, target: Path) -> list[str]:
     return lost
 
 
-_ROOM = Message("file.expected_room")
-
-
 @contextmanager
-def _told(path: Path, expected: Message = _ROOM) -> Iterator[None]:
+def _told(path: Path, expected: str = "file.expected_room") -> Iterator[None]:
     try:
         yield
     except (OSError, ValueError, RuntimeError) as error:
-        raise file_error(path, Message("file.unwritable", reason=reason(error), expected=expected)) from error
+        raise file_error(path, Message("file.unwritable", reason=reason(error), expected=Message(expected))) from error

@@ -7,7 +7,7 @@ from xml.parsers import expat
 
 from annotate.files.doctype import Defaults
 from annotate.files.encoding import TextForm, inspect
-from annotate.files.own_marks import BEGIN, END, SIGNATURE, TARGET, own_line
+from annotate.files.own_marks import BEGIN, END, SIGNATURE, TARGET, own_line, without
 from annotate.files.own_rows import are_ours
 from annotate.findings import InputError
 from fingering_db.message import Message
@@ -28,13 +28,7 @@ def strip(data: bytes) -> bytes:
     byte. A `<direction>` whose words all carry our signature and read as rows of ours goes with its line, wherever it
     stands. All else stays. Raises InputError for bytes that are no XML.
     """
-    kept = []
-    at = 0
-    for start, end in sorted(_found(data).spans):
-        kept.append(data[at:start])
-        at = max(at, end)
-    kept.append(data[at:])
-    return b"".join(kept)
+    return without(data, _found(data).spans)
 
 
 def may_hold_marks(data: bytes) -> bool:
@@ -217,13 +211,7 @@ class _Finder:
         self.parser.CharacterDataHandler = self._on_text if wanted else None
 
     def _on_entity(
-        self,
-        name: str,
-        _parameter: bool,
-        _value: str | None,
-        _base: str | None,
-        system: str | None,
-        *_: str | None,
+        self, name: str, _parameter: bool, _value: str | None, _base: str | None, system: str | None, *_: str | None
     ) -> None:
         self._entities += 1
         if system is not None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from xml.parsers import expat
 
-from annotate.files.own_marks import SIGNATURE
+from annotate.files.own_marks import SIGNATURE, without
 from annotate.files.own_rows import are_ours
 from annotate.files.writing import Mark
 from annotate.findings import InputError
@@ -91,11 +91,7 @@ def splice_native(data: bytes, marks: Iterable[NativeMark]) -> bytes:
 
 def strip_native(data: bytes) -> bytes:
     """The .mscx bytes without our staff texts, also in linked parts and after MuseScore has saved them."""
-    pieces, at = [], 0
-    for start, end in _Texts(data).spans:
-        pieces.append(data[at:start])
-        at = end
-    return b"".join([*pieces, data[at:]])
+    return without(data, _Texts(data).spans)
 
 
 def staff_text(rows: Sequence[str]) -> str:
@@ -142,13 +138,8 @@ def _indent(data: bytes, offset: int) -> str:
 
 def _staff_text(rows: Sequence[str], before: Sequence[str], indent: str) -> str:
     """The element, with lines before its text, as the program lays it out: what closes stands two further in than what opens."""
-    lines = [
-        "<StaffText>",
-        *(f"  {line}" for line in before),
-        f"  <text>{staff_text(rows)}</text>",
-        "  </StaffText>",
-        "",
-    ]
+    inner = (f"  {line}" for line in (*before, f"<text>{staff_text(rows)}</text>", "</StaffText>"))
+    lines = ["<StaffText>", *inner, ""]
     return f"\n{indent}".join(lines)
 
 
@@ -187,10 +178,7 @@ class _Reader:
         self._parser = expat.ParserCreate()
         self._parser.StartElementHandler = self._start
         self._parser.EndElementHandler = self._end
-        try:
-            self._parser.Parse(data, True)
-        except (expat.ExpatError, ValueError) as error:
-            raise InputError(Message("musescore.no_xml", reason=str(error))) from error
+        _parse(self._parser, data)
 
     def _start(self, tag: str, attributes: dict[str, str]) -> None:
         path = self._path
@@ -314,6 +302,13 @@ class _Reader:
         return length / 2 if halved else length
 
 
+def _parse(parser: expat.XMLParserType, data: bytes) -> None:
+    try:
+        parser.Parse(data, True)
+    except (expat.ExpatError, ValueError) as error:
+        raise InputError(Message("musescore.no_xml", reason=str(error))) from error
+
+
 class _Texts:
     """Byte spans of our staff texts, each with the line it stands on."""
 
@@ -326,10 +321,7 @@ class _Texts:
         self._parser = expat.ParserCreate()
         self._parser.StartElementHandler = self._on_start
         self._parser.EndElementHandler = self._on_end
-        try:
-            self._parser.Parse(data, True)
-        except (expat.ExpatError, ValueError) as error:
-            raise InputError(Message("musescore.no_xml", reason=str(error))) from error
+        _parse(self._parser, data)
 
     def _on_start(self, tag: str, _attributes: dict[str, str]) -> None:
         self._depth += 1
@@ -366,9 +358,8 @@ def native_marks(parts: Sequence[Part], marks: Iterable[Mark]) -> tuple[NativeMa
         # staff beside it stays in its own voice.
         track = int(event.voice) - 1 if event.voice.isdecimal() else 4 * (event.staff - 1)
         staff, voice = divmod(max(track, 0), 4)
-        found.append(
-            NativeMark(part.number, staff + 1, event.bar_index, event.in_bar, voice, (*mark.below, *mark.rows))
-        )
+        rows = (*mark.below, *mark.rows)
+        found.append(NativeMark(part.number, staff + 1, event.bar_index, event.in_bar, voice, rows))
     return tuple(found)
 
 

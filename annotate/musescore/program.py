@@ -36,10 +36,9 @@ def find_program(named: str = "") -> Path:
         if found is None:
             raise InputError(Message("musescore.no_program", name=asked))
         return Path(found)
-    for name in (*_NAMES, *_PLACES):
-        found = shutil.which(name)
-        if found is not None:
-            return Path(found)
+    found = next(filter(None, map(shutil.which, (*_NAMES, *_PLACES))), None)
+    if found is not None:
+        return Path(found)
     raise InputError(Message("musescore.not_found", variable=VARIABLE))
 
 
@@ -53,13 +52,14 @@ def export(score: Path, data: bytes, program: Path, time_limit: float = TIME_LIM
         source, target = Path(folder, "score" + score.suffix.lower()), Path(folder, "score.musicxml")
         source.write_bytes(data)
         try:
+            command = [str(program), "-o", str(target), str(source)]
             done = subprocess.run(
-                [str(program), "-o", str(target), str(source)],
+                command,
+                stdin=subprocess.DEVNULL,
                 capture_output=True,
                 env=_environment(),
                 timeout=time_limit,
                 check=False,
-                stdin=subprocess.DEVNULL,
             )
         except subprocess.TimeoutExpired:
             raise _failed(score, program, Message("musescore.endless", seconds=time_limit)) from None
@@ -80,7 +80,4 @@ def _failed(score: Path, program: Path, why: Message) -> InputError:
 
 def _environment() -> dict[str, str]:
     """No window is wanted, and where there is no screen there could be none."""
-    environment = dict(os.environ)
-    if sys.platform.startswith("linux"):
-        environment["QT_QPA_PLATFORM"] = "offscreen"
-    return environment
+    return os.environ | ({"QT_QPA_PLATFORM": "offscreen"} if sys.platform.startswith("linux") else {})

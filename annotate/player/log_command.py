@@ -65,18 +65,15 @@ def add_place(
 
 def _at(place: str, result: Result) -> Decision:
     named = _BAR.fullmatch(place.strip())
+    held = [one for one in result.first_flute() if one.fingering and not one.path]
     found = [
         one
-        for one in result.first_flute()
-        if one.fingering
-        and not one.path
-        and (str(one.demand.place) == place.strip() or (named and _is_at(one, named["bar"], named["beat"])))
+        for one in held
+        if str(one.demand.place) == place.strip() or (named and _is_at(one, named["bar"], named["beat"]))
     ]
     if len(found) == 1:
         return found[0]
-    there = tuple(str(one.demand.place) for one in (found or result.first_flute()) if one.fingering and not one.path)[
-        :6
-    ]
+    there = tuple(str(one.demand.place) for one in (found or held))[:6]
     raise InputError(Message("log.several_places" if found else "log.no_place", place=plain(place), places=there))
 
 

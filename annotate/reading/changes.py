@@ -2,7 +2,7 @@
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from operator import itemgetter
 
@@ -48,7 +48,7 @@ def turns(part: Part, family: str) -> Turns:
         for staff in staves
     }
     found = Turns(family, by_instrument, from_words, ())
-    return Turns(family, by_instrument, from_words, tuple(_remarks(part, found)))
+    return replace(found, findings=tuple(_remarks(part, found)))
 
 
 def _instruments(part: Part, family: str) -> dict[str, str]:
@@ -67,11 +67,11 @@ def _words(part: Part, family: str) -> tuple[tuple[Direction, Fraction, str], ..
     cues = {event.onset for event in part.events if event.cue}
     after_rests = _AfterRests(part)
     for direction in sorted(part.directions, key=lambda one: one.onset):
-        told, announced = (
-            change_told(direction.text) if direction.kind == "words" and not direction.ours else ("", False)
-        )
         # Words at cue notes name who plays these.
-        if not told or told == now or direction.onset in cues:
+        if direction.kind != "words" or direction.ours or direction.onset in cues:
+            continue
+        told, announced = change_told(direction.text)
+        if not told or told == now:
             continue
         onset = after_rests.next(direction) if announced else direction.onset
         if onset is not None:

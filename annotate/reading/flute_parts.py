@@ -16,7 +16,7 @@ _SPECIAL = (PICCOLO, ALTO, BASS)
 _PIECES = re.compile(r"[/&+,;()\[\]|:–—]|\b(?:and|und|et|ed|y|och|og|en)\b")
 _LETTERS = str.maketrans({"ø": "o", "æ": "ae", "ł": "l", "đ": "d"})  # accents that are part of the letter
 _ORGAN_STOP = re.compile(r"(?<!\d)(?:32|16|8|4|2)\s*(?:['′’]|(?:fuss|ft|pieds|piedi|pies)(?!\w))")
-_WORD = re.compile(r"[^\W\d_]+")
+_words = re.compile(r"[^\W\d_]+").findall
 
 # Beginnings of MusicXML sound ids that are surely no flute of ours (those of flutes are looked at first).
 _OTHER_SOUNDS = (
@@ -39,18 +39,16 @@ def find_flute_parts(parts: Sequence[Part]) -> tuple[tuple[Part, str], ...]:
 def flute_family(part: Part) -> str:
     """The family of a part, '' when it is not for flute."""
     sounds = [each.sound for each in part.instruments if each.sound]
-    for sound in sounds:
-        family = family_of_sound(sound)
-        if family:
-            return family
+    family = next(filter(None, map(family_of_sound, sounds)), "")
+    if family:
+        return family
     other_wind = any(sound.startswith(("wind.", "brass.", "voice.")) for sound in sounds)
     names = [part.name, *(each.name for each in part.instruments), part.group]
     if _not_ours(" ".join(names)) or any(sound.startswith("wind.flutes.") for sound in sounds):
         return ""
-    for name in names if not other_wind else names[:1]:
-        family = family_of_name(name)
-        if family:
-            return family
+    family = next(filter(None, map(family_of_name, names if not other_wind else names[:1])), "")
+    if family:
+        return family
     # An abbreviation is too short to gainsay a sound id, and 'Fl.' is written for Flügelhorn too.
     return "" if sounds else family_of_name(part.abbreviation)
 
@@ -58,13 +56,10 @@ def flute_family(part: Part) -> str:
 def family_of_sound(sound: str) -> str:
     """The family told by a MusicXML sound id, '' for none of ours."""
     table = _lists()["sounds"]
-    sound = sound.strip().lower()
-    if any(_within(sound, each) for each in table["not_ours"]):
-        return ""
-    for family in (*_SPECIAL, FLUTE):
-        if any(_within(sound, each) for each in table[family]):
-            return family
-    return ""
+    own = f"{sound.strip().lower()}."
+    kinds = (kind for kind in ("not_ours", *_SPECIAL, FLUTE) if any(own.startswith(f"{one}.") for one in table[kind]))
+    found = next(kinds, "")
+    return "" if found == "not_ours" else found
 
 
 def family_of_name(name: str) -> str:
@@ -75,8 +70,7 @@ def family_of_name(name: str) -> str:
     for piece in pieces:
         family = _family_of_words(piece)
         if family == FLUTE:
-            # 'Flute (alto)', but not 'Flute (piccolo)' or 'Flute / Alto flute', where a player changes
-            # instrument.
+            # 'Flute (alto)', but not 'Flute (piccolo)' or 'Flute / Alto flute', where a player changes instrument.
             rest = [other for other in pieces if other is not piece and other and not _family_of_words(other)]
             for other in rest:
                 family = _family_of_words([*piece, *other]) or family
@@ -121,19 +115,14 @@ def _naming_words() -> frozenset[str]:
 
 def _family_of_words(words: list[str]) -> str:
     lists = _lists()
-    whole = " ".join(words)
-    for family in (*_SPECIAL, FLUTE):
-        if whole in lists["alone"][family]:
-            return family
+    alone = next((family for family in (*_SPECIAL, FLUTE) if " ".join(words) in lists["alone"][family]), "")
+    if alone:
+        return alone
     named = [word for word in words if word in lists["words"][FLUTE] or word in lists["alone"][FLUTE]]
     if not named:
         # One-word names for the others: 'Altflöte in G', 'Ottavino'.
-        inside = [family for family in _SPECIAL for word in words if word in lists["alone"][family]]
-        return inside[0] if inside else ""
-    for family in _SPECIAL:
-        if any(word in lists["words"][family] or word in lists["alone"][family] for word in words):
-            return family
-    return FLUTE
+        return next((family for family in _SPECIAL if not lists["alone"][family].isdisjoint(words)), "")
+    return next((one for one in _SPECIAL if not (lists["words"][one] | lists["alone"][one]).isdisjoint(words)), FLUTE)
 
 
 def choose_part(parts: Sequence[Part], selector: str) -> Part:
@@ -154,50 +143,31 @@ def choose_part(parts: Sequence[Part], selector: str) -> Part:
         if matches:
             numbers = tuple(str(part.number) for part in matches)
             raise InputError(Message("score.same_name", name=text, numbers=numbers))
-    listed = (
-        tuple(
-            Message("score.listed_part", number=part.number, name=part.name or Message("score.no_name"), id=part.id)
-            for part in parts
-        )
-        or "none"
+    listed = tuple(
+        Message("score.listed_part", number=part.number, name=part.name or Message("score.no_name"), id=part.id)
+        for part in parts
     )
-    raise InputError(Message("score.no_part", name=text, listed=listed))
+    raise InputError(Message("score.no_part", name=text, listed=listed or "none"))
 
 
 def _not_ours(name: str) -> bool:
     words = _words(_plain(name))
     refused = _lists()["not_ours"]["words"]
     # The bass drum and bass guitar are small too: 'Piccolo bass' is strung.
-    return (
-        any(word in refused for word in words) or words == ["piccolo", "bass"] or bool(_ORGAN_STOP.search(_plain(name)))
-    )
-
-
-def _within(sound: str, prefix: str) -> bool:
-    return sound == prefix or sound.startswith(prefix + ".")
+    return not refused.isdisjoint(words) or words == ["piccolo", "bass"] or bool(_ORGAN_STOP.search(_plain(name)))
 
 
 def _plain(text: str) -> str:
     """Lower case, full-width forms made plain, Latin letters without accents; kana keep their marks."""
-    text = unicodedata.normalize("NFKC", text).casefold()
-    text = text.translate(_LETTERS)
-    bare = "".join(
-        char for char in unicodedata.normalize("NFD", text) if not unicodedata.combining(char) or char in "\u3099\u309a"
-    )
+    letters = unicodedata.normalize("NFD", unicodedata.normalize("NFKC", text).casefold().translate(_LETTERS))
+    bare = "".join(char for char in letters if not unicodedata.combining(char) or char in "\u3099\u309a")
     return unicodedata.normalize("NFC", bare)
-
-
-def _words(text: str) -> list[str]:
-    return _WORD.findall(text)
 
 
 @cache
 def _lists() -> dict[str, _Table]:
-    text = files("annotate.reading").joinpath("flute_names.toml").read_text(encoding="utf-8")
-    tables = tomllib.loads(text)
+    tables = tomllib.loads(files("annotate.reading").joinpath("flute_names.toml").read_text(encoding="utf-8"))
     return {
-        name: {
-            key: frozenset(map(str, words) if name == "sounds" else map(_plain, words)) for key, words in table.items()
-        }
+        name: {key: frozenset(words if name == "sounds" else map(_plain, words)) for key, words in table.items()}
         for name, table in tables.items()
     }

@@ -5,9 +5,10 @@ from fractions import Fraction
 
 from annotate.reading.pitch_reading import Transposition
 from annotate.reading.tree import Node
-from annotate.reading.values import MalformedError, decimal, shown, whole
-from annotate.score import Ornament, SlideMark
+from annotate.reading.values import MalformedError, decimal, digit, shown, whole
+from annotate.score import Note, Ornament, SlideMark
 from fingering_db.message import Message
+from fingering_db.pitch import Pitch
 
 _TYPES = {
     "maxima": Fraction(32),
@@ -44,25 +45,6 @@ class RawNote:
     ossia: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Details:
-    """What stands in `<notations>` and the ties."""
-
-    tie_start: bool = False
-    tie_stop: bool = False
-    slides: tuple[SlideMark, ...] = ()
-    technical: tuple[tuple[str, str], ...] = ()
-    articulations: tuple[str, ...] = ()
-    bend_alters: tuple[float, ...] = ()
-    slur_starts: tuple[str, ...] = ()
-    slur_stops: tuple[str, ...] = ()
-    """Numbers of the slurs that begin and end at the note."""
-    ornaments: tuple[Ornament, ...] = ()
-
-
-_NONE = Details()
-
-
 def type_length(name: str, dots: int) -> Fraction | None:
     """Quarters of a printed note value with dots; None for an unknown name."""
     base = _TYPES.get(name)
@@ -80,12 +62,10 @@ def duration_from_type(note: Node) -> Fraction | None:
     return length * normal / actual if actual > 0 and normal > 0 else length
 
 
-def details_of(note: RawNote, ignored: list[Message]) -> Details:
-    """Ties, slides and signs of a note. Values that cannot be read are appended to `ignored`, each as a
-    message."""
-    kids = note.kids
-    if "notations" not in kids and "tie" not in kids:
-        return _NONE
+def note_of(raw: RawNote, bare: Pitch, ignored: list[Message]) -> Note:
+    """The note with all that is said of it but accidentals and transposition. bare: its step and octave. Values that cannot be
+    read are appended to `ignored`, each as a message."""
+    kids = raw.kids
     ties: set[str] = set()
     slides: list[SlideMark] = []
     technical: list[tuple[str, str]] = []
@@ -93,7 +73,7 @@ def details_of(note: RawNote, ignored: list[Message]) -> Details:
     bends: list[float] = []
     ornaments: list[Ornament] = []
     slurs: dict[str, list[str]] = {"start": [], "stop": []}
-    for child in note.node.children:
+    for child in raw.node.children if "notations" in kids or "tie" in kids else ():
         if child.tag == "tie":
             ties.add(child.attributes.get("type", ""))
         elif child.tag == "notations" and child.attributes.get("print-object") != "no":
@@ -112,16 +92,26 @@ def details_of(note: RawNote, ignored: list[Message]) -> Details:
                     articulations.extend(each.tag for each in sign.children)
                 elif sign.tag == "ornaments":
                     ornaments.extend(_ornaments(sign))
-    return Details(
-        "start" in ties,
-        "stop" in ties,
-        tuple(slides),
-        tuple(technical),
-        tuple(articulations),
-        tuple(bends),
-        tuple(slurs["start"]),
-        tuple(slurs["stop"]),
-        tuple(ornaments),
+    head = kids.get("notehead")
+    return Note(
+        raw.node.start,
+        raw.node.end,
+        bare,
+        bare,
+        tie_start="start" in ties,
+        tie_stop="stop" in ties,
+        slides=tuple(slides),
+        notehead=head.text.strip() if head else "",
+        notehead_open=head is not None and head.attributes.get("filled") == "no",
+        technical=tuple(technical),
+        articulations=tuple(articulations),
+        bend_alters=tuple(bends),
+        accidental=kids["accidental"].text.strip() if "accidental" in kids else "",
+        stem=kids["stem"].text.strip() if "stem" in kids else "",
+        slur_starts=tuple(slurs["start"]),
+        slur_stops=tuple(slurs["stop"]),
+        ornaments=tuple(ornaments),
+        parenthesised=head is not None and head.attributes.get("parentheses") == "yes",
     )
 
 
@@ -130,9 +120,7 @@ def _ornaments(sign: Node) -> list[Ornament]:
     found = []
     for child in sign.children:
         if child.tag == "tremolo":
-            strokes = child.text.strip()
-            count = int(strokes) if strokes.isascii() and strokes.isdigit() and len(strokes) == 1 else 0
-            found.append(Ornament("tremolo", child.attributes.get("type", "single"), count))
+            found.append(Ornament("tremolo", child.attributes.get("type", "single"), digit(child.text.strip(), 0)))
         elif child.tag == "trill-mark":
             found.append(Ornament("trill", accidental=sign.text_of("accidental-mark").strip()))
     return found

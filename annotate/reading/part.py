@@ -7,15 +7,15 @@ from fractions import Fraction
 from typing import Any, NoReturn
 
 from annotate.findings import Finding, InputError, Remarks
-from annotate.reading.chord_notes import ChordReader, RawEvent
-from annotate.reading.directions import RawDirection, read_direction
+from annotate.reading.chord_notes import ChordReader
+from annotate.reading.directions import read_direction
 from annotate.reading.notes import RawNote, duration_from_type
 from annotate.reading.pitch_reading import Transposition
 from annotate.reading.repeats import RepeatSign, signs_of
 from annotate.reading.time import Meter, TempoMark, read_meter, read_metronome, read_sound_tempo
 from annotate.reading.tree import Node
 from annotate.reading.values import MalformedError, decimal, flat, shown, whole
-from annotate.score import Part
+from annotate.score import Direction, Event, Part
 from fingering_db.message import Message
 
 MAX_GRID = 10**15
@@ -38,29 +38,18 @@ LEFT_OUT = frozenset({
 """Elements left out of a part that is read in full."""
 
 
-@dataclass(frozen=True, slots=True)
-class LineEnd:
-    """One end of a line or bracket over the staff. kind: tag and number; role: 'start' or 'stop'; offset [quarters] from the
-    beginning of the bar."""
-
-    kind: tuple[str, str]
-    role: str
-    bar_index: int
-    offset: Fraction
-    staff: int
-
-
 @dataclass(slots=True)
 class RawPart:
     """A part before its time is known. contents (quarters that the notes fill), meters,
     bars (numbers as printed), implicit: one entry for each bar."""
 
     id: str
-    events: list[RawEvent] = field(default_factory=list)
-    directions: list[RawDirection] = field(default_factory=list)
+    events: list[Event] = field(default_factory=list)
+    directions: list[Direction] = field(default_factory=list)
     double_bars: list[tuple[int, Fraction | None]] = field(default_factory=list)
     """(bar index, offset in quarters; None for the end of the bar)."""
-    lines: list[LineEnd] = field(default_factory=list)
+    lines: list[tuple[tuple[int, Fraction], tuple[int, Fraction], int]] = field(default_factory=list)
+    """Lines over the staff: (bar index, offset) of both ends, staff."""
     dynamics: list[tuple[int, Fraction, int, str]] = field(default_factory=list)
     """(bar index, offset, staff, sign)."""
     keys: list[tuple[int, int]] = field(default_factory=list)
@@ -102,6 +91,7 @@ class PartReader:
         self._instrument = ""
         self._changed: dict[str, str] = {}
         self._pending: list[RawNote] = []
+        self._open_lines: dict[tuple[str, str, int], tuple[int, Fraction]] = {}
         # Ticks, of which there are self._grid to the quarter, from the beginning of the bar.
         self._cursor = self._reach = self._last = self._last_duration = 0
         self._after_note = False
@@ -154,7 +144,6 @@ class PartReader:
             self._chords.bar(pending, len(self.raw.bars) - 1, self._in_order)
 
     # -- time
-    # -------------------------------------------------------------------------------------------------
 
     def _length(self, text: str, what: str | Message) -> int:
         """Ticks of a duration in divisions; the grid is made finer where a duration does not fall on it."""
@@ -267,7 +256,6 @@ class PartReader:
         return staff
 
     # -- everything else
-    # --------------------------------------------------------------------------------------
 
     def _attributes(self, node: Node) -> None:
         for child in node.children:
@@ -339,20 +327,27 @@ class PartReader:
         if self.full:
             staff = self._staff(node.text_of("staff", "1") or "1")
             index = len(self.raw.bars) - 1
-            self.raw.directions.extend(read_direction(node, index, here, staff, node.text_of("voice")))
-            for mark in (each for kind in node.all("direction-type") for each in kind.all("dynamics")):
-                self.raw.dynamics.extend((index, here, staff, sign.tag) for sign in mark.children)
-            for line in (each for kind in node.all("direction-type") for each in kind.children):
-                if line.tag in ("dashes", "bracket"):
-                    kind_of = line.tag, line.attributes.get("number", "1")
-                    self.raw.lines.append(LineEnd(kind_of, line.attributes.get("type", ""), index, here, staff))
+            self.raw.directions.extend(read_direction(node, index, here, staff))
+            for sign in (each for kind in node.all("direction-type") for each in kind.children):
+                if sign.tag == "dynamics":
+                    self.raw.dynamics.extend((index, here, staff, each.tag) for each in sign.children)
+                elif sign.tag in ("dashes", "bracket"):
+                    self._line(sign, (index, here), staff)
+
+    def _line(self, sign: Node, moment: tuple[int, Fraction], staff: int) -> None:
+        """One end of a line or bracket; those without a second end are left out."""
+        role, key = sign.attributes.get("type", ""), (sign.tag, sign.attributes.get("number", "1"), staff)
+        if role == "start":
+            self._open_lines[key] = moment
+        elif role == "stop" and key in self._open_lines:
+            self.raw.lines.append((self._open_lines.pop(key), moment, staff))
 
     def _sound(self, node: Node, offset: Fraction) -> None:
         offset = self._offset(node.text_of("offset")) or offset
         try:
             tempo = read_sound_tempo(node)
         except MalformedError as error:
-            self._ignored(error)
+            self._remark("R105", what=error.message)
             tempo = None
         if tempo is not None:
             self.raw.tempos.append(
@@ -374,7 +369,7 @@ class PartReader:
         try:
             read = read_metronome(node)
         except MalformedError as error:
-            self._ignored(error)
+            self._remark("R105", what=error.message)
             return
         if read is not None:
             self.raw.tempos.append(TempoMark(len(self.raw.bars) - 1, offset, False, *read))
@@ -385,9 +380,6 @@ class PartReader:
             offset = {"left": _ZERO, "middle": self._quarters(self._cursor)}.get(location)
             self.raw.double_bars.append((len(self.raw.bars) - 1, offset))
         self.raw.repeats.extend(signs_of(node, len(self.raw.bars) - 1))
-
-    def _ignored(self, error: MalformedError) -> None:
-        self._remark("R105", what=error.message)
 
     def _remark(self, code: str, offset: Fraction | None = None, **said: Any) -> None:
         moment = self._quarters(self._cursor) if offset is None else offset

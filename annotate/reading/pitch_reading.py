@@ -8,6 +8,7 @@ from functools import lru_cache
 
 from annotate.reading.accidentals import Accidental, accidental_of, arrow_means
 from annotate.reading.values import MalformedError, decimal, shown, whole
+from annotate.score import Note
 from fingering_db.message import Message
 from fingering_db.pitch import STEPS, Pitch
 
@@ -20,22 +21,6 @@ _AGREES_PLAIN = 0.4
 
 Key = tuple[int, str, int]
 """staff, step, octave: where an accidental holds."""
-
-
-@dataclass(slots=True)
-class Witness:
-    """What the file says of one note's pitch.
-
-    alter: content of `<alter>` [semitones], None where missing. accidental: text of `<accidental>`, '' for
-    none. glyph: its SMuFL name.
-    """
-
-    key: Key
-    alter: Fraction | None = None
-    accidental: str = ""
-    glyph: str = ""
-    tie_start: bool = False
-    tie_stop: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,13 +65,13 @@ class AccidentalMemory:
         """At a bar line everything ends but ties."""
         self._bar.clear()
 
-    def read(self, note: Witness) -> Reading:
+    def read(self, key: Key, note: Note, alter: Fraction | None, glyph: str) -> Reading:
         """The reading of one note. Notes must come in the order in which they sound.
 
+        alter: content of `<alter>` [semitones], None where missing; glyph: SMuFL name of the accidental, '' for none.
         A microtonal accidental beats a missing or whole alter; a fractional alter beats all.
         """
-        key, alter = note.key, note.alter
-        printed = accidental_of(note.accidental, note.glyph) if note.accidental else None
+        printed = accidental_of(note.accidental, glyph) if note.accidental else None
         held: _Held | None
         if printed is not None:
             reading = _with_accidental(alter, printed, note.accidental)

@@ -8,8 +8,6 @@ from typing import NoReturn
 
 from annotate.files.encoding import TextForm, inspect
 from annotate.findings import Finding, InputError, Remarks
-from annotate.reading.chord_notes import RawEvent
-from annotate.reading.directions import RawDirection
 from annotate.reading.flute_parts import flute_family
 from annotate.reading.heading import read_part_list, read_title
 from annotate.reading.part import LEFT_OUT, SKIMMED, PartReader, RawPart, pickup
@@ -37,7 +35,6 @@ def repairs(form: TextForm) -> tuple[Finding, ...]:
 
 MAX_BYTES = 256 * 2**20
 """Largest score that is read."""
-_TIMEWISE = Message("score.timewise")
 
 
 def read_headings(data: bytes) -> Score:
@@ -78,7 +75,7 @@ def _read(data: bytes, wanted: Collection[str] | None, *, headings_only: bool) -
     walk(data, form, gathering)
     # Timing makes remarks too, so it comes before they are collected.
     parts = gathering.parts if headings_only else gathering.timed()
-    return Score(parts, gathering.version, gathering.title, repairs(form) + gathering.findings())
+    return Score(parts, gathering.version, gathering.title, repairs(form) + gathering.remarks.findings())
 
 
 class _Gathering:
@@ -90,13 +87,13 @@ class _Gathering:
         self.parts: tuple[Part, ...] = ()
         self._listed: dict[str, Part] = {}
         self._wanted = wanted
-        self._remarks = Remarks()
+        self.remarks = Remarks()
         self._raw: dict[str, RawPart] = {}
         self._reader: PartReader | None = None
 
     def root(self, tag: str, attributes: dict[str, str]) -> None:
         if tag == "score-timewise":
-            raise InputError(_TIMEWISE)
+            raise InputError(Message("score.timewise"))
         if tag != "score-partwise":
             raise InputError(Message("score.other_root", tag=shown(tag)))
         self.version = attributes.get("version", "")
@@ -121,9 +118,9 @@ class _Gathering:
             part = Part(part_id, len(self.parts) + 1, part_id, "")
             self.parts = (*self.parts, part)
             self._listed[part_id] = part
-            self._remarks.add(Finding.of("R110", None, id=shown(part_id)))
+            self.remarks.add(Finding.of("R110", None, id=shown(part_id)))
         full = self._wanted is None or part_id in self._wanted
-        self._reader = PartReader(part, full, self._remarks)
+        self._reader = PartReader(part, full, self.remarks)
         self._raw[part_id] = self._reader.raw
         return (LEFT_OUT, False) if full else (SKIMMED, True)
 
@@ -138,22 +135,19 @@ class _Gathering:
     def close_part(self) -> None:
         self._reader = None
 
-    def findings(self) -> tuple[Finding, ...]:
-        return self._remarks.findings()
-
     def timed(self) -> tuple[Part, ...]:
         """The parts with their music, times told."""
         raws = list(self._raw.values())
         lengths = bar_lengths([_told_contents(raw) for raw in raws], [raw.meters for raw in raws])
         timeline = Timeline(lengths, [mark for raw in raws for mark in raw.tempos])
         if raws and not timeline.told:
-            self._remarks.add(Finding.of("R101", None, tempo=DEFAULT_TEMPO))
+            self.remarks.add(Finding.of("R101", None, tempo=DEFAULT_TEMPO))
         rehearsals = _rehearsals(raws, len(lengths))
         done = []
         for part in self.parts:
             raw = self._raw.get(part.id)
             if raw is None:
-                self._remarks.add(Finding.of("R111", None, part=part.title))
+                self.remarks.add(Finding.of("R111", None, part=part.title))
             done.append(part if raw is None else _timed_part(part, raw, timeline, rehearsals))
         return tuple(done)
 
@@ -189,13 +183,11 @@ def _timed_part(part: Part, raw: RawPart, timeline: Timeline, rehearsals: list[s
     # Before the change the part's only instrument plays.
     first = part.instruments[0].id if changed and len(part.instruments) == 1 else ""
     pads = [pickup(raw, index, timeline.lengths) for index in range(len(raw.bars))]
-    events = [_event(each, raw, timeline, pads, rehearsals) for each in raw.events]
-    if first:
-        events = [event if event.instrument else replace(event, instrument=first) for event in events]
+    events = [_event(each, raw, timeline, pads, rehearsals, first) for each in raw.events]
     events.sort(key=lambda event: event.onset)
     directions = [_direction(each, raw, timeline, pads) for each in raw.directions]
     doubles = {
-        timeline.bars[index] + (timeline.lengths[index] if offset is None else offset)
+        timeline.moment(index, timeline.lengths[index] if offset is None else offset)
         for index, offset in raw.double_bars
     }
     return replace(
@@ -204,9 +196,11 @@ def _timed_part(part: Part, raw: RawPart, timeline: Timeline, rehearsals: list[s
         events=tuple(events),
         directions=tuple(directions),
         double_bars=tuple(sorted(doubles)),
-        lines=_lines(raw, timeline),
+        lines=tuple(
+            LineOverStaff(timeline.moment(*start), timeline.moment(*stop), on) for start, stop, on in raw.lines
+        ),
         keys=tuple(sorted(raw.keys)),
-        dynamics=tuple(sorted((timeline.bars[bar] + offset, staff, sign) for bar, offset, staff, sign in raw.dynamics)),
+        dynamics=tuple(sorted((timeline.moment(bar, at), staff, sign) for bar, at, staff, sign in raw.dynamics)),
         played=order_played(len(raw.bars), raw.repeats) if raw.repeats else (),
         staves=raw.staves,
         multiple_voices=len(raw.voices) > 1,
@@ -214,64 +208,27 @@ def _timed_part(part: Part, raw: RawPart, timeline: Timeline, rehearsals: list[s
     )
 
 
-def _lines(raw: RawPart, timeline: Timeline) -> tuple[LineOverStaff, ...]:
-    """Lines over the staff that have both ends."""
-    waiting: dict[tuple[tuple[str, str], int], Fraction] = {}
-    found = []
-    for end in raw.lines:
-        key, onset = (end.kind, end.staff), timeline.bars[end.bar_index] + end.offset
-        if end.role == "start":
-            waiting[key] = onset
-        elif end.role == "stop" and key in waiting:
-            found.append(LineOverStaff(waiting.pop(key), onset, end.staff))
-    return tuple(found)
-
-
 def _event(
-    each: RawEvent,
-    raw: RawPart,
-    timeline: Timeline,
-    pads: list[Fraction],
-    rehearsals: list[str],
+    event: Event, raw: RawPart, timeline: Timeline, pads: list[Fraction], rehearsals: list[str], first: str
 ) -> Event:
-    index = each.bar_index
-    onset = timeline.bars[index] + each.offset
-    return Event(
-        notes=each.notes,
+    """The event with its place and time. first: the instrument of those that tell none."""
+    index = event.bar_index
+    onset = timeline.moment(index, event.in_bar)
+    return replace(
+        event,
         bar=raw.bars[index],
-        bar_index=index,
-        beat=1 + (pads[index] + each.offset) / raw.meters[index].unit,
+        beat=1 + (pads[index] + event.in_bar) / raw.meters[index].unit,
         onset=onset,
-        in_bar=each.offset,
-        duration=each.duration,
         seconds=timeline.seconds(onset),
-        seconds_end=timeline.seconds(onset + each.duration),
-        voice=each.voice,
-        staff=each.staff,
-        grace=each.grace,
-        cue=each.cue,
-        hidden=each.hidden,
+        seconds_end=timeline.seconds(onset + event.duration),
         rehearsal=rehearsals[index],
-        instrument=each.instrument,
-        ossia=each.ossia,
-        chord_start=each.chord_start,
+        instrument=event.instrument or first,
     )
 
 
-def _direction(each: RawDirection, raw: RawPart, timeline: Timeline, pads: list[Fraction]) -> Direction:
-    onset = max(Fraction(0), timeline.bars[each.bar_index] + each.offset)
+def _direction(direction: Direction, raw: RawPart, timeline: Timeline, pads: list[Fraction]) -> Direction:
+    onset = max(Fraction(0), timeline.moment(direction.bar_index, direction.onset))
     # A negative offset may put words into the bar before.
-    index = min(timeline.bar_at(onset), each.bar_index)
-    return Direction(
-        text=each.text,
-        onset=onset,
-        bar=raw.bars[index],
-        bar_index=index,
-        beat=1 + (onset - timeline.bars[index] + pads[index]) / raw.meters[index].unit,
-        staff=each.staff,
-        voice=each.voice,
-        start=each.start,
-        end=each.end,
-        ours=each.ours,
-        kind=each.kind,
-    )
+    index = min(timeline.bar_at(onset), direction.bar_index)
+    beat = 1 + (onset - timeline.bars[index] + pads[index]) / raw.meters[index].unit
+    return replace(direction, onset=onset, bar=raw.bars[index], bar_index=index, beat=beat)

@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from annotate.reading.tree import Node
+from annotate.reading.values import digit
 
 FORWARD, BACKWARD, ENDING, ENDING_STOPS = "forward", "backward", "ending", "ending stops"
-_MOST_TIMES = 9
 _MOST_BARS_OF_ENDINGS = 64  # after a repeat sign: where the next ending may still belong to it
 _MOST_PASSES = 50  # bars played for each bar written, over the whole part: more is no music
 
@@ -27,10 +27,9 @@ def signs_of(barline: Node, bar: int) -> list[RepeatSign]:
     found = []
     for child in barline.children:
         if child.tag == "repeat":
-            told = child.attributes.get("times", "")
-            times = int(told) if told.isascii() and told.isdigit() and len(told) == 1 else 2
+            times = digit(child.attributes.get("times", ""), 2)
             kind = {"forward": FORWARD, "backward": BACKWARD}.get(child.attributes.get("direction", ""))
-            found += [RepeatSign(bar, kind, min(max(times, 1), _MOST_TIMES))] if kind else []
+            found += [RepeatSign(bar, kind, max(times, 1))] if kind else []
         elif child.tag == "ending":
             role = child.attributes.get("type", "")
             numbers = _numbers(child.attributes.get("number", ""))
@@ -42,8 +41,7 @@ def signs_of(barline: Node, bar: int) -> list[RepeatSign]:
 
 
 def _numbers(text: str) -> frozenset[int]:
-    pieces = text.replace(",", " ").replace(".", " ").split()
-    return frozenset(int(piece) for piece in pieces if piece.isascii() and piece.isdigit() and len(piece) == 1)
+    return frozenset(digit(piece, 0) for piece in text.replace(",", " ").replace(".", " ").split()) - {0}
 
 
 def order_played(bars: int, signs: Sequence[RepeatSign]) -> tuple[int, ...]:

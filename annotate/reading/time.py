@@ -75,17 +75,13 @@ def read_metronome(metronome: Node) -> tuple[float, float] | None:
 
     Raises MalformedError. Of a range ('60-72') and of words around ('c. 60') the first number counts.
     """
-    units: list[Fraction] = []
+    named: list[tuple[str, int]] = []
     for child in metronome.children:
         if child.tag == "beat-unit":
-            length = type_length(child.text.strip(), 0)
-            if length is None:
-                raise MalformedError(Message("score.beat_unit", text=shown(child.text)))
-            units.append(length)
-            dots = 0
-        elif child.tag == "beat-unit-dot" and units:
-            dots += 1
-            units[-1] = type_length_dotted(units[-1], dots)
+            named.append((child.text, 0))
+        elif child.tag == "beat-unit-dot" and named:
+            named[-1] = named[-1][0], named[-1][1] + 1
+    units = [_beat(name, dots) for name, dots in named]
     if len(units) == 2:
         return 0.0, float(units[1] / units[0])
     text = metronome.text_of("per-minute")
@@ -98,10 +94,11 @@ def read_metronome(metronome: Node) -> tuple[float, float] | None:
     return _tempo(decimal(number[0], "metronome mark") * units[0], text), 0.0
 
 
-def type_length_dotted(length: Fraction, dots: int) -> Fraction:
-    """A length that has `dots` - 1 dots, with one more."""
-    base = length / (2 - Fraction(1, 2 ** (dots - 1)))
-    return base * (2 - Fraction(1, 2**dots))
+def _beat(name: str, dots: int) -> Fraction:
+    length = type_length(name.strip(), dots)
+    if length is None:
+        raise MalformedError(Message("score.beat_unit", text=shown(name)))
+    return length
 
 
 def _tempo(quarters: Fraction, text: str) -> float:
@@ -144,7 +141,7 @@ class Timeline:
         self.told = bool(marks)
         self._starts, self._tempos, self._seconds = [0.0], [DEFAULT_TEMPO], [0.0]
         placed = [
-            (max(Fraction(0), self.bars[mark.bar_index] + mark.offset), mark.played, -order, mark)
+            (max(Fraction(0), self.moment(mark.bar_index, mark.offset)), mark.played, -order, mark)
             for order, mark in enumerate(marks)
         ]
         for onset, _, _, mark in sorted(placed, key=lambda each: each[:3]):
@@ -176,6 +173,10 @@ class Timeline:
             known = self._seconds[index] + (moment - self._starts[index]) * 60.0 / self._tempos[index]
             self._known[onset] = known
         return known
+
+    def moment(self, bar: int, offset: Fraction) -> Fraction:
+        """Quarters from the beginning of the score to an offset from that of a bar (by its index)."""
+        return self.bars[bar] + offset
 
     def bar_at(self, onset: Fraction) -> int:
         """Index of the bar in which a moment lies; the last one for moments behind the end."""

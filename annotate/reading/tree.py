@@ -32,8 +32,6 @@ _WITHOUT_TEXT = frozenset({
 _CUT_OFF = frozenset({3, 5, 6, 20})
 """expat's numbers for: no element found, unclosed token, partial character, unclosed CDATA section."""
 _HEADING = frozenset({"work", "movement-title", "part-list"})
-
-
 _NO_ATTRIBUTES: dict[str, str] = {}
 
 
@@ -51,14 +49,10 @@ class Node:
         self.end = -1
 
     def child(self, tag: str) -> Node | None:
-        for node in self.children:
-            if node.tag == tag:
-                return node
-        return None
+        return next((node for node in self.children if node.tag == tag), None)
 
     def text_of(self, tag: str, default: str = "") -> str:
-        """The text of the first child with this tag, blanks at its ends removed; `default` where there is
-        none."""
+        """The text of the first child with this tag, blanks at its ends removed; `default` where there is none."""
         node = self.child(tag)
         return default if node is None else node.text.strip()
 
@@ -104,7 +98,7 @@ def walk(data: bytes, form: TextForm, receiver: Receiver) -> None:
     """
     builder = _Builder(data, form, receiver)
     try:
-        builder.run()
+        builder.parser.Parse(data[form.start :] if form.start else data, True)
     except _Done:
         return
     except expat.ExpatError as error:
@@ -151,10 +145,6 @@ class _Builder:
         self.defaults = given.characters
         self.parser.AttlistDeclHandler = given.declared
         self._outside()
-
-    def run(self) -> None:
-        data = self.data[self.base :] if self.base else self.data
-        self.parser.Parse(data, True)
 
     def _outside(self) -> None:
         self.parser.StartElementHandler = self._open_outside
@@ -274,11 +264,8 @@ class _Builder:
             self.stack[-1].text += text
 
     def _counted_text(self, text: str) -> None:
-        self._count_text(text)
-        self._text(text)
-
-    def _count_text(self, text: str) -> None:
         self._grow(len(text))
+        self._text(text)
 
     def _grow(self, characters: int) -> None:
         self.grown += characters
@@ -311,7 +298,7 @@ class _Builder:
             if _entity_size(name, self.entities, sizes, ()) > MAX_ENTITY:
                 raise InputError(Message("score.entity_grows", name=name, most=MAX_ENTITY))
         if self.entities:
-            self.quiet, self.listen = self._count_text, self._counted_text
+            self.quiet, self.listen = lambda text: self._grow(len(text)), self._counted_text
 
 
 def _entity_size(name: str, entities: dict[str, str], sizes: dict[str, int], within: tuple[str, ...]) -> int:

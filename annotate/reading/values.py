@@ -29,6 +29,11 @@ def shown(text: str) -> str:
     return f"'{line[:_SHOWN]}…'" if len(line) > _SHOWN else f"'{line}'"
 
 
+def digit(text: str, default: int) -> int:
+    """A number of one digit; `default` for anything else."""
+    return int(text) if text.isascii() and text.isdigit() and len(text) == 1 else default
+
+
 def decimal(text: str, what: str | Message) -> Fraction:
     """The exact value of a decimal number. Raises MalformedError naming `what`."""
     text = text.strip()

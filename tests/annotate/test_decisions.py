@@ -11,8 +11,7 @@ from in_words import in_words
 from annotate import ventwise as face
 from annotate.choosing.desk import preferred
 from annotate.decisions.address import FIX, Address, place_line
-from annotate.decisions.kept import Wish, load, read
-from annotate.decisions.rulings import Ruling
+from annotate.decisions.kept import Ruling, Wish, load, read
 from annotate.drawing import diagram
 from annotate.drawing.diagram import read_diagram
 from annotate.findings import InputError
