@@ -9,6 +9,7 @@ import numpy as np
 from fingering_db.acoustics.arrays import BoolArray, RealArray
 from fingering_db.acoustics.resonance import Crossings
 from fingering_db.fingering import Fingering
+from fingering_db.mechanism import hole_states
 from fingering_db.model import Model
 from fingering_db.pitch import Pitch
 from fingering_db.playability import strength
@@ -16,6 +17,9 @@ from fingering_db.ranking import (
     EFFORT_WEIGHT,
     Resonance,
     bands_of_modes,
+    common_fundamental,
+    eased,
+    together_in,
 )
 from fingering_db.track import Stage, followed, sweep
 
@@ -44,7 +48,8 @@ class Glide:
     """A way to slide. means: SLIDE, HALF_HOLE or KEY_LIFT. start_cents, end_cents: deviation of each pitch at the ends.
     confidence: that of the weakest point. jump_cents: largest jump under way, 0 where it is continuous. moving: touches that
     roll or lift. effort: of the start's fingering. lip_cents: how far the lip holds a single pitch off its usual place all the
-    way, counted in the deviations, not in the path."""
+    way, counted in the deviations, not in the path. together: how easily several pitches sound at once at that end where they
+    do so less, NaN where not known; one_note: at an end they are heard as one note and its harmonics."""
 
     means: str
     path: tuple[Point, ...]
@@ -55,6 +60,8 @@ class Glide:
     moving: tuple[str, ...] = ()
     effort: float = 0.0
     lip_cents: float = 0.0
+    together: float = math.nan
+    one_note: bool = False
 
     @property
     def worst_cents(self) -> float:
@@ -147,6 +154,21 @@ def glide_along(
     last = zip(path[-2].sounds, path[-1].sounds, strict=True) if means == KEY_LIFT else ()
     jump = max((abs(1200.0 * math.log2(two.hz / one.hz)) for one, two in last), default=0.0)
     return Glide(means, path, *ends_cents, confidence, jump, moving, effort)
+
+
+def of_chords(model: Model, glide: Glide) -> Glide:
+    """A glide with what its ends are as chords; that of a single pitch as it is."""
+    if len(glide.start_cents) < 2:
+        return glide
+    ends = glide.path[0], glide.path[-1]
+    stages = [Stage(hole_states(model.instrument, point.fingering), point.slide_mm) for point in ends]
+    crossings = model.resonances(sweep(model, stages), np.array([point.lip_mm * 1e-3 for point in ends]))
+    hz = np.array([[sound.hz for sound in point.sounds] for point in ends])
+    together = together_in(model, crossings, hz).min()
+    every = (crossings.hz[crossings.row == row] for row in range(len(ends)))
+    one_note = any(common_fundamental(own, others) is not None for own, others in zip(hz, every, strict=True))
+    confidence = float(eased(np.array(glide.confidence), together))
+    return replace(glide, confidence=confidence, together=float(together), one_note=one_note)
 
 
 def _judged(model: Model, crossings: Crossings, tracked: RealArray, rows: list[int]) -> list[tuple[Resonance, ...]]:

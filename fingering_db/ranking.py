@@ -288,10 +288,10 @@ def together_of(model: Model, fingering: Fingering, hz: tuple[float, ...]) -> fl
         return math.nan
     states = hole_states(model.instrument, fingering)[None, :]
     crossings = model.drawn_out(states, model.flute.slide_mm)
-    return float(_together(model, crossings, np.array([hz]))[0])
+    return float(together_in(model, crossings, np.array([hz]))[0])
 
 
-def _together(model: Model, crossings: Crossings, asked_hz: RealArray) -> RealArray:
+def together_in(model: Model, crossings: Crossings, asked_hz: RealArray) -> RealArray:
     """How easily those asked for of each row, shape (n, k) [Hz], sound at once: shape (n,)."""
     asked = (np.abs(np.log(crossings.hz[:, None] / asked_hz[crossings.row])) < _SAME_RESONANCE).any(axis=1)
     return pairs(model.curve.size.likened(crossings), np.asarray(asked), len(asked_hz))
@@ -405,7 +405,7 @@ def with_jets(model: Model, one: Candidate, targets_hz: tuple[float, ...]) -> Ca
     hz = np.array([targets_hz]) * 2.0 ** (np.array([one.deviation_cents]) / 1200.0)
     row = np.array([sound_of(model, one.fingering)])
     crossings = model.resonances(model.bore(row), np.array([one.lip_mm * 1e-3]))
-    return replace(one, together=float(_together(model, crossings, hz)[0]))
+    return replace(one, together=float(together_in(model, crossings, hz)[0]))
 
 
 # Ours: a chord asked for by the names of harmonics, each within 30 cents, and the 14 cents between a tempered third and that of

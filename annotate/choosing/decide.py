@@ -44,7 +44,7 @@ def one_note_finding(decision: Decision) -> Finding | None:
     if not decision.one_note:
         return None
     demand = decision.demand
-    advice = Message("choice.one_note_advice")
+    advice = Message("choice.one_note_advice") if demand.kind == Kind.MULTIPHONIC else None
     if decision.instead:
         advice = Message("choice.near", sets=tuple(_set(one) for one in decision.instead))
     return Finding.of("P8", demand.place, demand.id, message=decision.why, advice=advice)

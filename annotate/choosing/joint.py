@@ -10,10 +10,10 @@ from annotate.choosing.slides import FASTEST_SLIDE_MM_S, ways
 from annotate.weights import Weights
 from fingering_db.alternatives import ways_of
 from fingering_db.fingering import Fingering
-from fingering_db.glide import SLIDE
+from fingering_db.glide import SLIDE, Glide
 from fingering_db.hand import effort_of
 from fingering_db.pitch import Pitch
-from fingering_db.playability import PLAYABLE_CONFIDENCE
+from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
 from fingering_db.ranking import sounds
 
 NEAR_MM = 1.5
@@ -105,12 +105,16 @@ def out_at(desk: Desk, sounding: Pitch, mm: float) -> tuple[tuple[Fingering, flo
     return tuple(found.items())
 
 
+def _is_doubtful(glide: Glide) -> bool:
+    return glide.one_note or glide.confidence < PLAYABLE_CONFIDENCE
+
+
 def _gliding_from(hold: Hold, desk: Desk, mm: float, weights: Weights) -> list[Option]:
     """The best glide for a demand that begins with the joint there."""
     assert hold.decision is not None
     demand, tolerance = hold.decision.demand, desk.tolerance(hold.decision.demand)
     found = ways(desk, demand.sounding, demand.to_sounding, tolerance, SLIDE, mm)
-    usable = [one for one in found if one.confidence >= PLAYABLE_CONFIDENCE][:1] or list(found[:1])
+    usable = sorted((one for one in found if one.confidence >= DOUBTFUL_CONFIDENCE), key=_is_doubtful)[:1]
     return [
         Option(
             one.path[0].fingering,

@@ -9,9 +9,10 @@ from annotate.decision import Alternative, Decision, Instead, PathPoint, Sound, 
 from annotate.decisions.kept import NO_RULING, Ruling
 from annotate.demand import Demand
 from annotate.findings import Finding
+from fingering_db.at_once import EASY
 from fingering_db.chart import chart
 from fingering_db.fingering import Fingering
-from fingering_db.glide import HALF_HOLE, KEY_LIFT, SLIDE, Glide
+from fingering_db.glide import HALF_HOLE, KEY_LIFT, SLIDE, Glide, of_chords
 from fingering_db.glide_by_fingers import finger_glides
 from fingering_db.glide_by_slide import slide_glides
 from fingering_db.instrument import SLIDE_SUFFIX, load, shipped
@@ -87,17 +88,23 @@ def _decided(demand: Demand, desk: Desk, ruling: Ruling, begin_mm: float | None 
         return found
     every = ways(desk, demand.sounding, demand.to_sounding, desk.tolerance(demand), means, begin_mm)
     glides = tuple(glide for glide in every if ruling.allows(glide.path[0].fingering))
+    in_vain = [] if ruling.fix else [glide for glide in glides if failed_before(desk, glide, demand)]
+    glides = tuple(glide for glide in glides if glide not in in_vain)
     seconds = max(demand.seconds_end - demand.place.seconds, 0.0)
     rated = [(glide_status(glide, desk.tolerance(demand), seconds), glide) for glide in glides]
     usable = [pair for pair in rated if pair[0] != Status.UNPLAYABLE]
     if not usable:
-        return _not_as_written(demand, desk, ruling) if means else _not_continuous(demand, desk)
-    status, best = min(
-        usable, key=lambda pair: (is_a_jump(pair[1]), pair[0].rank, ruling.liking(pair[1].path[0].fingering))
-    )
-    why = glide_reason(best, status, desk.tolerance(demand), seconds, desk.a4_hz) + _not_on_the_best(
-        demand, desk, glides
-    )
+        found = _not_as_written(demand, desk, ruling) if means else _not_continuous(demand, desk)
+        return replace(found, why=found.why + _left_out(in_vain))
+
+    def place(pair: tuple[Status, Glide]) -> tuple[bool, int, bool, int]:
+        glide = pair[1]
+        return is_a_jump(glide), pair[0].rank, glide.one_note, ruling.liking(glide.path[0].fingering)
+
+    status, best = min(usable, key=place)
+    why = glide_reason(best, status, desk.tolerance(demand), seconds, desk.a4_hz)
+    why += _not_on_the_best(demand, desk, glides)
+    why += _left_out(in_vain)
     others = tuple(
         Alternative(glide.path[0].fingering, glide.start_cents, glide.start_bands, glide.confidence)
         for other, glide in usable
@@ -112,12 +119,27 @@ def _decided(demand: Demand, desk: Desk, ruling: Ruling, begin_mm: float | None 
         deviation_cents=best.start_cents + best.end_cents,
         band_cents=best.band_cents,
         confidence=best.confidence,
+        together=best.together,
+        one_note=best.one_note,
         sounds=path_sounds(best, desk.a4_hz)[0],
         alternatives=others[:3],
         instead=_without_a_jump(demand, desk) if is_a_step(best) else (),
         path=path_points(best, desk.a4_hz),
         jump_cents=best.jump_cents,
     )
+
+
+def failed_before(desk: Desk, glide: Glide, demand: Demand) -> bool:
+    """Whether the player tried the fingering of one end in vain for what is asked there."""
+    ends = (glide.path[0], demand.sounding), (glide.path[-1], demand.to_sounding)
+    tried = (desk.experience.of(point.fingering, pitches, desk.model.instrument) for point, pitches in ends)
+    return any(one is not None and one.fails for one in tried)
+
+
+def _left_out(in_vain: list[Glide]) -> Message | None:
+    """What is not proposed because the player tried it in vain, None for nothing."""
+    named = dict.fromkeys(str(glide.path[0].fingering) for glide in in_vain)
+    return Message("log.left_out", fingerings=tuple(named)) if named else None
 
 
 def _not_as_written(demand: Demand, desk: Desk, ruling: Ruling) -> Decision:
@@ -164,8 +186,8 @@ def ways(
         else:
             every = _by_slide(desk.model, start, end, tolerance, desk.a4_hz, begin_mm)
         found += tuple(_in_tune(glide, desk, tolerance_cents) for glide in every if means in ("", glide.means))
-        sure = (glide for glide in found if glide.confidence >= PLAYABLE_CONFIDENCE and glide.means != KEY_LIFT)
-        if any(len(glide.moving) <= 1 for glide in sure):
+        good = (glide for glide in found if glide.means != KEY_LIFT and not glide.one_note)
+        if any(glide.confidence >= PLAYABLE_CONFIDENCE and len(glide.moving) <= 1 for glide in good):
             break
     one_each: dict[object, Glide] = {}
     for glide in found:
@@ -173,8 +195,8 @@ def ways(
         hands = first.fingering.touches[:-1], last.fingering.touches[:-1], glide.moving
         one_each.setdefault((glide.means, hands, round(first.slide_mm), round(last.slide_mm)), glide)
 
-    def place(glide: Glide) -> tuple[bool, int, bool]:
-        return is_a_jump(glide), glide_status(glide, tolerance_cents).rank, len(glide.moving) > 1
+    def place(glide: Glide) -> tuple[bool, int, bool, bool]:
+        return is_a_jump(glide), glide_status(glide, tolerance_cents).rank, glide.one_note, len(glide.moving) > 1
 
     return tuple(sorted(one_each.values(), key=place))
 
@@ -202,7 +224,8 @@ def _ways(
     model: Model, start: tuple[Pitch, ...], end: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float
 ) -> tuple[Glide, ...]:
     by_slide = _by_slide(model, start, end, tolerance_cents, a4_hz)
-    return by_slide + finger_glides(model, start, end, tolerance_cents, a4_hz)
+    by_fingers = finger_glides(model, start, end, tolerance_cents, a4_hz)
+    return by_slide + tuple(of_chords(model, glide) for glide in by_fingers)
 
 
 @lru_cache(maxsize=1024)
@@ -214,7 +237,8 @@ def _by_slide(
     a4_hz: float,
     begin_mm: float | None = None,
 ) -> tuple[Glide, ...]:
-    return slide_glides(model, start, end, tolerance_cents, a4_hz, begin_mm)
+    found = slide_glides(model, start, end, tolerance_cents, a4_hz, begin_mm)
+    return tuple(of_chords(model, glide) for glide in found)
 
 
 def glide_status(glide: Glide, tolerance_cents: float, seconds: float = 0.0) -> Status:
@@ -223,6 +247,7 @@ def glide_status(glide: Glide, tolerance_cents: float, seconds: float = 0.0) -> 
         return Status.UNPLAYABLE
     even = (
         glide.means != KEY_LIFT
+        and not glide.one_note
         and glide.worst_cents <= tolerance_cents
         and _speed(glide, seconds) <= FASTEST_SLIDE_MM_S
     )
@@ -259,6 +284,14 @@ def glide_reason(glide: Glide, status: Status, tolerance_cents: float, seconds: 
         text += Message("glide.lip_helps", cents=glide.lip_cents)
     if status == Status.DOUBTFUL and glide.confidence < PLAYABLE_CONFIDENCE:
         text += Message("glide.weakest", confidence=glide.confidence)
+    if glide.one_note:
+        return text + Message("glide.one_note")
+    if glide.together < EASY:
+        text += (
+            Message("glide.few_at_once", percent=100.0 * glide.together)
+            if glide.together
+            else Message("glide.none_at_once")
+        )
     return text
 
 

@@ -36,6 +36,22 @@ def score(folder: Path) -> Path:
     return path
 
 
+def gliding(folder: Path, start: str, end: str) -> Path:
+    """One bar that slides from two pitches to two others ("C5 D6"), called a multiphonic."""
+    chords = []
+    for pitches, role in ((start, "start"), (end, "stop")):
+        slide = f'<notations><glissando type="{role}" number="1"/></notations>'
+        low, high = (
+            NOTE.format(chord, one[0], one[-1]) for chord, one in zip(("", "<chord/>"), pitches.split(), strict=True)
+        )
+        chords.append(low.replace("</note>", slide + "</note>") + high)
+    path = folder / "slide.musicxml"
+    text = score(folder).read_text(encoding="utf-8")
+    first = text.index("<note>")
+    path.write_text(text[:first] + "".join(chords) + text[text.index("</measure>") :], encoding="utf-8")
+    return path
+
+
 def checked(path: Path) -> Decision:
     (decision,) = look(path, Options()).result.decisions
     return decision
@@ -72,6 +88,24 @@ def test_check_takes_what_worked_says_so_and_does_not_propose_again_what_failed(
     assert demand["log"] == {
         "worked": 1, "failed": 0, "others_worked": 0, "others_failed": 0, "model_confidence": round(other.confidence, 2)
     }  # fmt: skip
+
+
+def test_what_failed_starts_no_glissando_and_that_is_said(own: Path) -> None:
+    path = gliding(own, "C5 D6", "C5 E6")
+    before = checked(path)
+    assert before.fingering is not None
+    add(str(before.fingering), False)
+    after = checked(path)
+    assert after.fingering != before.fingering
+    assert f"it failed in your log: {before.fingering}" in SAY.say(after.why)
+
+
+def test_a_glissando_tells_how_easily_its_tones_sound_at_once_and_where_they_are_one_note(own: Path) -> None:
+    """E5 and B5, a fifth among the harmonics of E4, and B4 with E6, a wide fourth that hardly a jet of the model has."""
+    one_note, fourth = checked(gliding(own, "E5 B5", "F5 C6")), checked(gliding(own, "B4 E6", "C5 F6"))
+    assert 0.0 < fourth.together < 0.08 and "few of the model's jets sound the tones at once" in SAY.say(fourth.why)
+    assert one_note.one_note and one_note.status == Status.DOUBTFUL
+    assert "heard as one note" in SAY.say(one_note.why)
 
 
 def test_what_the_model_finds_unplayable_is_playable_once_it_worked(own: Path) -> None:
