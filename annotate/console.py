@@ -95,6 +95,14 @@ class Run:
             bar = "#" * round(_BAR * share)
             _write(sys.stderr, f"\r[{bar:<{_BAR}}] {self.stage}\x1b[K" + ("\r\x1b[K" if done == total else ""))
 
+    def keep_in_mind(self, path: Path, losses: tuple[Message, ...]) -> None:
+        """A file is in its place; what of the old one was lost is told."""
+        self.written.append(str(path))
+        for loss in losses:
+            from annotate.language import words
+
+            tell(f"ventwise: {path}: {words(self.language).say(loss)}")
+
     @contextmanager
     def signs_of_life(self) -> Iterator[None]:
         """Say on stderr every 10 s that work goes on, where that is no terminal and `quiet` is not set."""
@@ -134,21 +142,17 @@ def asked_to_be_quiet(words: list[str]) -> bool:
     return "--quiet" in words or os.environ.get("VENTWISE_QUIET", "").lower() in ("1", "true", "t", "yes", "y", "on")
 
 
+def running() -> Run:
+    """The run that the command belongs to."""
+    return click.get_current_context().ensure_object(Run)
+
+
 def set_quiet(ctx: click.Context, _: click.Parameter, value: bool) -> None:
-    run = ctx.find_object(Run)
-    if run and value:
-        run.quiet = True
+    ctx.ensure_object(Run).quiet |= value
 
 
 def set_language(ctx: click.Context, _: click.Parameter, value: str) -> None:
     ctx.ensure_object(Run).language = value
-
-
-def wait_quietly() -> None:
-    """A command that waits is not at work: it gives no signs of life."""
-    run = click.get_current_context().find_object(Run)
-    if run:
-        run.quiet = True
 
 
 def is_terminal(stream: TextIO | None) -> bool:
@@ -208,13 +212,3 @@ def leave() -> None:
         except (OSError, ValueError):
             with contextlib.suppress(OSError, ValueError):
                 os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
-
-
-def written(run: Run | None, path: Path, losses: tuple[Message, ...]) -> None:
-    """Keep in mind that a file is in its place; what of the old one was lost is told."""
-    if run:
-        run.written.append(str(path))
-    for loss in losses:
-        from annotate.language import words
-
-        tell(f"ventwise: {path}: {words(run.language if run else 'en').say(loss)}")

@@ -86,7 +86,7 @@ target_options = _together(
     click.option("-o", "--output", "output", type=FILE, metavar="OUT"),
     click.option("--in-place", is_flag=True),
 )
-slide_option = click.option("--slide", type=Number(-100.0, 200.0), default=0.0, metavar="MM")  # fmt: skip
+slide_option = click.option("--slide", type=Number(-100.0, 200.0), default=0.0, metavar="MM")
 score_argument = click.argument("score", type=FILE)
 
 
@@ -103,10 +103,9 @@ def options_of(
     """What is typed after the options of a command that reads a score."""
     from annotate.pipeline import Options
 
-    named = [flute for flute in flutes if "=" not in flute]
-    by_part = [tuple(flute.rsplit("=", 1)) for flute in flutes if "=" in flute]
-    pairs = tuple((pair[0], pair[1]) for pair in by_part)
-    return Options(tuple(named), pairs, a4, parts, chords, tolerance, language, musescore, decisions)
+    named = tuple(flute for flute in flutes if "=" not in flute)
+    pairs = tuple((part, flute) for part, given, flute in (one.rpartition("=") for one in flutes) if given)
+    return Options(named, pairs, a4, parts, chords, tolerance, language, musescore, decisions)
 
 
 def desks_of(flutes: tuple[str, ...], a4: float | None, slide: float = 0.0) -> list[Any]:

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import click
-
 from annotate import console
-from annotate.console import LOOKED, UNPLAYABLE, Run
+from annotate.console import LOOKED, UNPLAYABLE
 
 if TYPE_CHECKING:
     from annotate.decision import Result
+    from annotate.language import Words
     from annotate.pipeline import OnWritten
     from annotate.since import Since
     from fingering_db.survey import Progress
@@ -28,28 +28,36 @@ def exit_code(result: Result) -> int:
     return UNPLAYABLE if unplayable else LOOKED
 
 
-def progress() -> Progress | None:
-    """What is told how far the work is; None where nobody is."""
-    run = click.get_current_context().find_object(Run)
-    return run.show if run else None
+def progress() -> Progress:
+    """What is told how far the work is."""
+    return console.running().show
 
 
 def keep_in_mind() -> OnWritten:
     """What is told of a file that is in its place."""
-    run = click.get_current_context().find_object(Run)
-    return lambda ready: console.written(run, ready.path, ready.losses)
+    run = console.running()
+    return lambda ready: run.keep_in_mind(ready.path, ready.losses)
 
 
 def language() -> str:
-    run = click.get_current_context().find_object(Run)
-    return run.language if run else "en"
+    return console.running().language
+
+
+def words() -> Words:
+    """The words of that language."""
+    from annotate.language import words
+
+    return words(language())
 
 
 def said(key: str, **values: object) -> str:
     """The words under a key in that language."""
-    from annotate.language import words
+    return words().text(key, **values)
 
-    return words(language()).text(key, **values)
+
+def tell_written(path: Path) -> None:
+    """Say where the result stands."""
+    console.tell(said("command.written", path=one_line(str(path))))
 
 
 def ascii_only() -> bool:
@@ -60,15 +68,9 @@ def ascii_only() -> bool:
 
 
 def print_report(
-    result: Result,
-    form: str,
-    *,
-    numbered: bool = False,
-    since: Since | None = None,
-    detail: str = "brief",
-    sort: str = "place",
+    result: Result, form: str = "text", since: Since | None = None, detail: str = "brief", **style: Any
 ) -> None:
-    """Print what was found in a score. Raises UnprintableError."""
+    """Print what was found in a score. detail, style: as `report.text.render` takes them. Raises UnprintableError."""
     if form == "json":
         from annotate.report import json_report
 
@@ -76,10 +78,7 @@ def print_report(
     else:
         from annotate.report import text
 
-        told = text.render(
-            result, ascii=ascii_only(), language=language(), numbered=numbered, since=since, detail=detail, sort=sort
-        )
-        console.echo(told)
+        console.echo(text.render(result, ascii=ascii_only(), language=language(), since=since, detail=detail, **style))
 
 
 def print_answers(answers: Sequence[Any], form: str) -> None:

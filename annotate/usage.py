@@ -180,8 +180,7 @@ def _hint(param: click.Parameter, ctx: click.Context | None) -> str:
 def _words(ctx: click.Context) -> Words:
     from annotate.language import words
 
-    run = ctx.find_object(Run)
-    return words(run.language if run else "en")
+    return words(ctx.ensure_object(Run).language)
 
 
 def _key(ctx: click.Context) -> str:

@@ -264,10 +264,8 @@ def report(name: str, tell: Callable[[str], None]) -> None:
     for known in (PLAYS, SILENT, UNREPORTED):
         tell(f"{sum(row.known == known for row, _ in rows)} {known}")
     tell("order: share of pairs (one plays, one does not) sorted rightly, 5-95 % by bootstrap of fingerings;")
-    tell(
-        "then, each fingering judged by the best threshold (or the fit) on the others, how many that play are missed, and"
-    )
-    tell("how many of the others pass for playing.")
+    tell("then, each fingering judged by the best threshold (or the fit) on the others, how many that play are missed,")
+    tell("and how many of the others pass for playing.")
     tell(f"{'':<32}{'not reported left out':<36}not reported counted as silent")
     for measure, (first, second) in table.items():
         tell(f"{measure:<32}{first!s:<36}{second}")

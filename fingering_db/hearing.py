@@ -53,16 +53,14 @@ def tones(samples: RealArray, rate: int) -> tuple[ToneSpan, ...]:
     floor = float(np.percentile(db, 10))
     loud = db > max(float(np.percentile(db, 98)) - _BELOW_DB, floor + 6.0)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], loud, [False]]).astype(np.int8)))
-    spans = [[int(begin), int(end)] for begin, end in edges.reshape(-1, 2)]
-    joined: list[list[int]] = []
-    for span in spans:
-        if joined and (span[0] - joined[-1][1]) * _FRAME_S < _GAP_S:
-            joined[-1][1] = span[1]
-        else:
-            joined.append(span)
-    return tuple(
-        ToneSpan(begin * _FRAME_S, end * _FRAME_S) for begin, end in joined if (end - begin) * _FRAME_S >= SHORTEST_S
+    begins, ends = edges.reshape(-1, 2).T
+    apart = (begins[1:] - ends[:-1]) * _FRAME_S >= _GAP_S
+    first, last = (
+        begins[np.append(True, apart)[: len(begins)]].tolist(),
+        ends[np.append(apart, True)[: len(ends)]].tolist(),
     )
+    long = (span for span in zip(first, last, strict=True) if (span[1] - span[0]) * _FRAME_S >= SHORTEST_S)
+    return tuple(ToneSpan(begin * _FRAME_S, end * _FRAME_S) for begin, end in long)
 
 
 def near(samples: RealArray, rate: int, tone: ToneSpan, hz: float) -> HeardPitch:
@@ -72,12 +70,8 @@ def near(samples: RealArray, rate: int, tone: ToneSpan, hz: float) -> HeardPitch
     there = np.array([one for one in found if np.isfinite(one)])
     if 2 * len(there) >= len(found) and len(there):
         return HeardPitch(float(np.median(there)), _wandering(there), True)
-    loudest = np.array([_loudest(freq, spectrum) for spectrum in spectra])
-    return (
-        HeardPitch(float(np.median(loudest)), _wandering(loudest), False)
-        if len(loudest)
-        else HeardPitch(np.nan, np.nan, False)
-    )
+    loudest = np.array([_loudest(freq, spectrum) for spectrum in spectra] or [np.nan])
+    return HeardPitch(float(np.median(loudest)), _wandering(loudest), False)
 
 
 def strongest(samples: RealArray, rate: int, tone: ToneSpan, most: int = 3) -> tuple[tuple[float, float], ...]:
@@ -140,17 +134,14 @@ def _periodic(freq: RealArray, magnitude: RealArray, hz: float) -> float:
     peaks = [_refined(freq, magnitude, int(at)) for at in _peaks(freq, magnitude)]
     told, power = [], []
     for number in range(1, _PARTIALS + 1):
-        own = [
-            (level, one / number) for one, level in peaks if abs(1200.0 * np.log2(one / (number * hz))) <= _NEAR_CENTS
-        ]
+        wanted = number * hz
+        own = [(level, one / number) for one, level in peaks if abs(1200.0 * np.log2(one / wanted)) <= _NEAR_CENTS]
         if number == 1 and not own:
             return float("nan")
         if own:
             level, one = max(own)
             told.append(one)
-            power.append(
-                10.0 ** (level / 10.0) * number**2
-            )  # a partial tells its pitch the more finely the higher it is
+            power.append(10.0 ** (level / 10.0) * number**2)  # the higher a partial, the more finely it tells its pitch
     first = told[0]
     same = [at for at, one in enumerate(told) if abs(1200.0 * np.log2(one / first)) < 15.0]
     return float(np.average([told[at] for at in same], weights=[power[at] for at in same]))

@@ -141,9 +141,13 @@ def _jet(rest: _Rest | None) -> tuple[float, float, float]:
 
 
 def _speeds(rest: _Rest | None, ratio: tuple[float, ...], steps: int, share: RealArray) -> RealArray:
+    """Air speed of each step [m/s]: risen to where it rests, or up and down again in equal ratios."""
+    part = np.linspace(0.0, 1.0, steps)
+    up_and_down = np.minimum(part, 1.0 - part)
     if rest is None:
-        return _swept(steps)
-    return np.asarray(_rested(steps, rest.jet[2]) * np.interp(share, np.arange(len(ratio)), ratio))
+        return np.asarray(_SWEEP_SPEEDS[0] * (_SWEEP_SPEEDS[1] / _SWEEP_SPEEDS[0]) ** (2.0 * up_and_down))
+    risen = _RISE_FROM + (1.0 - _RISE_FROM) * np.clip(up_and_down / _RISE_SHARE, 0.0, 1.0)
+    return np.asarray(rest.jet[2] * risen * np.interp(share, np.arange(len(ratio)), ratio))
 
 
 def _rests(every: list[Modes], asked: list[tuple[float, ...]], highest: float, rate: float) -> list[_Rest | None]:
@@ -250,18 +254,6 @@ def _blown(
         found = step(own, used, still[runs], seconds, rate=rate, noise=1.0, speeds=at, moments=moments)
         rms[runs], acceleration[:, runs] = found.rms, found.acceleration
     return Stepped(rms, acceleration)
-
-
-def _swept(steps: int) -> RealArray:
-    """Speed of each step: up and down again, in equal ratios."""
-    way = 1.0 - np.abs(np.linspace(-1.0, 1.0, steps))
-    return np.asarray(_SWEEP_SPEEDS[0] * (_SWEEP_SPEEDS[1] / _SWEEP_SPEEDS[0]) ** way)
-
-
-def _rested(steps: int, speed: float) -> RealArray:
-    part = np.linspace(0.0, 1.0, steps)
-    risen = np.clip(np.minimum(part, 1.0 - part) / _RISE_SHARE, 0.0, 1.0)
-    return np.asarray(speed * (_RISE_FROM + (1.0 - _RISE_FROM) * risen))
 
 
 def _made_audible(acceleration: RealArray, rate: float) -> RealArray:

@@ -33,12 +33,10 @@ def write(trials: Iterable[Trial]) -> str:
         outcome = "worked" if one.worked else "failed"
         pitches = " ".join(map(exact, one.pitches))
         cells = (one.id, one.time, one.player, one.flute, one.flute_id, str(one.fingering), pitches, outcome)
-        writer.writerow([_plain(cell) for cell in (*cells, one.remark, one.source)])
+        writer.writerow(
+            [f"'{cell}" if cell.startswith(_COMMAND) else cell for cell in (*cells, one.remark, one.source)]
+        )
     return out.getvalue()
-
-
-def _plain(cell: str) -> str:
-    return f"'{cell}" if cell.startswith(_COMMAND) else cell
 
 
 def read(raw: bytes, source: str, player: str) -> tuple[Trial, ...]:
@@ -124,11 +122,6 @@ def _said(one: Trial) -> tuple[str, ...]:
     return (one.time, one.player, one.flute, one.flute_id, str(one.fingering), pitches, str(one.worked), one.remark)
 
 
-def same(one: Trial, other: Trial) -> bool:
-    """Whether two trials say the same, wherever they come from."""
-    return _said(one) == _said(other)
-
-
 def not_lost(trials: Iterable[Trial], known: Iterable[Trial]) -> tuple[Trial, ...]:
     """Trials to be added to those known: of those with an id that another one has, the ones that say something else, under
     an id of their own."""
@@ -136,7 +129,7 @@ def not_lost(trials: Iterable[Trial], known: Iterable[Trial]) -> tuple[Trial, ..
     found = []
     for one in trials:
         there = by_id.get(one.id)
-        own = one if there is None or same(one, there) else replace(one, id=id_of(one))
+        own = one if there is None or _said(one) == _said(there) else replace(one, id=id_of(one))
         if own.id not in by_id:
             by_id[own.id] = own
             found.append(own)

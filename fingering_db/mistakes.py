@@ -8,6 +8,7 @@ import math
 import re
 import types
 import typing
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from functools import cache
 from typing import Any
@@ -156,15 +157,8 @@ def _label(name: str, number: int, raw: Any) -> str:
 
 def _value(value: Any) -> str:
     """A value as it would stand in the file, short."""
-    if isinstance(value, str):
-        text = f'"{value}"'
-    elif isinstance(value, bool):
-        text = str(value).lower()
-    elif isinstance(value, dict):
-        text = "{..}"
-    else:
-        text = str(value)
-    text = " ".join(text.split())
+    text = str(value).lower() if isinstance(value, bool) else "{..}" if isinstance(value, dict) else str(value)
+    text = " ".join((f'"{text}"' if isinstance(value, str) else text).split())
     return text if len(text) <= 40 else f"{text[:37]}..."
 
 
@@ -280,29 +274,16 @@ def _chart(data: Table) -> Iterator[Message]:
     if data["chart"] not in charts():
         yield _expected("chart", _value(data["chart"]), _one_of(charts()))
         return
-    has = {
-        (finger.get("name"), placement.get("touch"))
-        for finger in data["fingers"]
-        for placement in finger.get("placements") or []
-    }
+    has = {(one.get("name"), held.get("touch")) for one in data["fingers"] for held in one.get("placements") or []}
+    has |= {(finger, "") for finger in FINGERS}
     plain = [note for note in chart(data["chart"]) if note.pitch.midi <= FIRST_REGISTER_TOP]
-    lacking = [
-        note
-        for note in plain
-        if any(
-            touch and (finger, touch) not in has for finger, touch in zip(FINGERS, note.fingering.touches, strict=True)
-        )
-    ]
+    lacking = [note for note in plain if not has.issuperset(zip(FINGERS, note.fingering.touches, strict=True))]
     if len(plain) - len(lacking) < _FEWEST_PLAIN:
         notes = tuple(str(note.pitch) for note in lacking)
         yield Message("flute_file.few_fingered", chart=data["chart"], notes=notes, least=_FEWEST_PLAIN)
 
 
 def _twice(names: Iterator[str | None], what: str) -> Iterator[Message]:
-    seen: dict[str, int] = {}
-    for name in names:
-        if name is not None:
-            seen[name] = seen.get(name, 0) + 1
-    for name, count in seen.items():
+    for name, count in Counter(name for name in names if name is not None).items():
         if count > 1:
             yield Message("flute_file.twice", what=what, name=name, n=count)

@@ -76,6 +76,24 @@ def _held(folder: Path, create: Callable[[Path], int]) -> tuple[Path, int]:
     raise OSError("no temporary file can be made here")
 
 
+def write_all(handle: int, content: bytes) -> None:
+    """Have all of it on the disk. Raises OSError."""
+    view = memoryview(content)
+    while view:
+        view = view[os.write(handle, view) :]
+    os.fsync(handle)
+
+
+def keep_names(folder: Path) -> None:
+    """Have the names of new files on the disk too, where the system can; else the files themselves are safe."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
 @contextmanager
 def turn(path: Path, is_done: Callable[[], bool]) -> Iterator[None]:
     """Hold the lock of this name, so that of several runs one does the work: the others wait until it lets go, which it
@@ -107,29 +125,17 @@ def clear(folder: Path, remove_folder: Callable[[Path], None] | None = None) -> 
 
 
 def _clear_one(path: Path, found: os.stat_result, remove_folder: Callable[[Path], None] | None) -> None:
-    is_folder = stat.S_ISDIR(found.st_mode)
-    if not (stat.S_ISREG(found.st_mode) or (is_folder and remove_folder)):
+    remove = remove_folder if stat.S_ISDIR(found.st_mode) else Path.unlink if stat.S_ISREG(found.st_mode) else None
+    if not remove or (hasattr(os, "geteuid") and found.st_uid != os.geteuid()):
         return
-    if hasattr(os, "geteuid") and found.st_uid != os.geteuid():
-        return
-    if not fcntl:
-        if time.time() - found.st_mtime > _OLD_S:
-            _remove(path, is_folder, remove_folder)
-        return
-    handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
+    handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK) if fcntl else -1
     try:
         locked = _lock(handle)
         if locked or (locked is None and time.time() - found.st_mtime > _OLD_S):
-            _remove(path, is_folder, remove_folder)
+            remove(path)
     finally:
-        os.close(handle)
-
-
-def _remove(path: Path, is_folder: bool, remove_folder: Callable[[Path], None] | None) -> None:
-    if is_folder and remove_folder:
-        remove_folder(path)
-    else:
-        path.unlink()
+        if handle >= 0:
+            os.close(handle)
 
 
 def _lock(handle: int) -> bool | None:

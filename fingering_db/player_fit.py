@@ -31,9 +31,8 @@ from fingering_db.uncertainty import temperature_sigma_k
 READING_CENTS = 5.0
 """One standard deviation of a pitch read off a tuner, and of how evenly it is held: ours."""
 BOUND = 3.0
-OUTLYING = (
-    4.685  # standard deviations, from which on a note does not count: 95 % efficient on normal errors (from memory)
-)
+OUTLYING = 4.685
+"""Standard deviations, from which on a note does not count: 95 % efficient on normal errors (from memory)."""
 NOT_COUNTED = 0.3
 """A note with less weight than this is told as one that does not fit."""
 NEXT_NOTES = 3
@@ -215,9 +214,8 @@ class _Problem:
                 places[one.at] += value
             elif one.kind != "take":
                 moved[one.kind] = value
-        lip = {
-            f"{name}_mm": getattr(flute.lip, f"{name}_mm") + moved[name] for name in ("at_c4", "per_octave", "curve")
-        }
+        law = ("at_c4", "per_octave", "curve")
+        lip = {f"{name}_mm": getattr(flute.lip, f"{name}_mm") + moved[name] for name in law}
         return msgspec.structs.replace(
             with_hole_places(flute, places + moved["head"]),
             lip=msgspec.structs.replace(flute.lip, **lip),
@@ -381,10 +379,9 @@ def _left_out(problem: _Problem, x: RealArray, jacobian: RealArray) -> RealArray
     """Residual of each note when all rows of it are left out, shape (n,) [cents]; the jacobian stays that of all."""
     wanted = problem.residuals(x) + jacobian @ x
     found = np.empty(len(wanted))
-    for own in {(state.tobytes(), pitch): None for state, pitch in zip(problem.states, problem.pitches, strict=True)}:
-        rows = np.array(
-            [(state.tobytes(), pitch) == own for state, pitch in zip(problem.states, problem.pitches, strict=True)]
-        )
+    kinds = [(state.tobytes(), pitch) for state, pitch in zip(problem.states, problem.pitches, strict=True)]
+    for own in dict.fromkeys(kinds):
+        rows = np.array([one == own for one in kinds])
         others = np.where(rows, 0.0, 1.0)
         weights = others
         if others.any():

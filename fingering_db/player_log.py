@@ -17,6 +17,7 @@ from pathlib import Path
 
 import platformdirs
 
+from fingering_db import neighbours
 from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.message import Message, in_english
 from fingering_db.pitch import Pitch, PitchError
@@ -107,7 +108,7 @@ def add(where: Path, trials: Iterable[Trial]) -> tuple[Trial, ...]:
         finally:
             os.close(handle)
             if is_new:
-                _keep_name(where.parent)
+                neighbours.keep_names(where.parent)
     except (OSError, ValueError) as error:
         raise _log_error(error) from error
 
@@ -115,22 +116,19 @@ def add(where: Path, trials: Iterable[Trial]) -> tuple[Trial, ...]:
 def _add_to(handle: int, trials: tuple[Trial, ...]) -> tuple[Trial, ...]:
     content = _all_of(handle)
     known = {one.id for one in _decoded(content).trials}
-    new = []
+    new: dict[str, Trial] = {}
     for one in trials:
         if one.id not in known:
-            known.add(one.id)
-            new.append(one)
-    lines = b"".join(map(_line, new))
+            new.setdefault(one.id, one)
+    lines = b"".join(map(_line, new.values()))
     if not lines:
         return ()
     # What a killed run left of its line is ended, so that it stands by itself.
-    view = memoryview((b"\n" if content and not content.endswith(b"\n") else b"") + lines)
-    if len(content) + len(view) > MOST_BYTES:
+    lines = (b"\n" if content and not content.endswith(b"\n") else b"") + lines
+    if len(content) + len(lines) > MOST_BYTES:
         raise LogError(_TOO_LARGE)
-    while view:
-        view = view[os.write(handle, view) :]
-    os.fsync(handle)
-    return tuple(new)
+    neighbours.write_all(handle, lines)
+    return tuple(new.values())
 
 
 def _all_of(handle: int) -> bytes:
@@ -157,16 +155,6 @@ def _locked(handle: int) -> Iterator[None]:
             fcntl.flock(handle, fcntl.LOCK_UN)
 
 
-def _keep_name(folder: Path) -> None:
-    """Have a new file's name on the disk too, where the system can."""
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
-
-
 def _line(one: Trial) -> bytes:
     told = {each.name: getattr(one, each.name) for each in fields(one)}
     told |= {"fingering": str(one.fingering), "pitches": [exact(pitch) for pitch in one.pitches]}
@@ -182,17 +170,10 @@ def exact(pitch: Pitch) -> str:
 
 
 def _decoded(content: bytes) -> Log:
-    trials, aside = [], 0
     *lines, last = content.split(b"\n")
-    for line in lines:
-        if line:
-            one = _trial(line)
-            aside += one is None
-            trials += [one] if one else []
+    read = [_trial(line) for line in lines if line]
     # Without its end a line may be one that somebody writes at this moment: it counts when it is whole, and is no loss else.
-    end = _trial(last)
-    trials += [end] if end else []
-    return Log(tuple(trials), aside)
+    return Log(tuple(one for one in (*read, _trial(last)) if one), read.count(None))
 
 
 def _trial(line: bytes) -> Trial | None:

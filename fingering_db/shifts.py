@@ -27,11 +27,7 @@ SMALL_BY_ITSELF = "C#5"
 _TEXT = re.compile(r"\s*small\s+(\d{1,2})\s*\Z", re.IGNORECASE)
 _COUNTED = 3  # resonances whose intervals are told
 NO_OPENING = Message("pattern.no_opening")
-_SAID = {
-    SHUT_PLACE: Message("pattern.shut"),
-    SMALL_PLACE: Message("pattern.small"),
-    OPEN_PLACE: Message("pattern.open"),
-}
+_SAID = (Message("pattern.shut"), Message("pattern.small"), Message("pattern.open"))  # of a place, by its state
 
 
 class PatternError(MessageError):
@@ -60,10 +56,10 @@ class Pattern:
         if not _trills_shut(instrument, states)[0]:
             raise PatternError(Message("error.trill_open", text=str(fingering)))
         row = _place_states(instrument, states)[0].tolist()
-        pattern = _read(row)
-        if pattern is None:
+        until_open = row[: row.index(OPEN_PLACE)] if OPEN_PLACE in row else row
+        if SMALL_PLACE not in until_open:
             raise PatternError(Message("error.nothing_small", text=str(fingering)))
-        return pattern
+        return cls(tuple(until_open[until_open.index(SMALL_PLACE) :]))
 
     def __str__(self) -> str:
         starts = [index for index, state in enumerate(self.places) if state == SMALL_PLACE]
@@ -79,11 +75,6 @@ def stands_at(fingering: Fingering, instrument: Instrument) -> tuple[str, str]:
         return "", ""
     row = _place_states(instrument, hole_states(instrument, fingering)[None, :])[0].tolist()
     return str(pattern), place_names(instrument)[row.index(SMALL_PLACE)]
-
-
-def _read(row: list[int]) -> Pattern | None:
-    until_open = row[: row.index(OPEN_PLACE)] if OPEN_PLACE in row else row
-    return Pattern(tuple(until_open[until_open.index(SMALL_PLACE) :])) if SMALL_PLACE in until_open else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,10 +155,7 @@ class _Every:
 
     def span(self, start: int, pattern: Pattern) -> tuple[int, int]:
         """First and one past the last entry that shows the pattern with its first small place at `start`."""
-        digits = [SHUT_PLACE] * start + list(pattern.places)
-        if len(digits) < self.depth:
-            digits.append(OPEN_PLACE)
-        return self.beginning_with(digits)
+        return self.beginning_with(_digits(start, pattern, self.depth))
 
     def beginning_with(self, digits: list[int]) -> tuple[int, int]:
         """First and one past the last entry whose topmost places have these states."""
@@ -182,6 +170,11 @@ class _Every:
         """How many distinct sounds show the pattern there."""
         first, past = self.span(start, pattern)
         return past - first
+
+
+def _digits(start: int, pattern: Pattern, depth: int) -> list[int]:
+    """States of the places from the top with the pattern's first small place at `start`, down to the open one below it."""
+    return [*[SHUT_PLACE] * start, *pattern.places, *[OPEN_PLACE] * (start + len(pattern.places) < depth)]
 
 
 @lru_cache(maxsize=8)
@@ -239,16 +232,10 @@ def _easiest(model: Model, every: _Every, start: int, pattern: Pattern) -> Finge
 
 def _keys_holding(instrument: Instrument, fingering: Fingering, start: int, pattern: Pattern) -> int:
     """How many touches hold a shut place of the pattern: players count keys, not holes."""
-    shut = {
-        name
-        for at, state in enumerate(pattern.places)
-        if state == SHUT_PLACE
-        for name in places(instrument)[start + at]
-    }
-    held = 0
-    for options, touch in zip(choices(instrument), fingering.touches, strict=True):
-        held += any(shut & {*option.shuts} for option in options if touch and option.touch == touch)
-    return held
+    own = zip(pattern.places, places(instrument)[start:], strict=False)
+    shut = {name for state, names in own if state == SHUT_PLACE for name in names}
+    held = zip(choices(instrument), fingering.touches, strict=True)
+    return sum(any(shut & {*one.shuts} for one in options if touch and one.touch == touch) for options, touch in held)
 
 
 # --- what is in the way
@@ -278,8 +265,7 @@ def _never_small(instrument: Instrument, names: tuple[str, ...], start: int, pat
 
 def _in_the_way(every: _Every, instrument: Instrument, names: tuple[str, ...], start: int, pattern: Pattern) -> Message:
     """The first place, from the top, that no fingering brings into its state while those above it are in theirs."""
-    digits = [SHUT_PLACE] * start + list(pattern.places)
-    digits += [OPEN_PLACE] if len(digits) < len(names) else []
+    digits = _digits(start, pattern, len(names))
     spans = (every.beginning_with(digits[: n + 1]) for n in range(len(digits)))
     at = next(n for n, (first, past) in enumerate(spans) if first == past)
     moved = [

@@ -103,11 +103,8 @@ class Experience:
 
     def _counted(self, before: Tried, one: Trial) -> Tried:
         flute = one.flute == self.flute or (one.flute_id and one.flute_id == self.flute_id)
-        worked, failed = (1, 0) if one.worked else (0, 1)
-        if flute and one.player == self.player:
-            return replace(before, worked=before.worked + worked, failed=before.failed + failed)
-        more = {"others_worked": before.others_worked + worked, "others_failed": before.others_failed + failed}
-        return replace(before, **more)
+        kind = ("" if flute and one.player == self.player else "others_") + ("worked" if one.worked else "failed")
+        return replace(before, **{kind: getattr(before, kind) + 1})
 
 
 def _lowest(pitches: tuple[Pitch, ...]) -> int | None:

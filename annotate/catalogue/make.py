@@ -1,7 +1,7 @@
 """`catalogue`: everything made for one flute or two, as the files of one folder."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from annotate.catalogue import dyad_map, page, tables
@@ -19,6 +19,7 @@ from fingering_db.survey import Progress
 
 INDEX = "index.html"
 MOST_FLUTES = 2
+_ENDINGS = {"all": "-all.csv", "json": ".json", "dyads": "-dyads.csv", "map": "-dyads.svg", "score": ".musicxml"}
 _PLAIN = re.compile(r"[^A-Za-z0-9._-]+")
 
 
@@ -41,11 +42,7 @@ def names(desks: Sequence[Desk]) -> tuple[str, ...]:
     """Of the files that will be written; before anything is computed. Raises InputError for more flutes than can be compared."""
     if len(desks) > MOST_FLUTES:
         raise InputError(Message("catalogue.too_many", most=MOST_FLUTES))
-    own = [
-        f"{stem}{ending}"
-        for stem in _stems(desks)
-        for ending in ("-all.csv", ".json", "-dyads.csv", "-dyads.svg", ".musicxml")
-    ]
+    own = [f"{stem}{ending}" for stem in _stems(desks) for ending in _ENDINGS.values()]
     return (INDEX, *own, *(("difference.csv", "difference.svg") if len(desks) > 1 else ()))
 
 
@@ -72,20 +69,16 @@ def catalogue(
 ) -> tuple[dict[str, bytes], list[str]]:
     """The files by name, and what to say of them. Raises InputError."""
     made = [_made(desk, stem, between_hz, progress) for desk, stem in zip(desks, _stems(desks), strict=True)]
-    files: dict[str, bytes] = {}
-    shown = []
-    for one in made:
-        own, flute = _files(one, words)
-        files |= own
-        shown.append(flute)
+    own, shown = zip(*(_files(one, words) for one in made), strict=True)
+    files: dict[str, bytes] = {name: content for files in own for name, content in files.items()}
     told = [words.text("catalogue.counted", flute=one.desk.name, sets=one.sets, shown=len(one.found)) for one in made]
     difference = None
     if len(made) > 1:
         first, second = made[0], made[1]
         flutes = first.desk.name, second.desk.name
         picture = dyad_map.difference_map(first.dyads, second.dyads, flutes, words)
-        files["difference.csv"] = tables.difference_table(first.dyads, second.dyads, flutes)
-        files["difference.svg"] = picture
+        table = tables.difference_table(first.dyads, second.dyads, flutes)
+        files |= {"difference.csv": table, "difference.svg": picture}
         difference = picture, (("CSV", "difference.csv"), ("SVG", "difference.svg"))
         told.append(_compared(first, second, words))
     files[INDEX] = page.render(shown, difference, words)
@@ -102,21 +95,16 @@ def _files(one: Made, words: Words) -> tuple[dict[str, bytes], page.FluteShown]:
     instrument, stem = one.desk.model.instrument, one.stem
     own: tuple[Shape, ...] = groups(one.found, place_names(instrument))
     picture = dyad_map.dyad_map(one.dyads, one.desk.name, words)
-    files = {
-        f"{stem}-all.csv": one.table,
-        f"{stem}.json": tables.as_json(one.found, one.desk.name, PLAYABLE_CONFIDENCE, one.sets),
-        f"{stem}-dyads.csv": tables.dyad_table(one.dyads),
-        f"{stem}-dyads.svg": picture,
-        f"{stem}.musicxml": score_file(own, one.desk.name, instrument.transposition_semitones, words),
+    contents = {
+        "all": one.table,
+        "json": tables.as_json(one.found, one.desk.name, PLAYABLE_CONFIDENCE, one.sets),
+        "dyads": tables.dyad_table(one.dyads),
+        "map": picture,
+        "score": score_file(own, one.desk.name, instrument.transposition_semitones, words),
     }
-    labels: Mapping[str, str] = {
-        name: words.text(f"catalogue.file_{key}") for name, key in zip(files, _LABELS, strict=True)
-    }
-    links = tuple((label, name) for name, label in labels.items())
+    links = tuple((words.text(f"catalogue.file_{key}"), f"{stem}{_ENDINGS[key]}") for key in contents)
+    files = {f"{stem}{_ENDINGS[key]}": content for key, content in contents.items()}
     return files, page.FluteShown(one.desk.name, instrument.title, instrument.remark, own, one.sets, links, picture)
-
-
-_LABELS = ("all", "json", "dyads", "map", "score")
 
 
 def _compared(first: Made, second: Made, words: Words) -> str:

@@ -59,9 +59,8 @@ def render(
     body.append(tag("div", {"class": "care"}, *care))
     if difference:
         picture, files = difference
-        body += [tag("h2", None, words.text("catalogue.difference_title", first=names[0], second=names[1]))]
-        body += [_image(picture, words.text("catalogue.difference_title", first=names[0], second=names[1]))]
-        body += [_files(files)]
+        told = words.text("catalogue.difference_title", first=names[0], second=names[1])
+        body += [tag("h2", None, told), _image(picture, told), _files(files)]
     for number, one in enumerate(flutes):
         body += _flute(number, one, words)
     page = tag("html", {"lang": words.language}, head, tag("body", None, *body))
@@ -75,13 +74,10 @@ def _flute(number: int, one: FluteShown, words: Words) -> list[Html]:
     if one.remark:
         made.append(tag("p", None, words.text("answer.remark", flute=one.name, remark=one.remark)))
     made += [_files(one.files), _image(one.picture, words.text("catalogue.map_title", flute=one.name, n=shown))]
-    links = [
-        tag("li", None, tag("a", {"href": f"#f{number}g{at}"}, _heading(group, words)))
-        for at, group in enumerate(one.groups)
-    ]
+    ids = {f"f{number}g{at}": group for at, group in enumerate(one.groups)}
+    links = (tag("li", None, tag("a", {"href": f"#{id}"}, _heading(group, words))) for id, group in ids.items())
     made.append(tag("nav", None, tag("ul", None, *links)))
-    made += [_group(f"f{number}g{at}", group, words, first=at == 0) for at, group in enumerate(one.groups)]
-    return made
+    return made + [_group(id, group, words, first=group is one.groups[0]) for id, group in ids.items()]
 
 
 def _heading(group: Shape, words: Words) -> str:
@@ -94,9 +90,8 @@ def _heading(group: Shape, words: Words) -> str:
 def _group(name: str, group: Shape, words: Words, *, first: bool) -> Html:
     heads = ("place", "sounds", "off", "ease_short", "fingering", "drawn")
     header = tag("tr", None, *(tag("th", {"scope": "col"}, words.text(f"catalogue.{each}")) for each in heads))
-    table = tag(
-        "table", None, tag("thead", None, header), tag("tbody", None, *(_row(one, words) for one in group.multiphonics))
-    )
+    body = (_row(one, words) for one in group.multiphonics)
+    table = tag("table", None, tag("thead", None, header), tag("tbody", None, *body))
     return tag("details", {"id": name, "open": first}, tag("summary", None, _heading(group, words)), table)
 
 

@@ -3,8 +3,10 @@
 import csv
 import io
 import json
+from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import accumulate
 
 from annotate.language import Words
 from fingering_db.catalogue import Batch, Multiphonic
@@ -28,11 +30,7 @@ def note(quarter: int) -> Pitch:
 
 def notes(one: Multiphonic) -> tuple[Pitch, ...]:
     """The notes of a cell, to the nearest quarter-tone; sounding."""
-    found, quarter = [], 0
-    for step in one.cell:
-        quarter += step
-        found.append(note(quarter))
-    return tuple(found)
+    return tuple(map(note, accumulate(one.cell)))
 
 
 def dyads(found: Sequence[Multiphonic]) -> Dyads:
@@ -135,12 +133,8 @@ def difference(first: Dyads, second: Dyads) -> dict[tuple[int, int], str]:
 
 def difference_table(first: Dyads, second: Dyads, names: tuple[str, str]) -> bytes:
     """The difference, one row for each cell."""
-    header = (
-        "lower",
-        "interval_cents",
-        "what",
-        *(f"{what} {name}" for name in names for what in ("ease", "fingering")),
-    )
+    own = (f"{what} {name}" for name in names for what in ("ease", "fingering"))
+    header = ("lower", "interval_cents", "what", *own)
 
     def row(cell: tuple[int, int], what: str) -> tuple[object, ...]:
         told: list[object] = []
@@ -176,13 +170,11 @@ class Shape:
 def groups(found: Sequence[Multiphonic], place_names: Sequence[str]) -> tuple[Shape, ...]:
     """Those that stand at most places first, what is not moved last; inside from the top of the tube, then by pitch."""
     order = {name: at for at, name in enumerate(place_names)}
-    stands: dict[str, set[str]] = {}
+    stands, by_pattern = defaultdict[str, set[str]](set), defaultdict[str, list[Multiphonic]](list)
     for one in found:
-        stands.setdefault(one.pattern, set()).add(one.place)
-    by_pattern: dict[str, list[Multiphonic]] = {}
+        stands[one.pattern].add(one.place)
     for one in found:
-        moved = one.pattern if len(stands[one.pattern]) > 1 else ""
-        by_pattern.setdefault(moved, []).append(one)
+        by_pattern[one.pattern if len(stands[one.pattern]) > 1 else ""].append(one)
     made = [
         Shape(pattern, tuple(sorted(own, key=lambda one: (order.get(one.place, 0), one.hz))))
         for pattern, own in by_pattern.items()

@@ -6,17 +6,8 @@ import click
 
 from annotate import console
 from annotate.console import LOOKED, UNPLAYABLE
-from annotate.options import (
-    FILE,
-    Number,
-    Whole,
-    desks_of,
-    flute_options,
-    format_option,
-    searched,
-    slide_option,
-)
-from annotate.telling import language, one_line, print_answers, said
+from annotate.options import FILE, Number, Whole, desks_of, flute_options, format_option, searched, slide_option
+from annotate.telling import language, print_answers, tell_written
 from annotate.usage import command
 
 
@@ -73,7 +64,7 @@ def listen(
 
     lines = model_sound.write(desks_of(flutes, a4), fingering, output, seconds, slide, language())
     console.echo("\n".join(lines))
-    console.tell(said("command.written", path=one_line(str(output))))
+    tell_written(output)
     return LOOKED
 
 

@@ -6,15 +6,8 @@ import click
 
 from annotate import console
 from annotate.console import LOOKED
-from annotate.options import (
-    FILE,
-    Number,
-    desks_of,
-    flute_options,
-    searched,
-    slide_option,
-)
-from annotate.telling import keep_in_mind, language, one_line, progress, said
+from annotate.options import FILE, Number, desks_of, flute_options, searched, slide_option
+from annotate.telling import keep_in_mind, progress, tell_written, words
 from annotate.usage import command, group
 
 
@@ -27,9 +20,8 @@ def flute() -> None:
 def list_flutes() -> int:
     """Names of the flutes that are shipped."""
     from annotate import instruments
-    from annotate.language import words
 
-    console.echo(instruments.listing(words(language())))
+    console.echo(instruments.listing(words()))
     return LOOKED
 
 
@@ -39,9 +31,8 @@ def list_flutes() -> int:
 def show_flute(name: str, slide: float) -> int:
     """Holes, keys, fingerings and accuracy of a flute; with --slide how each note of the scale moves."""
     from annotate import instruments
-    from annotate.language import words
 
-    say = words(language())
+    say = words()
     console.echo(instruments.moved_scale(name, slide, say) if slide else instruments.description(name, say))
     return LOOKED
 
@@ -51,9 +42,8 @@ def show_flute(name: str, slide: float) -> int:
 def check_flute(file: str) -> int:
     """Whether a flute file can be used; each mistake on a line."""
     from annotate import instruments
-    from annotate.language import words
 
-    console.echo(instruments.verdict(file, words(language())))
+    console.echo(instruments.verdict(file, words()))
     return LOOKED
 
 
@@ -64,11 +54,10 @@ def check_flute(file: str) -> int:
 @click.option("--a4", type=Number(380.0, 500.0), metavar="HZ")
 def fit_flute(name: str, played: Path, output: Path, a4: float | None) -> int:
     """Make a flute yours: lip, temperature and small corrections from notes that you played on it."""
-    from annotate.language import words
     from annotate.player import fit_flute
 
-    console.echo(fit_flute.fit_flute(name, played, output, a4, words(language()), keep_in_mind()))
-    console.tell(said("command.written", path=one_line(str(output))))
+    console.echo(fit_flute.fit_flute(name, played, output, a4, words(), keep_in_mind()))
+    tell_written(output)
     return LOOKED
 
 
@@ -84,15 +73,14 @@ for _command in (list_flutes, show_flute, check_flute, fit_flute):
 def catalogue(flutes: tuple[str, ...], a4: float | None, folder: Path, lowest: str | None, highest: str | None) -> int:
     """All multiphonics of a flute as score, tables, map and page; of two flutes also what the second adds."""
     from annotate.catalogue import make
-    from annotate.language import words
     from annotate.output import wrap
     from annotate.pack import folder as folders
 
     desks = desks_of(flutes, a4)
     between = make.bounds(lowest, highest, desks[0].a4_hz)
     folders.check(folder, (*make.names(desks), folders.LIST))
-    files, told = make.catalogue(searched(desks), between, words(language()), progress())
+    files, told = make.catalogue(searched(desks), between, words(), progress())
     folders.write(folder, files)
     console.echo("\n".join(line for one in told for line in wrap(one, 80, hanging=2)))
-    console.tell(said("command.written", path=one_line(str(folder / make.INDEX))))
+    tell_written(folder / make.INDEX)
     return LOOKED

@@ -7,7 +7,7 @@ import click
 from annotate import console
 from annotate.console import LOOKED
 from annotate.options import FILE
-from annotate.telling import keep_in_mind, language, one_line, progress, said
+from annotate.telling import keep_in_mind, progress, tell_written, words
 from annotate.usage import command, group
 
 
@@ -29,13 +29,12 @@ def add(
 ) -> int:
     """Log how a fingering went: "T 2 3 | Eb" C5 D6 --worked (sounding pitches; none: whatever it sounds)."""
     from annotate.findings import InputError
-    from annotate.language import words
     from annotate.player import log_command
     from fingering_db.message import Message
 
     if worked == failed:
         raise InputError(Message("log.worked_or_failed"))
-    told = words(language())
+    told = words()
     if score is not None:
         console.echo(log_command.add_place(text, pitches, score, flute, worked, remark, told, progress()))
     else:
@@ -46,10 +45,9 @@ def add(
 @command("list", quiet=False)
 def list_log() -> int:
     """Everything in the log, the last trial first."""
-    from annotate.language import words
     from annotate.player import log_command
 
-    console.echo(log_command.listing(words(language())))
+    console.echo(log_command.listing(words()))
     return LOOKED
 
 
@@ -57,11 +55,10 @@ def list_log() -> int:
 @click.argument("file", type=FILE, metavar="FILE.csv")
 def export_log(file: Path) -> int:
     """Write the log as a table that others can import."""
-    from annotate.language import words
     from annotate.player import log_command
 
-    console.echo(log_command.export(file, words(language()), keep_in_mind()))
-    console.tell(said("command.written", path=one_line(str(file))))
+    console.echo(log_command.export(file, words(), keep_in_mind()))
+    tell_written(file)
     return LOOKED
 
 
@@ -69,10 +66,9 @@ def export_log(file: Path) -> int:
 @click.argument("file", type=FILE, metavar="FILE.csv")
 def import_log(file: Path) -> int:
     """Add the trials of a table, each with where it comes from."""
-    from annotate.language import words
     from annotate.player import log_command
 
-    console.echo(log_command.import_(file, words(language())))
+    console.echo(log_command.import_(file, words()))
     return LOOKED
 
 

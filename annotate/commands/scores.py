@@ -21,7 +21,18 @@ from annotate.options import (
     target_of,
     target_options,
 )
-from annotate.telling import ascii_only, exit_code, keep_in_mind, language, one_line, print_report, progress, said
+from annotate.telling import (
+    ascii_only,
+    exit_code,
+    keep_in_mind,
+    language,
+    one_line,
+    print_report,
+    progress,
+    said,
+    tell_written,
+    words,
+)
 from annotate.usage import command
 
 if TYPE_CHECKING:
@@ -40,7 +51,7 @@ def _report_to(path: Path | None) -> Callable[[Looked], None]:
 
     def write(looked: Looked) -> None:
         report_file.write(path, looked, before, progress())
-        console.tell(said("command.written", path=one_line(str(path))))
+        tell_written(path)
 
     return write
 
@@ -112,7 +123,7 @@ def annotate(
         before=before,
         on_written=keep_in_mind(),
     )
-    print_report(result, "text", numbered=diagrams == "first")
+    print_report(result, numbered=diagrams == "first")
     key = "command.written" if result.marked else "command.nothing_marked"
     console.tell(said(key, path=one_line(str(target))))
     return exit_code(result)
@@ -133,8 +144,8 @@ def prepare(score: Path, folder: Path, paper: str, **chosen: Any) -> int:
     folders.check(folder, (INDEX, PART, SHEET, folders.LIST))
     looked = look(score, options_of(**chosen, language=language()), progress())
     folders.write(folder, pack(looked, paper, progress()))
-    print_report(looked.result, "text")
-    console.tell(said("command.written", path=one_line(str(folder / INDEX))))
+    print_report(looked.result)
+    tell_written(folder / INDEX)
     return exit_code(looked.result)
 
 
@@ -149,7 +160,7 @@ def strip(score: Path, output: Path | None, in_place: bool) -> int:
     kept = strip_file(score, target, in_place=in_place, on_written=keep_in_mind())
     for text in kept:
         console.tell(said("command.kept", text=one_line(text)))
-    console.tell(said("command.written", path=one_line(str(target))))
+    tell_written(target)
     return LOOKED
 
 
@@ -162,7 +173,6 @@ def watch(scores: tuple[Path, ...], report: Path | None, **chosen: Any) -> int:
     """Check each SCORE again after every save, and say what has changed; SCORE is only read."""
     from annotate import since
     from annotate.findings import InputError
-    from annotate.language import words
     from annotate.pipeline import look
     from annotate.report import text
     from annotate.watching import saves
@@ -170,7 +180,7 @@ def watch(scores: tuple[Path, ...], report: Path | None, **chosen: Any) -> int:
 
     if report and len(scores) > 1:
         raise InputError(Message("pack.one_score", n=len(scores)))
-    console.wait_quietly()
+    console.running().quiet = True  # one that waits is not at work
     options, before = options_of(**chosen, language=language()), dict[Path, since.Earlier]()
     for score in saves(scores):
         try:
@@ -179,16 +189,13 @@ def watch(scores: tuple[Path, ...], report: Path | None, **chosen: Any) -> int:
             write_report(looked)
             result = looked.result
         except InputError as error:
-            console.tell(one_line(words(language()).say(error.messages[0])))
+            console.tell(one_line(words().say(error.messages[0])))
             continue
         if score in before:
-            console.echo(
-                text.render_changes(
-                    result, since.compare(before[score], result), ascii=ascii_only(), language=language()
-                )
-            )
+            changes = since.compare(before[score], result)
+            console.echo(text.render_changes(result, changes, ascii=ascii_only(), language=language()))
         else:
-            print_report(result, "text")
+            print_report(result)
         sys.stdout.flush()
         before[score] = since.earlier(result)
     return LOOKED
@@ -204,7 +211,7 @@ def hook(scores: tuple[Path, ...], file: Path, accept: bool, **chosen: Any) -> i
     """Check every SCORE of a change: a line for each unplayable place that is not accepted, else nothing."""
     from annotate import accepted
     from annotate.files.placing import prepared
-    from annotate.language import words
+    from annotate.language import words as english
     from annotate.pipeline import look
 
     known = accepted.load(file)
@@ -212,10 +219,10 @@ def hook(scores: tuple[Path, ...], file: Path, accept: bool, **chosen: Any) -> i
     if accept:
         with prepared(file, accepted.text_of(results).encode(), lambda _: None, None) as ready:
             ready.place()
-        console.tell(said("command.written", path=one_line(str(file))))
+        tell_written(file)
         return LOOKED
     found = [(name, one) for name, result in results.items() for one in accepted.refused(result, known.get(name))]
     for name, one in found:
-        asked = words().chord(one.demand.pitches)
-        console.echo(f"{name}: {one.demand.place}: {asked} {one.status}: {words(language()).say(one.why)}")
+        asked = english().chord(one.demand.pitches)
+        console.echo(f"{name}: {one.demand.place}: {asked} {one.status}: {words().say(one.why)}")
     return UNPLAYABLE if found else LOOKED

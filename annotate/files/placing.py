@@ -56,12 +56,7 @@ class Ready:
             raise file_error(self.path, Message("file.saved_meanwhile"))
         with _told(self.path):
             self.neighbour.replace(self.target)
-        with contextlib.suppress(OSError):  # some systems cannot; the file itself is safe
-            handle = os.open(self.target.parent, os.O_RDONLY)
-            try:
-                os.fsync(handle)
-            finally:
-                os.close(handle)
+        neighbours.keep_names(self.target.parent)
 
 
 @contextmanager
@@ -85,7 +80,7 @@ def prepared(path: Path, content: bytes, verify: Callable[[bytes], None], before
     with contextlib.ExitStack() as held:
         with _told(path):
             neighbour, handle = held.enter_context(neighbours.held_file(target.parent))
-            _fill(handle, content)
+            neighbours.write_all(handle, content)
             losses = _made_like(neighbour, target, old)
             again = neighbour.read_bytes()
         verify(again)
@@ -109,13 +104,6 @@ def uninterrupted() -> Iterator[None]:
             signal.signal(one, handler if handler is not None else signal.SIG_DFL)
         if came:
             signal.raise_signal(came[0])
-
-
-def _fill(handle: int, content: bytes) -> None:
-    view = memoryview(content)
-    while view:
-        view = view[os.write(handle, view) :]
-    os.fsync(handle)
 
 
 def _made_like(neighbour: Path, target: Path, old: os.stat_result | None) -> tuple[Message, ...]:
