@@ -1,9 +1,10 @@
 """What was decided for one demand on one flute."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Protocol
 
 from annotate.demand import Demand, NotJudged, Undecided
 from annotate.findings import Finding
@@ -11,6 +12,7 @@ from annotate.place import Place
 from fingering_db.fingering import Fingering
 from fingering_db.message import Message
 from fingering_db.pitch import Pitch
+from fingering_db.playability import PLAYABLE_CONFIDENCE
 from fingering_db.trials import Tried
 
 
@@ -112,6 +114,31 @@ class Decision:
     by_model: float = math.nan
     jump_cents: float = 0.0
     at_once: Message | None = None
+
+
+class Tone(Protocol):
+    """A resonance, of a decision or of the model."""
+
+    @property
+    def hz(self) -> float: ...
+
+    @property
+    def strength(self) -> float: ...
+
+
+def weak_tones(
+    demand: Demand, deviation_cents: Sequence[float], sounds: Sequence[Tone], a4_hz: float
+) -> dict[Pitch, float]:
+    """Pitches of a demand, as written, whose resonance is not expected to sound by itself, each with its strength.
+
+    deviation_cents: as in `Decision`; sounds: of its fingering."""
+    found = {}
+    for written, asked, cents in zip(demand.pitches, demand.sounding, deviation_cents, strict=False):
+        hz = asked.hz(a4_hz) * 2.0 ** (cents / 1200.0)
+        nearest = min(sounds, key=lambda one: abs(one.hz - hz), default=None)
+        if nearest and nearest.strength < PLAYABLE_CONFIDENCE:
+            found[written] = nearest.strength
+    return found
 
 
 @dataclass(frozen=True, slots=True)

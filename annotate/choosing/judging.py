@@ -8,7 +8,7 @@ import numpy as np
 
 from annotate.choosing.blowing import how_to_blow
 from annotate.choosing.desk import Desk, figures_of, shown, told_of_trials, transposition
-from annotate.decision import Decision, Sound, Status
+from annotate.decision import Decision, Sound, Status, weak_tones
 from annotate.demand import Demand
 from annotate.findings import Finding
 from fingering_db.fingering import Fingering, FingeringError
@@ -25,6 +25,15 @@ def heard_as(demand: Demand, fundamental: float | None, desk: Desk) -> Message:
     lowest = demand.sounding[0].hz(desk.a4_hz) if fundamental is None else fundamental
     heard = Pitch.from_midi(round(Pitch.from_hz(lowest, desk.a4_hz).midi) - transposition(demand))
     return Message("choice.one_note", pitches=demand.pitches, heard=heard)
+
+
+def in_doubt(demand: Demand, own: Candidate, desk: Desk) -> Message:
+    """Which of its pitches may not sound, or that they hardly do at once."""
+    weak = weak_tones(demand, own.deviation_cents, own.sounds, desk.a4_hz)
+    common = {"worst": own.worst_cents, "least": PLAYABLE_CONFIDENCE}
+    if weak:
+        return Message("choice.weak_tone", pitches=tuple(weak), strength=min(weak.values()), **common)
+    return Message("choice.weak_together", confidence=own.confidence, **common)
 
 
 @lru_cache(maxsize=1024)  # one fingering is often written many times
@@ -57,7 +66,8 @@ def judged(demand: Demand, desk: Desk, fingering: Fingering, fits: str = "writte
         return Finding.of("P2", demand.place, demand.id, fingering=str(fingering), sounds=_strong(own, desk))
     fundamental = fundamental_of(hz, own.sounds)
     good = worst <= tolerance and own.confidence >= PLAYABLE_CONFIDENCE and fundamental is None
-    why = Message(f"choice.{fits}", worst=worst, tolerance=tolerance)
+    weak = worst <= tolerance and own.confidence < PLAYABLE_CONFIDENCE
+    why = in_doubt(demand, own, desk) if weak else Message(f"choice.{fits}", worst=worst, tolerance=tolerance)
     if fundamental is not None:
         why = heard_as(demand, fundamental, desk)
     if works and worst > tolerance:

@@ -1,7 +1,7 @@
 """Deciding multiphonics."""
 
 from annotate.choosing.desk import Desk, decided, instead, preferred, ranked, sounding_hz, status_of, transposition
-from annotate.choosing.judging import heard_as, judged
+from annotate.choosing.judging import heard_as, in_doubt, judged
 from annotate.decision import Decision, Status
 from annotate.decisions.kept import NO_RULING, Ruling
 from annotate.demand import Demand
@@ -75,7 +75,7 @@ def _reason(best: Candidate, status: Status, tolerance: float, demand: Demand, d
     if worst > tolerance:
         reach = Message("choice.lip_may_make_it_up") if worst <= tolerance + band else None
         return Message("choice.nearest", worst=worst, tolerance=tolerance, band=band) + reach
-    return Message("choice.weak_resonance", worst=worst, confidence=best.confidence, least=PLAYABLE_CONFIDENCE)
+    return in_doubt(demand, best, desk)
 
 
 def none_found(demand: Demand, desk: Desk) -> Message:

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from annotate.decision import Decision, Instead, Status
+from annotate.decision import Decision, Instead, Status, weak_tones
 from annotate.demand import Demand, Kind
 from annotate.output import cut, display_width, pad, together, wrap
 from annotate.report.content import Group, Report, deviations
@@ -19,6 +19,8 @@ _WORTH_TELLING = 20.0  # cents beyond which a doubt is told by how far off it is
 _REASONS = ("P1", "P4", "P5", "P9", "G1", "P3", "P2")
 """Codes of findings whose reason is said in a few words (`short.CODE`), the most telling first."""
 
+_IN_PLACE = {"choice.plain_note": "alone", "choice.other_octave": "octave"}
+"""What is called other than other notes, by why it is offered."""
 _SAME_NOTES = {
     "joint.after_a_rest": "short.after_a_rest",
     "glide.by_other_means": "short.other_means",
@@ -129,11 +131,11 @@ def _cells(report: Report, group: Group, page: Page) -> tuple[str, str, str, str
 
 
 def _instead(one: Instead, demand: Demand, page: Page) -> str:
-    """What to write; a glissando between the same notes is one in semitones, and a plain note is called that."""
+    """What to write: a glissando between the same notes is one in semitones, and what is lost by other notes is said."""
     if (one.pitches, one.to) == (demand.pitches, demand.to):
         return page.say(_SAME_NOTES.get(one.why.key, "short.run"))
-    given_up = len(one.pitches) < len(demand.pitches) or demand.kind == Kind.MICROTONE
-    return page.say("short.plain" if given_up else "report.try", pitches=_said(one.pitches, one.to, page))
+    key = "plain" if demand.kind == Kind.MICROTONE else _IN_PLACE.get(one.why.key, "others")
+    return page.say(f"short.{key}", pitches=_said(one.pitches, one.to, page))
 
 
 def _said(pitches: tuple[Pitch, ...], to: tuple[Pitch, ...], page: Page) -> str:
@@ -153,12 +155,21 @@ def _why(report: Report, group: Group, decision: Decision, page: Page) -> str:
     off = "" if weak or decision.one_note else _off(decision, page)
     if off:
         return off
-    if "H3" in codes:
-        return page.say("short.slow")
+    return page.say("short.slow") if "H3" in codes else _doubt(decision, page)
+
+
+def _doubt(decision: Decision, page: Page) -> str:
+    """What makes doubtful that is in tune: a step on the way, one note heard, or which tones may not sound."""
     if decision.jump_cents:
         return page.say("short.jump", cents=round(decision.jump_cents))
-    key = "one_note" if decision.one_note else "glide" if demand.kind == Kind.GLISSANDO and not weak else "weak"
-    return page.say(f"short.{key}")
+    if decision.demand.kind == Kind.GLISSANDO:
+        return page.say("short.weak" if decision.confidence < PLAYABLE_CONFIDENCE else "short.glide")
+    if decision.one_note:
+        return page.say("short.one_note")
+    tones = weak_tones(decision.demand, decision.deviation_cents, decision.sounds, page.report.result.a4_hz)
+    if tones:
+        return page.say("short.weak_tone", pitches=tuple(tones))
+    return page.say("short.weak" if decision.demand.is_to_and_fro else "short.weak_together")
 
 
 def _off(decision: Decision, page: Page) -> str:
