@@ -161,6 +161,9 @@ class Page:
     def instead(self, decision: Decision) -> list[str]:
         texts = []
         for one in decision.instead:
+            if not one.fingering and (one.pitches, one.to) == (decision.demand.pitches, decision.demand.to):
+                texts.append(self.say("report.instead_so", why=one.why))
+                continue
             key = "report.instead_with" if one.fingering else "report.instead"
             pitches = " → ".join(self.chord(chord) for chord in (one.pitches, one.to) if chord)
             what = self.say(key, pitches=pitches, fingering=together(text_of(one.fingering)))
@@ -169,16 +172,16 @@ class Page:
         return texts
 
     def path(self, decision: Decision) -> list[str]:
-        """The fingerings passed through, and by what means the pitch moves, from where to where."""
+        """What the reason does not tell of the way: fingerings between the first and the last, a hole that is never wholly shut
+        or open at an end, and the lip."""
         path = decision.path
         if not path:
             return []
         texts = []
         fingerings = [point.fingering for point in path]
         passed = [one for n, one in enumerate(fingerings) if not n or one != fingerings[n - 1]]
-        if len(passed) > 1:
-            key = "report.to_and_fro" if decision.demand.is_to_and_fro else "report.fingerings"
-            texts.append(self.say(key, list=" → ".join(together(str(one)) for one in passed)))
+        if len(passed) > 2:
+            texts.append(self.say("report.fingerings", list=" → ".join(together(str(one)) for one in passed)))
         moves = []
         for key, touch, start, end in _moves(path, self.words, lifted=decision.jump_cents > 0.0):
             moves.append(self.say(key, touch=touch, start=start, end=end))
@@ -193,15 +196,13 @@ def signed_cents(cents: float) -> str:
 
 
 def _moves(path: tuple[PathPoint, ...], words: Words, *, lifted: bool) -> list[tuple[str, str, str, str]]:
-    """(key of the words, touch, from, to) of everything that changes continuously along the path; lifted: a key leaves its
-    seat on it, which is told elsewhere."""
+    """(key of the words, touch, from, to) of holes and lip that change along the path; lifted: a key leaves its seat on it,
+    which is told elsewhere."""
     first, last = path[0], path[-1]
     moves = []
-    if len({point.slide_mm for point in path}) > 1:
-        moves.append(("report.slide", "", f"{first.slide_mm:.0f}", f"{last.slide_mm:.0f}"))
     for touch in dict.fromkeys(touch for point in path for touch, _ in point.open):
         shares = [dict(point.open).get(touch, 0.0) for point in path]
-        if len(set(shares)) > 1 and not lifted:
+        if len(set(shares)) > 1 and not lifted and {shares[0], shares[-1]} != {0.0, 1.0}:
             moves.append(
                 ("report.hole", touch, words.number(round(shares[0], 1), "g"), words.number(round(shares[-1], 1), "g"))
             )

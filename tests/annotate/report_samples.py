@@ -31,6 +31,11 @@ def demand(number: int, at: Place, asked: str, kind: str = "multiphonic", **more
     return Demand(f"d{number}", Kind(kind), at, (), written, sounding, to=to, to_sounding=to, **more)
 
 
+def said(text: str) -> Message:
+    """A text as a message."""
+    return Message("list.sentences", list=(text,))
+
+
 def _decision(asked: Demand, flute: str, values: dict[str, Any]) -> Decision:
     held = {name: read(values[name]) for name in ("fingering", "contrary") if isinstance(values.get(name), str)}
     return Decision(asked, flute, **(values | held | {"status": Status(values["status"])}))
@@ -73,8 +78,10 @@ def unplayable(asked: Demand, flute: str = "open-hole-b", **more: Any) -> Decisi
         "status": "unplayable",
         "why": "No fingering sounds C#5 and C6 together: the nearest lies 84 cents low on C6.",
         "instead": (
-            Instead(pitches("C5 C#6"), Fingering.parse("T 2 3o | Eb"), "a semitone away, both notes within 12 cents"),
-            Instead(pitches("C5 D6"), Fingering.parse("T 2 3 | Eb"), "the steadiest pair near it"),
+            Instead(
+                pitches("C5 C#6"), Fingering.parse("T 2 3o | Eb"), said("a semitone away, both notes within 12 cents")
+            ),
+            Instead(pitches("C5 D6"), Fingering.parse("T 2 3 | Eb"), said("the steadiest pair near it")),
         ),
         "notes": ("mult. (not playable)",),
     }

@@ -258,7 +258,7 @@ def test_mark_all_writes_the_planned_fingering_at_every_note_and_strip_takes_all
         "T 1 | 1 Eb",
     ]
     assert "The plan" not in text.render(looked.result, detail="brief")
-    assert "the plan of all fingerings costs the hands" in text.render(looked.result)
+    assert "work for the hands, in pressed keys" in text.render(looked.result)
 
 
 def test_a_decision_about_an_ordinary_note_is_planned(tmp_path):

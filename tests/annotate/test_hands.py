@@ -123,7 +123,7 @@ def test_a_passage_is_held_more_easily_than_its_demands_one_by_one(looked):
     around = chord("B4", "C#6", duration=1, fingering=str(other))
     (_, middle, _) = looked(around + chord("B4", "C#6", duration=1) + around, tempo=120).result.decisions
     assert middle.fingering == other != alone.fingering
-    assert "Chosen for the way of the hand" in in_words(middle.why)
+    assert "Chosen for the hand" in in_words(middle.why)
 
 
 def test_the_sign_stands_at_the_row_of_its_hand():

@@ -12,6 +12,7 @@ from annotate.demand import NotJudged
 from annotate.findings import Finding
 from annotate.output import clean, display_width, needs_ascii, wrap
 from annotate.report import text
+from fingering_db.fingering import Fingering
 from fingering_db.message import Message
 from fingering_db.pitch import Pitch
 
@@ -57,7 +58,7 @@ def test_one_demand_is_told_with_place_fingering_diagram_figures_and_alternative
     told = block("\n".join(lines), "bar 12")
     assert "likely to sound (confidence 0.8)" in told
     assert "or T 2 3 G# | Eb -12, +14 cents (0.7)" in told
-    assert "also sounds: A5+50 (strength 0.5)" in told
+    assert "also sounds (with strength): A5+50 (0.5)" in told
 
 
 def test_at_most_three_alternatives_are_shown():
@@ -100,11 +101,18 @@ def test_pitches_with_cents_are_joined_with_blanks():
     assert "C5+50 & D6, multiphonic" in text.render(of(playable(demand(1, place("1"), "C5+50 D6"))))
 
 
-def test_a_glissando_tells_its_fingerings_and_means():
+def test_a_glissando_tells_what_its_reason_does_not_hole_and_lip_and_fingerings_between():
     told = block(text.render(rich_result()), "bar 21")
     assert "C5 & D6 → B4 & C♯6, glissando" in told
-    assert "on the way: T 2 3 | Eb → T 2o 3 | Eb" in told
-    assert "by slide 0 to 23 mm, hole in key 2 open 0 to 0.4, lip 0 to -20 cents" in told
+    assert "on the way" not in told
+    assert "by hole in key 2 open 0 to 0.4, lip 0 to -20 cents" in told
+    result = rich_result()
+    (glide,) = [one for one in result.decisions if one.path]
+    between = replace(glide.path[0], t=0.5, fingering=Fingering.parse("T 2 | Eb"))
+    longer = replace(glide, path=(glide.path[0], between, *glide.path[1:]))
+    assert "on the way: T 2 3 | Eb → T 2 | Eb → T 2o 3 | Eb" in " ".join(
+        text.render(of(longer)).replace("\u00a0", " ").split()
+    )
 
 
 def test_the_first_screen_says_how_far_a_glissando_gets_of_what_is_written():
@@ -122,7 +130,7 @@ def test_where_everything_can_be_played_nothing_has_to_be_changed():
 def test_other_sounds_of_a_transposing_flute_are_named_as_written():
     piccolo = demand(1, place("1"), "C5 D6", sounding=pitches("C6 D7"))
     sounds = (Sound(1046.5, Pitch("C", 0, 6), 0.9), Sound(1864.7, Pitch("A", 1, 6), 0.8))
-    assert "also sounds: A♯5 (strength 0.8)" in text.render(of(playable(piccolo, "piccolo", sounds=sounds)))
+    assert "also sounds (with strength): A♯5 (0.8)" in text.render(of(playable(piccolo, "piccolo", sounds=sounds)))
 
 
 def test_a_written_fingering_and_open_pitches_are_told():
@@ -176,7 +184,7 @@ def test_the_first_screen_tells_every_doubtful_and_unplayable_place_in_a_line():
     brief = text.render(rich_result(), detail="brief").splitlines()
     first = [line for line in brief[: brief.index("─" * 80)] if line[:2] in ("? ", "! ")]
     assert [line.split("  ")[0] for line in first] == ["? bar 15, beat 1.5", "! bar 20, beat 1"]
-    assert "no fingering sounds it  try C5 & C♯6" in first[1]
+    assert "no fingering sounds it  other notes: C5 & C♯6" in first[1]
     assert brief.index("─" * 80) < 24
     worst = text.render(rich_result(), detail="brief", sort="severity").splitlines()
     assert [line[0] for line in worst if line[:2] in ("? ", "! ")][:2] == ["!", "?"]
