@@ -241,7 +241,6 @@ ENGLISH_KEPT = {
     "fingering_db/neighbours.py": "errors for those who call it",
     "annotate/usage.py": "what click says of a misused option, to tell two cases apart",
     "annotate/console.py": "a reason like those that the system gives",
-    "annotate/detecting/words.py": "an error for those who edit the vocabulary",
     "annotate/files/encoding.py": "what Python says of bytes, to tell two cases apart",
     "annotate/ventwise/__init__.py": "errors for those who call it",
     "annotate/drawing/path_picture.py": "SVG",
