@@ -22,9 +22,10 @@ from annotate.decision import Decision, Result, Status
 from annotate.demand import Kind
 from annotate.findings import InputError
 from annotate.place import Place
-from fingering_db.fingering import Fingering, FingeringError
-from fingering_db.message import Message
-from fingering_db.pitch import Pitch, PitchError
+from fingering_db.acoustics.arrays import IndexArray, RealArray
+from fingering_db.fingering import Fingering
+from fingering_db.message import Message, MessageError
+from fingering_db.pitch import Pitch
 
 VERSION = 1  # of the report that can be read
 
@@ -36,9 +37,6 @@ _UNNAMED = re.compile(r"Part (\d{1,9})")  # a part without a name, as reports ca
 # same bar number, the same distance from the one before, and to the one after. Two chords rewritten where they stand
 # are worth more than one that moved.
 _CONTENT, _BEAT, _PLACE = 12, 2, 5
-
-IntArray = np.ndarray[tuple[int, ...], np.dtype[np.signedinteger[Any]]]
-FloatArray = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,10 +140,9 @@ def read(text: str | bytes | msgspec.Raw, path: Path) -> Earlier:
             raise _unfit(path, told)
         report = msgspec.json.decode(text, type=_Report)
         entries = tuple(_entry(demand) for demand in report.demands)
-    except msgspec.ValidationError as error:
-        raise _unfit(path, Message("since_error.no_report", reason=str(error))) from error
-    except (PitchError, FingeringError) as error:
-        raise _unfit(path, Message("since_error.no_report", reason=str(error))) from error
+    except (msgspec.ValidationError, MessageError) as error:
+        reason = error.message if isinstance(error, MessageError) else str(error)
+        raise _unfit(path, Message("since_error.no_report", reason=reason)) from error
     except (msgspec.DecodeError, RecursionError) as error:
         raise _unfit(path, Message("since_error.no_json", reason=str(error))) from error
     first = {entry.id: entry for entry in reversed(entries)}  # of several flutes the one named first
@@ -289,12 +286,12 @@ class _Traits:
     """Of a part's entries, each shape (n,): number of the content, of the kind and of the bar as printed (hashes),
     beat, and how many bars it stands after the one before and before the one after (NaN where there is none)."""
 
-    content: IntArray
-    kind: IntArray
-    bar: IntArray
-    beat: FloatArray
-    before: FloatArray
-    after: FloatArray
+    content: IndexArray
+    kind: IndexArray
+    bar: IndexArray
+    beat: RealArray
+    before: RealArray
+    after: RealArray
 
 
 def _traits(entries: list[Entry]) -> _Traits:
@@ -313,7 +310,7 @@ def _bar(entry: Entry) -> int | None:
     return int(found[0]) if found else None
 
 
-def _worth(then: _Traits, now: _Traits) -> IntArray:
+def _worth(then: _Traits, now: _Traits) -> IndexArray:
     """Worth of each pair, shape (n_then, n_now), 0 for what is none."""
     same_bar = then.bar[:, None] == now.bar
     same_before, same_after = then.before[:, None] == now.before, then.after[:, None] == now.after
@@ -325,7 +322,7 @@ def _worth(then: _Traits, now: _Traits) -> IntArray:
     return np.asarray(np.where(same_content, content, other), dtype=np.int32)
 
 
-def _dearest(worth: IntArray) -> list[tuple[int, int]]:
+def _dearest(worth: IndexArray) -> list[tuple[int, int]]:
     """Pairs (index, index), in order on both sides, with the greatest worth together: dynamic programming from the end,
     a row at a time."""
     rows, columns = worth.shape

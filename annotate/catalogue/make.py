@@ -57,7 +57,7 @@ def bounds(lowest: str | None, highest: str | None, a4_hz: float) -> tuple[float
     try:
         low, high = (Pitch.parse(text) if text else None for text in (lowest, highest))
     except PitchError as error:
-        raise InputError(str(error)) from error
+        raise InputError(error.message) from error
     if low and high and low.midi > high.midi:
         raise InputError(Message("catalogue.no_range", low=low, high=high))
     below = low.transposed(-0.5).hz(a4_hz) if low else 0.0

@@ -211,10 +211,9 @@ def hook(scores: tuple[Path, ...], file: Path, accept: bool, **chosen: Any) -> i
     """Check every SCORE of a change: a line for each unplayable place that is not accepted, else nothing."""
     from annotate import accepted
     from annotate.files.placing import prepared
-    from annotate.language import words as english
     from annotate.pipeline import look
 
-    known = accepted.load(file)
+    say, known = words(), accepted.load(file)
     results = {score.as_posix(): look(score, options_of(**chosen)).result for score in scores}
     if accept:
         with prepared(file, accepted.text_of(results).encode(), lambda _: None, None) as ready:
@@ -223,6 +222,6 @@ def hook(scores: tuple[Path, ...], file: Path, accept: bool, **chosen: Any) -> i
         return LOOKED
     found = [(name, one) for name, result in results.items() for one in accepted.refused(result, known.get(name))]
     for name, one in found:
-        asked = english().chord(one.demand.pitches)
-        console.echo(f"{name}: {one.demand.place}: {asked} {one.status}: {words().say(one.why)}")
+        place, asked = say.place(one.demand.place), say.chord(one.demand.pitches)
+        console.echo(f"{name}: {place}: {asked} {say.text(f'status.{one.status}')}: {say.say(one.why)}")
     return UNPLAYABLE if found else LOOKED

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Protocol
 
 from annotate.drawing.picture_files import COLUMNS, PLACES, is_marked
+from annotate.files.errors import reason
 from annotate.files.placing import uninterrupted
 from annotate.findings import InputError
 from fingering_db import neighbours
@@ -134,8 +135,7 @@ def _told(folder: Path) -> Iterator[None]:
     try:
         yield
     except (OSError, ValueError) as error:
-        reason = " ".join((getattr(error, "strerror", None) or str(error)).split())
-        raise InputError(Message("file.pictures_no_room", path=str(folder), reason=reason)) from error
+        raise InputError(Message("file.pictures_no_room", path=str(folder), reason=reason(error))) from error
 
 
 def _missing(folder: Path) -> list[Path]:

@@ -13,6 +13,7 @@ from annotate.findings import InputError
 from annotate.language import Words
 from annotate.output import KEEP, together, wrap
 from annotate.pipeline import Options, look
+from annotate.place import Place
 from fingering_db import log_table, player_log
 from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.instrument import Instrument
@@ -52,34 +53,34 @@ def add_place(
     words: Words,
     progress: Progress | None = None,
 ) -> str:
-    """Log how the fingering went that is proposed for a place of a score: `Flute, bar 12, beat 2`, `12` or `12 2`. Raises
-    InputError."""
+    """Log how the fingering went that is proposed for a place of a score: as the report tells it, in English or in these words
+    (`Flute, bar 12, beat 2`), `12` or `12 2`. Raises InputError."""
     if pitches:
         raise InputError(Message("log.no_pitches_at_place"))
     looked = look(score, Options((flute,) if flute != DEFAULT_FLUTE else ()), progress)
-    decision = _at(place, looked.result)
+    decision = _at(place, looked.result, words)
     assert decision.fingering is not None
     instrument = looked.desks[decision.flute].model.instrument
     return _add(_trial(instrument, decision.fingering, decision.demand.sounding, worked, remark), words)
 
 
-def _at(place: str, result: Result) -> Decision:
-    named = _BAR.fullmatch(place.strip())
+def _at(told: str, result: Result, words: Words) -> Decision:
     held = [one for one in result.first_flute() if one.fingering and not one.path]
-    found = [
-        one
-        for one in held
-        if str(one.demand.place) == place.strip() or (named and _is_at(one, named["bar"], named["beat"]))
-    ]
+    found = [one for one in held if _is_at(told.strip(), one.demand.place, words)]
     if len(found) == 1:
         return found[0]
-    there = tuple(str(one.demand.place) for one in (found or held))[:6]
-    raise InputError(Message("log.several_places" if found else "log.no_place", place=plain(place), places=there))
+    there = tuple(one.demand.place for one in (found or held)[:6])
+    raise InputError(Message("log.several_places" if found else "log.no_place", place=plain(told), places=there))
 
 
-def _is_at(one: Decision, bar: str, beat: str | None) -> bool:
-    place = one.demand.place
-    return place.bar == bar and (beat is None or float(beat) == float(place.beat))
+def _is_at(told: str, place: Place, words: Words) -> bool:
+    bar_beat = words.text("place.bar_beat", bar=place.bar, beat=words.beat(place))
+    if told in (str(place), words.place(place), bar_beat):
+        return True
+    found = _BAR.fullmatch(told)
+    if not found or place.bar != found["bar"]:
+        return False
+    return not found["beat"] or float(found["beat"]) == float(place.beat)
 
 
 def _trial(

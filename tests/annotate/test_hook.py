@@ -39,6 +39,8 @@ def test_a_change_is_refused_until_its_unplayable_places_are_accepted(project):
     assert all(
         line.startswith("a.musicxml: Flute, bar ") and "unplayable" in line for line in refused.stdout.splitlines()
     )
+    refused = ventwise("hook", "a.musicxml", "--language", "de", cwd=project)
+    assert all("Takt" in line and "unspielbar" in line for line in refused.stdout.splitlines())
     assert ventwise("hook", "--accept", "a.musicxml", cwd=project).returncode == 0
     passed = ventwise("hook", "a.musicxml", cwd=project)
     assert (passed.returncode, passed.stdout, passed.stderr) == (0, "", "")

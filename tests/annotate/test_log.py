@@ -135,6 +135,8 @@ def test_a_place_of_a_score_can_be_logged(own: Path) -> None:
     for place in ("1", "bar 1, beat 1", "Flute, bar 1, beat 1"):
         told = log_command.add_place(place, (), path, "open-hole-b", True, "speaks at once", SAY)
         assert "C5 & D6" in told
+    for place in ("Takt 1, Zeit 1", "Flute, Takt 1, Zeit 1"):  # as a German report tells it
+        assert "C5 & D6" in log_command.add_place(place, (), path, "open-hole-b", True, "", words("de"))
     (first, *_) = player_log.read(player_log.path()).trials  # type: ignore[arg-type]
     assert [str(pitch) for pitch in first.pitches] == ["C5", "D6"] and first.remark == "speaks at once"
     with pytest.raises(InputError, match="expected one such as Flute, bar 1, beat 1"):
