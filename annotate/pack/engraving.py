@@ -100,7 +100,7 @@ def mei_of(musicxml: str) -> str:
     Raises InputError where Verovio makes nothing of it."""
     toolkit = _toolkit()
     toolkit.setInputFrom("xml")
-    toolkit.setOptions({"breaks": "none"})
+    toolkit.setOptions({"breaks": "none", "xmlIdSeed": 1})
     if not toolkit.loadData(musicxml):
         raise InputError(Message("pack.not_drawn", reason="Verovio"))
     root = etree.fromstring(toolkit.getMEI({"scoreBased": True}).encode(), etree.XMLParser(huge_tree=True))

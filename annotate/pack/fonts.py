@@ -45,6 +45,7 @@ def write_ttf(folder: Path) -> None:
         (folder / f"face-{number}.ttf").write_bytes(data)
 
 
+@cache
 def _ttf() -> tuple[bytes, ...]:
     """The faces as TTF: unpacked once, which takes a second or two, then kept in the user's cache folder."""
     digest = hashlib.sha256(b"".join(data for _, _, _, data in _faces())).hexdigest()
@@ -66,6 +67,7 @@ _SIGNS = "".join(map(chr, [*range(0xECA0, 0xECC0), *range(0xE1D0, 0xE1F0), *rang
 """Of the music font: notes among words, dynamics."""
 
 
+@cache
 def css(families: tuple[str, ...] = (MUSIC, WORDS)) -> str:
     """`@font-face` rules with the letters of Latin alphabets and the notes that stand among words, as data in the text; made
     once, then kept in the user's cache folder."""

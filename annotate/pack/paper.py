@@ -48,13 +48,15 @@ def sheet_for(paper: str, legend: Sequence[tuple[str, str]] = ()) -> Sheet:
     return Sheet(width - 2 * printed.margin, height - 2 * printed.margin - printed.foot, printed.staff, head)
 
 
+def phone_sheet() -> Sheet:
+    """What the music is drawn on for a narrow screen."""
+    phone = look().phone
+    return Sheet(phone.width, phone.height, look().printed.staff, by_itself=True)
+
+
 def drawn(part: PaperPart, paper: str, words: Words, drawings: Store) -> Drawn:
     """One part on sheets of paper and on a narrow screen. drawings: what its pages refer to."""
-    phone = look().phone
-    sheets = (
-        sheet_for(paper, part.legend(words)),
-        Sheet(phone.width, phone.height, look().printed.staff, by_itself=True),
-    )
+    sheets = sheet_for(paper, part.legend(words)), phone_sheet()
     return pages(part.mei, part.stands, part.names, sheets, drawings, part.noted, part.glides)
 
 

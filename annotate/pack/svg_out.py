@@ -12,20 +12,26 @@ from annotate.pack.turns import STAFF
 
 _ABOVE_MM, _BELOW_MM = 2.0, 14.0  # kept of a page above its music and below its last staff
 _TIMES = re.compile(r'(?<=font-family=")Times(, ?serif)?(?=")')
-_STYLE = re.compile(r"(<style.*?</style>)", re.DOTALL)
+_STYLE = re.compile(r"<style.*?</style>", re.DOTALL)
 _SIZE = re.compile(r' width="[^"]*" height="[^"]*"')
 _INNER = re.compile(r'<svg class="definition-scale"[^>]*viewBox="0 0 ([\d.]+) ([\d.]+)">')
-_OUTLINED = re.compile(r"(#\w+) (ellipse|path|polygon|polyline|rect)\b")
-_OUTLINES_END = re.compile(r"(#\w+ \.definition-scale) rect *{[^}]*}")
+_SLANTED = re.compile(r'(<g(?: id="[^"]*")?) class="(?:dir|dynam|mNum)(?: [^"]*)?"')
+_BOLD = re.compile(r'(<g id="[^"]*") class="(?:ending|fing|reh|tempo)(?: [^"]*)?"')
+_NAME = re.compile(r'(<\w+)(?: id="[^"]*"| class="(?!mark"|vw-)[^"]*")+')
 _GLYPH = re.compile(r'<g id="([^"]+)">(.*?)</g>', re.DOTALL)
-_GROUP = re.compile(r'<(\w+) id="([^"]*)"(?: class="([^"]*)")?|<g class="vw-room" data-note="([^"]*)"')
-_COLOUR = re.compile(r'(?<==)("black"|"white")')
-_OF_THE_PAGE = {'"black"': '"currentColor"', '"white"': '"var(--sheet)"'}
+_USED = re.compile(r'href="#([^"]+)"')
+_CHOSEN = re.compile(r'<g id="([^"]*)" class="(chord|note)(?: [^"]*)?"|<g class="vw-room" data-note="([^"]*)"')
+
+
+def _bare(body: str) -> str:
+    """Without Verovio's names; that words slant or are bold stands at the elements."""
+    body = _BOLD.sub(r'\1 font-weight="bold"', _SLANTED.sub(r'\1 font-style="italic"', body))
+    return _TIMES.sub(WORDS, _NAME.sub(r"\1", body).replace("<g/>", ""))
 
 
 def recoloured(svg: str) -> str:
     """SVG text in black and white in the colours of the page that it stands in."""
-    return _COLOUR.sub(lambda found: _OF_THE_PAGE[found[0]], svg)
+    return svg.replace('="black"', '="currentColor"').replace('="white"', '="var(--sheet)"')
 
 
 @dataclass(slots=True)
@@ -56,16 +62,20 @@ class Store:
 
 
 def on_paper(page: str, drawings: Store) -> str:
-    """A page as a file, its size in millimetres. Verovio's rule that all shapes are outlined goes to its own shapes."""
+    """A page as a file, its size in millimetres. That all its shapes are outlined, as Verovio's style sheet has it, stands at
+    the elements."""
     inner = _INNER.search(page)
     assert inner is not None
     width, height = (float(value) / UNIT for value in inner.groups())
-    page = _SIZE.sub(f' width="{width:g}mm" height="{height:g}mm"', page, count=1)
-    before, style, after = _STYLE.split(page, maxsplit=1)
-    style = _OUTLINED.sub(r"\1 .definition-scale \2", style)
-    style = _OUTLINES_END.sub(r"\g<0>\1 .mark {stroke:none}", style)
+    head = _SIZE.sub(f' width="{width:g}mm" height="{height:g}mm"', page[: inner.start()], count=1)
+    head = (
+        _STYLE.sub("", head)
+        .replace("<desc>", f"<defs>{drawings.symbols(page)}</defs><desc>", 1)
+        .replace("<g id=", '<g stroke="none" id=')
+    )
     faces = f"<style>{css((MUSIC,))}</style>" if f'font-family="{MUSIC}"' in page else ""
-    return _TIMES.sub(WORDS, f"{before}{faces}<defs>{drawings.symbols(page)}</defs>{style}{after}")
+    body = _bare(page[inner.start() :]).replace("<svg ", '<svg stroke="currentColor" ', 1)
+    return head + faces + body.replace("<text ", '<text stroke="none" ')
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,38 +99,36 @@ def in_page(page: str, label: str, marked: Mapping[str, Marked], glyphs: Store, 
     width, height = map(float, inner.groups())
     bottom = min(height, lowest + _BELOW_MM * UNIT)
     top = max(head - _ABOVE_MM, 0.0) * UNIT
-    body = _with_buttons(body, marked)
-    body = re.sub(r'href="#([^"]+)"', lambda found: f'href="#{names.get(found[1], found[1])}"', body)
+    body = _bare(_with_buttons(body, marked))
+    body = _USED.sub(lambda found: f'href="#{names.get(found[1], found[1])}"', body)
     box = f'viewBox="0 {top:.0f} {width:.0f} {bottom - top:.0f}"'
-    return f'<svg {box} role="group" aria-label="{escape(label)}">{recoloured(_TIMES.sub(WORDS, body))}</svg>'
+    return f'<svg {box} role="group" aria-label="{escape(label)}">{recoloured(body)}</svg>'
 
 
 def _with_buttons(body: str, marked: Mapping[str, Marked]) -> str:
-    """No element has a name; notes that a demand begins on, or their chords, can be chosen."""
-    pieces, at = [], 0
-    chord = 0, 0  # its piece, and where it ends
-    for found in _GROUP.finditer(body):
-        pieces.append(body[at : found.start()])
-        at = found.end()
-        element, name, kind, note = found.groups()
+    """Notes that a demand begins on, or their chords, can be chosen."""
+    buttons: dict[int, tuple[int, str]] = {}  # by where a tag begins: where what it becomes ends
+    chord = None
+    for found in _CHOSEN.finditer(body):
+        name, kind, note = found.groups()
         one = marked.get(note or name)
-        plain = f'<{element} class="{kind}"' if kind else f"<{element}"
-        if note:
-            pieces.append(found[0] + (f' data-d="{one.demand}" aria-hidden="true"' if one else ""))
-        elif one is None:
-            pieces.append(plain)
-            if kind == "chord":
-                chord = len(pieces) - 1, end_of(body, body.index(">", at) + 1)
-        elif at < chord[1]:
-            pieces.append(plain)
-            pieces[chord[0]] = _button("chord", one)
-        else:
-            pieces.append(_button(kind, one))
+        if kind == "chord":
+            chord = found
+        elif one and note:
+            buttons[found.start()] = found.end(), f'{found[0]} data-d="{one.demand}" aria-hidden="true"'
+        elif one:
+            inside = chord and found.start() < end_of(body, body.index(">", chord.end()) + 1)
+            whole = chord if chord and inside else found
+            buttons[whole.start()] = whole.end(), _button(whole[2], one)
+    pieces, at = [], 0
+    for begin, (end, told) in sorted(buttons.items()):
+        pieces += [body[at:begin], told]
+        at = end
     return "".join([*pieces, body[at:]])
 
 
 def _button(kind: str, one: Marked) -> str:
     return (
-        f'<g class="{kind} vw-{one.status}" data-d="{one.demand}" role="button" tabindex="0" '
+        f'<g class="vw-{one.status} {kind}" data-d="{one.demand}" role="button" tabindex="0" '
         f'aria-label="{escape(one.label)}"'
     )

@@ -36,14 +36,9 @@ def pdf(template: str, data: Mapping[str, Any], pictures: Mapping[str, str]) -> 
     """A PDF of a template (`part.typ`) with its data and its pictures, SVG texts by file name."""
     import typst  # noqa: PLC0415 - a large library, for those alone who want paper
 
+    given = {name: svg.encode() for name, svg in pictures.items()}
+    given["data.json"] = json.dumps(data, ensure_ascii=False).encode()
+    given["main.typ"] = files("annotate.pack").joinpath(template).read_bytes()
     with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        write_ttf(folder)
-        for file, svg in pictures.items():
-            (folder / file).write_text(svg, encoding="utf-8")
-        (folder / "data.json").write_text(json.dumps(data, ensure_ascii=False), encoding="utf-8")
-        main = folder / "main.typ"
-        main.write_bytes(files("annotate.pack").joinpath(template).read_bytes())
-        return typst.compile(
-            main, root=folder, font_paths=[folder], ignore_system_fonts=True, format="pdf", timestamp=_ALWAYS
-        )
+        write_ttf(Path(name))
+        return typst.compile(given, font_paths=[name], ignore_system_fonts=True, format="pdf", timestamp=_ALWAYS)

@@ -1,6 +1,8 @@
-"""The pages of a practice pack beside Verovio's own rendering of the same part, in one run; processor time.
+"""A practice pack beside Verovio's own rendering of the same part, in one run; processor time.
 
-The part has 300 bars: the performer's example again and again. What a search takes, and the model's sounds, is told by itself."""
+The part has 300 bars: the performer's example again and again. Verovio alone loads it and draws what the pack contains: pages as
+large as those of part.pdf and, once more, those for a phone. Search is what computes acoustics and no more: judging the demands,
+and for the cards impedance curves, jets and the same hand shape elsewhere. The model's sounds are told by themselves."""
 
 from __future__ import annotations
 
@@ -9,22 +11,21 @@ import shutil
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import verovio
 
-from annotate.pack import prepare, sounds
+from annotate.pack import entries, prepare, sounds
+from annotate.pack.engraving import Sheet
 from annotate.pack.folder import write
-from annotate.pack.look import look as look_of
-from annotate.pack.paper import drawn, part_pdf
+from annotate.pack.paper import drawn, part_pdf, phone_sheet, sheet_for
 from annotate.pack.part_pages import Drawn
 from annotate.pack.svg_out import Store, on_paper
 from annotate.pipeline import Options, look
 
 BARS = 300
-PHONE = look_of().phone
 SCORE = Path(__file__).parents[2] / "examples/performer/lantern-buoy.musicxml"
 Done = TypeVar("Done")
 
@@ -48,19 +49,40 @@ def timed(what: Callable[[], Done]) -> tuple[float, Done]:
     return time.process_time() - begun, done
 
 
-def verovio_alone(text: str, phone: bool = False) -> int:
-    """Load and draw every page, of the layout for a phone too if that is wanted; how many there are on paper."""
+def verovio_alone(text: str, sheets: Sequence[Sheet]) -> list[int]:
+    """Load and draw every page on each of some sheets; how many there are."""
     verovio.enableLog(verovio.LOG_OFF)
     toolkit = verovio.toolkit()
     toolkit.setInputFrom("xml")
-    toolkit.setOptions({"pageWidth": 2100, "pageHeight": 2970, "scale": 100})
-    toolkit.loadData(text)
-    pages = sum(bool(toolkit.renderToSVG(number)) for number in range(1, toolkit.getPageCount() + 1))
-    if phone:
-        toolkit.setOptions({"pageWidth": round(PHONE.width * 10), "pageHeight": round(PHONE.height * 10)})
-        toolkit.redoLayout()
-        assert all(toolkit.renderToSVG(number) for number in range(1, toolkit.getPageCount() + 1))
-    return pages
+    drawn_on = []
+    for number, sheet in enumerate(sheets):
+        size = {
+            "pageWidth": round(sheet.width * 10),
+            "pageHeight": round(sheet.height * 10),
+            "unit": sheet.staff * 1.25,
+        }
+        plain = dict.fromkeys(("pageMarginLeft", "pageMarginRight", "pageMarginTop", "pageMarginBottom"), 0)
+        toolkit.setOptions(size | plain | {"adjustPageHeight": sheet.by_itself, "scale": 100})
+        toolkit.redoLayout() if number else toolkit.loadData(text)
+        drawn_on.append(sum(bool(toolkit.renderToSVG(page + 1)) for page in range(toolkit.getPageCount())))
+    return drawn_on
+
+
+class Acoustics:
+    """Counts the processor time of what cards compute: `blown` and `shifts`, as the entries call them."""
+
+    def __init__(self) -> None:
+        self.seconds = 0.0
+        for name in ("blown", "shifts"):
+            setattr(entries, name, self._counted(getattr(entries, name)))
+
+    def _counted(self, what: Callable[..., Done]) -> Callable[..., Done]:
+        def counted(*given: Any) -> Done:
+            seconds, done = timed(lambda: what(*given))
+            self.seconds += seconds
+            return done
+
+        return counted
 
 
 def on_sheets(made: prepare.Prepared, music: list[Drawn], drawings: Store) -> bytes:
@@ -133,32 +155,38 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         score = Path(name, "long.musicxml")
         score.write_text(text, encoding="utf-8")
-        theirs, pages = timed(lambda: verovio_alone(text))
-        both, _ = timed(lambda: verovio_alone(text, phone=True))
         search, looked = timed(lambda: look(score, Options()))
+        theirs, (pages,) = timed(lambda: verovio_alone(text, [sheet_for("a4")]))
+        both, (_, narrow) = timed(lambda: verovio_alone(text, [sheet_for("a4"), phone_sheet()]))
+        acoustics = Acoustics()
         made_s, made = timed(lambda: prepare.prepared(looked))
         drawings = Store("m")
         music_s, music = timed(lambda: [drawn(part, "a4", made.words, drawings) for part in made.parts])
         paper_s, part = timed(lambda: on_sheets(made, music, drawings))
         shown_s, shown = timed(lambda: prepare.shown_on(made, {}))
         page_s, page = timed(lambda: prepare.page(made, music, drawings, shown, "", {}))
-        sheet_s, _ = timed(lambda: prepare.sheet_pdf(made.entries, made.report, shown, "a4", "", "", "", ""))
+        sheet_s, sheet = timed(lambda: prepare.sheet_pdf(made.entries, made.report, shown, "a4", "", "", "", ""))
+        files = {"index.html": page, "part.pdf": part, "practice.pdf": sheet}
+        folder_s, _ = timed(lambda: write(Path(name, "pack"), files))
         own = [e.answers[0] for e in made.entries if e.answers[0].blown]
         sound_s, heard = timed(lambda: sounds.heard(own))
-        of_many_demands(Path(name))
-        folder_s, _ = timed(lambda: write(Path(name, "pack"), {"index.html": page, "part.pdf": part}))
-    part_s = music_s + paper_s
-    print(
-        f"{bars} bars, {len(looked.result.decisions)} demands, {len(made.entries)} to practise, {pages} pages by Verovio alone"
-    )
-    print(f"Verovio alone {theirs:.2f} s, paper and phone {both:.2f} s; search {search:.2f} s")
-    print(
-        f"read and order {made_s:.2f} s, music {music_s:.2f} s, its PDF {paper_s:.2f} s: part / Verovio's two {part_s / both:.2f}"
-    )
-    print(f"figures {shown_s:.2f} s, page {page_s:.2f} s ({len(page):,} bytes), practice sheet {sheet_s:.2f} s")
-    whole = made_s + part_s + shown_s + page_s + sheet_s + folder_s
-    beside = f"{whole / both:.2f} of Verovio's two layouts, {whole / theirs:.2f} of paper alone"
-    print(f"all but search and sounds {whole:.2f} s: {beside}; {len(heard)} sounds {sound_s:.2f} s")
+        if len(sys.argv) < 2:
+            of_many_demands(Path(name))
+    print(f"{bars} bars, {len(looked.result.decisions)} demands, {len(made.entries)} to practise; processor time [s]")
+    print(f"Verovio alone: {pages} pages of paper {theirs:.2f}, these and {narrow} for a phone {both:.2f}")
+    print(f"search: demands {search:.2f}, curves, jets and places of the cards {acoustics.seconds:.2f}")
+    steps = {
+        "read and order": made_s - acoustics.seconds,
+        "music drawn in both": music_s,
+        "part.pdf": paper_s,
+        f"index.html, {len(page):,} bytes": shown_s + page_s,
+        "practice.pdf": sheet_s,
+        "files placed": folder_s,
+    }
+    print("the pack beside search: " + ", ".join(f"{what} {seconds:.3f}" for what, seconds in steps.items()))
+    whole = sum(steps.values())
+    print(f"  together {whole:.2f}: {whole / both:.2f} of Verovio's two layouts, {whole / theirs:.2f} of paper alone")
+    print(f"{len(heard)} sounds {sound_s:.2f}")
 
 
 if __name__ == "__main__":
