@@ -33,7 +33,8 @@ class Words:
         entry = self._entry(key)
         if isinstance(entry, Mapping):
             entry = entry["one" if self._is_one(values["n"]) else "other"]
-        return _Filled(self).vformat(entry, (), values)
+        filled = (text + (self.value(values[name], form) if name else "") for text, name, form in _pieces(entry))
+        return "".join(filled)
 
     def say(self, message: Message | str) -> str:
         """A message in words; a text as it is."""
@@ -131,14 +132,10 @@ class Words:
         return self.tables[table][name]
 
 
-class _Filled(string.Formatter):
-    """Templates filled with values in the words of a language."""
-
-    def __init__(self, words: Words) -> None:
-        self._words = words
-
-    def format_field(self, value: Any, format_spec: str) -> str:
-        return self._words.value(value, format_spec)
+@cache
+def _pieces(entry: str) -> tuple[tuple[str, str, str], ...]:
+    """A text before each of its {names}, the name and how its value is told; '' where none follows."""
+    return tuple((text, name or "", form or "") for text, name, form, _ in string.Formatter().parse(entry))
 
 
 def known_remark(text: str) -> Message | str:

@@ -10,6 +10,7 @@ Letters are strokes, not text, so that the picture is the same wherever it is op
 """
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from html import escape
 from importlib.resources import files
 
@@ -87,6 +88,7 @@ class Drawing:
     right: Hand
 
 
+@lru_cache(maxsize=1024)
 def drawing(fingering: Fingering, contrary: Fingering | None = None) -> Drawing:
     """The drawing of a fingering. contrary: the fingers that move against the ear on the way to it, None for none."""
     left, right = _hand(fingering.left), _hand(fingering.right)
@@ -131,7 +133,7 @@ def svg(picture: Drawing) -> str:
     )
 
 
-def rows(picture: Drawing) -> tuple[list[str], list[str]]:
+def rows(picture: Drawing) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """SVG texts of the shapes of each hand, left above right."""
     first = _MARGIN + _LINE / 2 + _DIAMETER / 2
     return _row(picture.left, first), _row(picture.right, first + _PITCH_Y)
@@ -147,8 +149,9 @@ def sign_svg(circle: Circle) -> str:
     )
 
 
-def _row(hand: Hand, middle: float) -> list[str]:
-    shapes = []
+@lru_cache(maxsize=1024)  # the same hands come again and again
+def _row(hand: Hand, middle: float) -> tuple[str, ...]:
+    shapes: list[str] = []
     for index, circle in enumerate(hand.circles):
         shapes += _circle(circle, _MARGIN + _LINE / 2 + _DIAMETER / 2 + index * _PITCH_X, middle)
     for (left, _), key in zip(_key_places(hand), hand.keys, strict=True):
@@ -157,7 +160,7 @@ def _row(hand: Hand, middle: float) -> list[str]:
         place = f"translate({_number(_key_places(hand)[-1][1] + _BETWEEN_KEYS)} {_number(middle)})"
         pen = f'fill="none" stroke="black" stroke-width="{_number(_STROKE)}" stroke-linecap="round"'
         shapes.append(f'<path transform="{place}" d="{_WAVE[0]}" {pen}/>')
-    return shapes
+    return tuple(shapes)
 
 
 def _circle(circle: Circle, x: float, y: float) -> list[str]:

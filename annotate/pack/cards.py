@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import lru_cache
 
 from annotate.decision import Decision
 from annotate.demand import Kind
@@ -24,31 +23,29 @@ class Diagrams:
     """Diagrams of a page: each is drawn once, of parts, and shown wherever it is used."""
 
     parts: Store
-    names: dict[Fingering, str] = field(default_factory=dict)
+    names: dict[picture.Drawing, str] = field(default_factory=dict)
 
     def use(self, fingering: Fingering | None, size: str = "diagram") -> Html:
         """A diagram; nothing without a fingering."""
         if fingering is None:
             return Html("")
-        name = self.names.setdefault(fingering, f"g{len(self.names)}")
-        width, height = _size(fingering)
-        box = {"viewBox": f"0 0 {width:.2f} {height:.2f}", "class": size, "role": "img", "aria-label": str(fingering)}
+        drawing = picture.drawing(fingering)
+        name = self.names.setdefault(drawing, f"g{len(self.names)}")
+        box = {"viewBox": _box(drawing), "class": size, "role": "img", "aria-label": drawing.title}
         return tag("svg", box, tag("use", {"href": f"#{name}"}))
 
     def symbols(self) -> Html:
         """What every use refers to."""
         found = []
-        for fingering, name in self.names.items():
-            drawing = picture.drawing(fingering)
-            width, height = picture.size(drawing)
+        for drawing, name in self.names.items():
             inner = self.parts.uses("\n".join(map("".join, picture.rows(drawing))))
-            found.append(tag("symbol", {"id": name, "viewBox": f"0 0 {width:.2f} {height:.2f}"}, Html(inner)))
+            found.append(tag("symbol", {"id": name, "viewBox": _box(drawing)}, Html(inner)))
         return joined(*found)
 
 
-@lru_cache(maxsize=1024)
-def _size(fingering: Fingering) -> tuple[float, float]:
-    return picture.size(picture.drawing(fingering))
+def _box(drawing: picture.Drawing) -> str:
+    width, height = picture.size(drawing)
+    return f"0 0 {width:.2f} {height:.2f}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import lru_cache
 
 from lxml import etree
 
@@ -89,6 +90,7 @@ class _Bar:
         return cls(placed, metre, max(Fraction(0), sum(metre) - end) if pick_up else Fraction(0))
 
 
+@lru_cache(maxsize=256)
 def _number(text: str | None) -> Fraction | None:
     try:
         return Fraction((text or "").strip())
@@ -159,6 +161,7 @@ def _key_steps(key: etree._Element) -> dict[str, int]:
     return {step: _quarters(alter) for step, alter in zip(steps, alters, strict=False)}
 
 
+@lru_cache(maxsize=256)
 def _quarters(semitones: Fraction) -> int:
     """The nearest quarter-tone: a stored deviation of tuning has no sign of its own."""
     nearest = math.floor(abs(semitones) * 2 + Fraction(1, 2))
@@ -172,19 +175,20 @@ def _accidentals(bars: Sequence[_Bar]) -> None:
         for _, one in bar.placed:
             if one.tag == "attributes":
                 memory.new_key(one)
-            elif one.find("pitch") is not None and one.get("print-object") != "no":
-                _accidental(memory, one)
+            elif one.get("print-object") != "no" and (pitch := one.find("pitch")) is not None:
+                _accidental(memory, one, {str(child.tag): (child.text or "").strip() for child in pitch})
 
 
-def _accidental(memory: _Memory, note: etree._Element) -> None:
+def _accidental(memory: _Memory, note: etree._Element, pitch: dict[str, str]) -> None:
     """Write the accidental that a note needs after all before it; keep in mind what holds after it."""
-    step, octave = ((note.findtext(f"pitch/{tag}") or "").strip() for tag in ("step", "octave"))
-    staff = (note.findtext("staff") or "1").strip()
+    own = {child.tag: child for child in note}
+    step, octave = pitch.get("step", ""), pitch.get("octave", "")
+    staff = (own["staff"].text or "1").strip() if "staff" in own else "1"
     at = staff, step, octave
-    wanted = _quarters(_number(note.findtext("pitch/alter")) or Fraction(0))
+    wanted = _quarters(_number(pitch.get("alter", "0")) or Fraction(0))
     force = memory.bar.get(at, frozenset((memory.by_key(staff, step),)))
-    ties = {one.get("type") for one in (*note.findall("tie"), *note.findall("notations/tied"))}
-    written = note.find("accidental")
+    ties = {one.get("type") for one in note.iter("tie", "tied")}
+    written = own.get("accidental")
     tied = memory.ties.get((step, octave)) == wanted and "stop" in ties
     if written is not None:
         memory.bar[at] = _holding(wanted, written)

@@ -4,6 +4,7 @@ The copy is for drawing alone and goes nowhere else, so it may be parsed and wri
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 from xml.parsers import expat
 
 from lxml import etree
@@ -17,7 +18,7 @@ NAMED = "vw-n"
 """What the name of a note begins with; its number follows."""
 # What a part of its own does not need, or what would draw a head line that the sheet sets itself.
 _LEFT_OUT = ("credit", "work", "movement-title", "movement-number", "defaults")
-_KEEP_ID = ("score-part", "score-instrument", "midi-instrument", "midi-device", "player", "part", "instrument")
+_KEEP_ID = ("note", "score-part", "score-instrument", "midi-instrument", "midi-device", "player", "part", "instrument")
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,8 +55,9 @@ def part_copies(data: bytes, part_ids: tuple[str, ...]) -> dict[str, PartCopy]:
             names[offsets[number]] = f"{NAMED}{number}"
     creators = (one for one in root.iter("creator") if one.get("type", "") in ("", "composer"))
     composer = next((one.text.strip() for one in creators if one.text), "")
-    for one in root.iter("*"):
-        if "id" in one.attrib and one.tag != "note" and one.tag not in _KEEP_ID:
+    named: Any = root.xpath("descendant-or-self::*[@id]")
+    for one in named:
+        if one.tag not in _KEEP_ID:
             del one.attrib["id"]
     for tag in _LEFT_OUT:
         for one in root.findall(tag):
@@ -134,24 +136,26 @@ def _put_first(bar: etree._Element, direction: etree._Element) -> None:
 
 def _only(root: etree._Element, part_id: str) -> str:
     """The file with this part alone; the name is set by the sheet, so the part is nameless here."""
-    own = etree.Element(root.tag, {str(key): str(value) for key, value in root.attrib.items()})
+    told = []
     for child in root:
         if child.tag == "part-list":
-            listed = etree.SubElement(own, "part-list")
-            for part in child.findall("score-part"):
-                if part.get("id", "") == part_id:
-                    copy = etree.fromstring(etree.tostring(part))
-                    for tag in ("part-name", "part-abbreviation", "part-name-display", "part-abbreviation-display"):
-                        for name in copy.findall(tag):
-                            copy.remove(name)
-                    copy.insert(0, etree.Element("part-name"))
-                    listed.append(copy)
-        elif child.tag == "part":
-            if child.get("id", "") == part_id:
-                own.append(etree.fromstring(etree.tostring(child), etree.XMLParser(huge_tree=True)))
-        else:
-            own.append(etree.fromstring(etree.tostring(child)))
-    return etree.tostring(own, encoding="unicode")
+            told += [
+                "<part-list>",
+                *(_nameless(one) for one in child.findall("score-part") if one.get("id") == part_id),
+                "</part-list>",
+            ]
+        elif child.tag != "part" or child.get("id", "") == part_id:
+            told.append(etree.tostring(child, encoding="unicode"))
+    return f'<{root.tag} version="{root.get("version", "4.0")}">{"".join(told)}</{root.tag}>'
+
+
+def _nameless(head: etree._Element) -> str:
+    copy = etree.fromstring(etree.tostring(head))
+    for tag in ("part-name", "part-abbreviation", "part-name-display", "part-abbreviation-display"):
+        for name in copy.findall(tag):
+            copy.remove(name)
+    copy.insert(0, etree.Element("part-name"))
+    return etree.tostring(copy, encoding="unicode")
 
 
 def _note_offsets(data: bytes, start: int, override: str | None) -> list[int]:

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from html import escape
 from itertools import pairwise
 
@@ -12,7 +11,6 @@ from annotate.output import clean, display_width, wrap
 from annotate.pack.engraving import UNIT, Room, Sheet, engrave, kept
 from annotate.pack.look import look
 from annotate.pack.svg_out import Store
-from fingering_db.fingering import Fingering
 
 _LETTER = 0.62  # width of a letter of the words above a diagram, in their size, at the most: bold letters of Times
 _FAR = 4  # quarters to the next diagram from which on both have room by themselves
@@ -53,16 +51,11 @@ def above(stand: Stand, own_note: str = "") -> Above:
     words = (*noted, *(clean(row) for row in stand.notes))
     if stand.drawn is None:
         return Above(words, "", (0.0, 0.0), 0.0, len(noted))
-    shapes, width, height = _drawing(stand.drawn, stand.contrary)
+    drawing = picture.drawing(stand.drawn, stand.contrary)
+    shapes = "\n".join(map("".join, picture.rows(drawing)))
+    width, height = picture.size(drawing)
     scale = look().printed.diagram / height
     return Above(words, shapes, (width * scale, height * scale), scale, len(noted))
-
-
-@lru_cache(maxsize=1024)
-def _drawing(fingering: Fingering, contrary: Fingering | None) -> tuple[str, float, float]:
-    """SVG text, width and height [points]: the same fingerings come again and again."""
-    drawing = picture.drawing(fingering, contrary=contrary)
-    return "\n".join(map("".join, picture.rows(drawing))), *picture.size(drawing)
 
 
 @dataclass(frozen=True, slots=True)

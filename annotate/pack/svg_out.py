@@ -11,13 +11,15 @@ from annotate.pack.fonts import MUSIC, WORDS, css
 from annotate.pack.turns import STAFF
 
 _ABOVE_MM, _BELOW_MM = 2.0, 14.0  # kept of a page above its music and below its last staff
-_TIMES = re.compile(r'(?<=font-family=")Times(, ?serif)?(?=")')
+_TIMES = re.compile(r'font-family="Times(?:, ?serif)?"')
 _STYLE = re.compile(r"<style.*?</style>", re.DOTALL)
 _SIZE = re.compile(r' width="[^"]*" height="[^"]*"')
 _INNER = re.compile(r'<svg class="definition-scale"[^>]*viewBox="0 0 ([\d.]+) ([\d.]+)">')
-_SLANTED = re.compile(r'(<g(?: id="[^"]*")?) class="(?:dir|dynam|mNum)(?: [^"]*)?"')
-_BOLD = re.compile(r'(<g id="[^"]*") class="(?:ending|fing|reh|tempo)(?: [^"]*)?"')
-_NAME = re.compile(r'(<\w+)(?: id="[^"]*"| class="(?!mark"|vw-)[^"]*")+')
+_STYLES = dict.fromkeys(("dir", "dynam", "mNum"), 'font-style="italic"')
+_STYLES |= dict.fromkeys(("ending", "fing", "reh", "tempo"), 'font-weight="bold"')
+_WRITTEN = re.compile(rf'<g(?: id="[^"]*")? class="({"|".join(_STYLES)})(?: [^"]*)?"')
+_NAMES = r'(?: id="[^"]*"| class="(?!mark"|vw-)[^"]*")+'
+_NAMED = {name: re.compile(f"<{name}{_NAMES}") for name in ("g", "tspan")}
 _GLYPH = re.compile(r'<g id="([^"]+)">(.*?)</g>', re.DOTALL)
 _USED = re.compile(r'href="#([^"]+)"')
 _CHOSEN = re.compile(r'<g id="([^"]*)" class="(chord|note)(?: [^"]*)?"|<g class="vw-room" data-note="([^"]*)"')
@@ -25,8 +27,10 @@ _CHOSEN = re.compile(r'<g id="([^"]*)" class="(chord|note)(?: [^"]*)?"|<g class=
 
 def _bare(body: str) -> str:
     """Without Verovio's names; that words slant or are bold stands at the elements."""
-    body = _BOLD.sub(r'\1 font-weight="bold"', _SLANTED.sub(r'\1 font-style="italic"', body))
-    return _TIMES.sub(WORDS, _NAME.sub(r"\1", body).replace("<g/>", ""))
+    body = _WRITTEN.sub(lambda found: f"<g {_STYLES[found[1]]}", body)
+    for name, named in _NAMED.items():
+        body = named.sub(f"<{name}", body)
+    return _TIMES.sub(f'font-family="{WORDS}"', body).replace("<g/>", "")
 
 
 def recoloured(svg: str) -> str:

@@ -39,6 +39,8 @@ def pdf(template: str, data: Mapping[str, Any], pictures: Mapping[str, str]) -> 
     given = {name: svg.encode() for name, svg in pictures.items()}
     given["data.json"] = json.dumps(data, ensure_ascii=False).encode()
     given["main.typ"] = files("annotate.pack").joinpath(template).read_bytes()
+    typeset: Any = typst.compile  # its types know of one file alone
     with tempfile.TemporaryDirectory() as name:
         write_ttf(Path(name))
-        return typst.compile(given, font_paths=[name], ignore_system_fonts=True, format="pdf", timestamp=_ALWAYS)
+        made: bytes = typeset(given, font_paths=[name], ignore_system_fonts=True, format="pdf", timestamp=_ALWAYS)
+    return made
