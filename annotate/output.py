@@ -7,8 +7,6 @@ here.
 import unicodedata
 from functools import cache
 
-from wcwidth import wcwidth
-
 _ASCII = str.maketrans(
     {
         "♯": "#", "♭": "b", "♮": "", "±": "+/-", "→": "->", "×": "x", "·": "-", "–": "-", "—": "-", "−": "-",
@@ -91,7 +89,9 @@ def _char_width(char: str) -> int:
     # The selector asks for the wide, coloured form of the character before it.
     if char == _VARIATION_WIDE:
         return 1
-    return max(wcwidth(char), 0)
+    if unicodedata.category(char)[0] == "M":
+        return 0
+    return 2 if unicodedata.east_asian_width(char) in "WF" else 1
 
 
 def pad(text: str, width: int) -> str:

@@ -60,8 +60,8 @@ def _pair(modes: Modes, number: list[int], pair: tuple[int, int]) -> AtOnce | No
     found = side_by_side(modes, jets, (number[lower], number[higher]))
     way, speed = FIRM, None
     if found.both.any():
-        speed = _from_to(np.sort(jets.speed[found.both]))
-        middle = float(np.median(jets.speed[found.both]))
+        grown = np.sort(jets.speed[found.both])
+        speed, middle = _from_to(grown), float(grown[(len(grown) - 1) // 2] + grown[len(grown) // 2]) / 2.0
         alone = [_from_to(np.sort(jets.speed[one])) if one.any() else None for one in found.alone.T]
         there = [one is not None and one[0] <= middle <= one[1] for one in alone]
         if any(there):

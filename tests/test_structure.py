@@ -90,6 +90,7 @@ ORDER = [
     ["annotate.marking", "annotate.drawing.picture_files", "annotate.report"],
     ["annotate.drawing.picture_folder"],
     ["annotate.musescore.program", "annotate.musescore.native", "annotate.musescore.selfcheck"],
+    ["annotate.musescore.form"],
     ["annotate.forms"],
     ["annotate.watching", "annotate.accepted"],
     ["annotate.pipeline"],

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -36,7 +37,9 @@ from annotate.telling import (
 from annotate.usage import command
 
 if TYPE_CHECKING:
+    from annotate.decision import Result
     from annotate.pipeline import Looked
+    from annotate.since import Since
 
 report_option = click.option("--report", type=FILE, metavar="FILE.html|.pdf")
 
@@ -56,6 +59,16 @@ def _report_to(path: Path | None) -> Callable[[Looked], None]:
     return write
 
 
+def _compared_with(path: Path | None) -> Callable[[Result], Since | None]:
+    """What compares a result with an earlier report, read now; nothing without a name. Raises InputError for one that cannot be
+    read."""
+    if path is None:
+        return lambda result: None
+    from annotate import since
+
+    return partial(since.compare, since.load(path))
+
+
 @command()
 @score_argument
 @flute_options
@@ -69,15 +82,14 @@ def check(
     score: Path, form: str, detail: str, sort: str, earlier: Path | None, report: Path | None, **chosen: Any
 ) -> int:
     """Say what in SCORE can be played, what not, and what instead."""
-    from annotate import since
     from annotate.pipeline import look
 
-    old = since.load(earlier) if earlier else None
+    compared = _compared_with(earlier)
     write_report = _report_to(report)
     looked = look(score, options_of(**chosen, language="en" if form == "json" else language()), progress())
     write_report(looked)
     result = looked.result
-    print_report(result, form, since=since.compare(old, result) if old else None, detail=detail, sort=sort)
+    print_report(result, form, since=compared(result), detail=detail, sort=sort)
     return exit_code(result)
 
 

@@ -20,8 +20,9 @@ import pytest
 from annotate import pipeline
 from annotate.files.container import load, pack, unpack
 from annotate.findings import InputError
-from annotate.forms import MuseScore, form_of
+from annotate.forms import form_of
 from annotate.musescore import native, program
+from annotate.musescore.form import MuseScore
 from annotate.musescore.native import NativeMark, as_json, read_native, splice_native, strip_native
 from annotate.musescore.plugin import plug_in as plug_in_files
 from annotate.musescore.program import export, find_program
@@ -186,7 +187,7 @@ def test_a_splice_that_changes_the_music_is_refused_and_the_file_stays(every_kin
         return whole(data, [replace(mark, measure=mark.measure + 1) for mark in marks])
 
     for broken, told in ((changing, "not the same music"), (misplacing, "came out elsewhere")):
-        monkeypatch.setattr("annotate.forms.splice_native", broken)
+        monkeypatch.setattr("annotate.musescore.form.splice_native", broken)
         with pytest.raises(InputError, match=told):
             pipeline.annotate(looked, path, in_place=True)
         assert path.read_bytes() == before and not list(tmp_path.glob(".ventwise*"))
