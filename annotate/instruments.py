@@ -5,7 +5,7 @@ import numpy as np
 from annotate.choosing.desks import flute_named, refuse_out_of_tune
 from annotate.findings import InputError
 from annotate.language import Words, known_remark, words
-from annotate.output import wrap
+from annotate.output import together, with_blanks, wrap
 from fingering_db.instrument import SLIDE_SUFFIX, Instrument, InstrumentError, load, shipped
 from fingering_db.model import Model, model
 from fingering_db.tuning import chart_deviations
@@ -44,11 +44,14 @@ def description(name: str, say: Words = ENGLISH) -> str:
         lines.append(
             f"{hole.name:<8}{hole.position_mm:7.1f}{hole.diameter_mm:10.1f}  {rest:<9}{', '.join(small)}".rstrip()
         )
-    lines += [say.text("flute_told.from_embouchure"), "", say.text(f"flute_told.standard{fitted}")]
-    notes = [f"{row.pitch} {row.cents:+.0f}{'' if row.judged else '*'}" for row in chart_deviations(ready)]
-    lines += wrap("  ".join(notes), 80)
-    lines.append(say.text(f"flute_told.sharp{fitted}"))
-    return "\n".join(lines)
+    lines += [say.text("flute_told.from_embouchure"), "", *wrap(say.text(f"flute_told.standard{fitted}"), 80)]
+    notes = [
+        together(f"{say.note_name(row.pitch, 'typed')} {round(row.cents):+d}{'' if row.judged else '*'}")
+        for row in chart_deviations(ready)
+    ]
+    lines += wrap(" ".join(notes), 80)
+    lines += wrap(say.text(f"flute_told.sharp{fitted}"), 80, hanging=2)
+    return with_blanks("\n".join(lines))
 
 
 def _title(instrument: Instrument, say: Words) -> str:
@@ -89,9 +92,11 @@ def moved_scale(name: str, slide_mm: float, say: Words = ENGLISH) -> str:
     rest, drawn = (chart_deviations(ready, slide) for slide in (0.0, slide_mm))
     lines = wrap(say.text("flute_told.moved", name=instrument.name, mm=slide_mm), 80)
     moved = [two.cents - one.cents for one, two in zip(rest, drawn, strict=True)]
+    names = [say.note_name(one.pitch, "typed") for one in rest]
+    width = max(map(len, names)) + 1
     notes = [
-        f"{one.pitch!s:<4}{cents:+5.0f}" if np.isfinite(cents) else f"{one.pitch!s:<4}    ?"
-        for one, cents in zip(rest, moved, strict=True)
+        f"{name:<{width}}{f'{cents:+.0f}' if np.isfinite(cents) else '?':>4}"
+        for name, cents in zip(names, moved, strict=True)
     ]
     lines += ["   ".join(notes[at : at + 6]) for at in range(0, len(notes), 6)]
     lines += [] if np.isfinite(moved).all() else wrap(say.text("flute_told.lost"), 80)

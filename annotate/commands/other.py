@@ -10,7 +10,7 @@ from annotate.options import FILE
 from annotate.telling import words
 from annotate.usage import command
 
-_NOTES = {"trust": "confidence_note", "care": "cautions"}
+_NOTES = {"trust": "confidence_note.lines", "care": "cautions.lines", "status": "command.statuses"}
 
 
 @command(quiet=False)
@@ -37,15 +37,13 @@ def explain(code: str | None) -> int:
     from fingering_db.message import Message
 
     told = words()
-    codes = sorted(told.tables["explain"])
+    codes = sorted(told.tables["explain"], key=lambda one: (one[0], int(one[1:])))
     if code is None:
         firsts = [f"{one:5}{told.text(f'explain.{one}').partition('. ')[0].rstrip('.')}." for one in codes]
         console.echo("\n".join(line for first in firsts for line in wrap(first, 80, hanging=5)))
         return LOOKED
-    if code.lower() == "status":
-        console.echo("\n".join(told.lines("command.statuses")))
-    elif code.lower() in _NOTES:
-        lines = told.lines(f"{_NOTES[code.lower()]}.lines")
+    if code.lower() in _NOTES:
+        lines = told.lines(_NOTES[code.lower()])
         console.echo("\n".join(line for text in lines for line in wrap(text, 80, hanging=2)))
     elif code.upper() in codes:
         console.echo("\n".join(wrap(f"{code.upper()}: {told.text(f'explain.{code.upper()}')}", 80)))
