@@ -20,6 +20,7 @@ class Weights(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     grace_s: float
     trill: float
     alternative: float
+    unusual: float
     drawing_per_mm: float
     out_per_cent: float
     preferred: float

@@ -17,6 +17,7 @@ from fingering_db.pitch import Pitch
 
 _PLAIN_CENTS = 10.0  # a note this near to a semitone has its standard fingering
 _EFFORT_MORE = 1.5  # pressed keys by which the same holes may be harder to hold than as the chart has them: ours
+_ANOTHER = 3  # fingers that differ make another fingering, not a change of one that is known: ours
 _MOST = 8  # ways of one note: ours
 
 
@@ -92,6 +93,14 @@ def holds(fingering: Fingering, written_midi: float) -> bool:
     told += [Fingering.parse(one.fingering) for one in _told_for(written_midi)]
     own = _without_details(fingering)
     return any(_without_details(one) == own for one in told)
+
+
+@lru_cache(maxsize=1 << 14)
+def fingers_from_chart(instrument: Instrument, fingering: Fingering, written_midi: float) -> int:
+    """By how many fingers a fingering of a pitch beside the semitones differs from that of a chart's note less than a semitone
+    away, the nearest to it, at most _ANOTHER; 0 where there is no such note."""
+    near = (one.fingering for one in chart_of(instrument) if abs(one.pitch.midi - written_midi) < 1.0)
+    return min((min(sum(map(str.__ne__, fingering.touches, one.touches)), _ANOTHER) for one in near), default=0)
 
 
 def _without_details(fingering: Fingering) -> tuple[str, ...]:

@@ -21,7 +21,7 @@ from fingering_db.mechanism import hole_states
 from fingering_db.model import Model, model
 from fingering_db.pitch import Pitch
 from fingering_db.playability import HALF_AT, PLAYABLE_CONFIDENCE, PlainCurve, holding, relative_amplitude, worth
-from fingering_db.ranking import find
+from fingering_db.ranking import find, likely_within
 
 # Prior on the weights of the two features: keeps thin evidence from steep slopes. Ours, chosen among six pairs by looking at
 # the table, so even the prediction for fingerings left out is not free of that look.
@@ -304,12 +304,17 @@ def _dyads(of: Model, semitones: int, lowest: int, tolerance_cents: float) -> Sh
     good, lows = 0, [midi for midi in range(lowest, lowest + 12) if midi + semitones <= _HIGHEST]
     for low in lows:
         chord = (Pitch.from_midi(low), Pitch.from_midi(low + semitones))
-        best = find(of, chord, tolerance_cents, limit=1).best
-        good += bool(best and not best[0].one_note and best[0].confidence >= PLAYABLE_CONFIDENCE)
+        good += any(
+            not one.one_note
+            and one.confidence >= PLAYABLE_CONFIDENCE
+            and likely_within(one.deviation_cents, one.band_cents, tolerance_cents)
+            for one in find(of, chord, tolerance_cents, limit=_RANKED).best
+        )
     return Share(good, len(lows))
 
 
 _HIGHEST = 96  # C7
+_RANKED = 100  # answers of a chord that are looked at, as `check` does
 
 
 def report_dyads(name: str, tell: Callable[[str], None]) -> None:

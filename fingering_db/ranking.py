@@ -193,6 +193,19 @@ def modes(model: Model, found: Answers) -> IndexArray:
     return np.stack(columns, axis=1)
 
 
+def likely_within(cents: Sequence[float], band_cents: Sequence[float], tolerance_cents: float) -> bool:
+    """Whether each pitch is more likely than not within the tolerance, its error normal about the deviation with the band as
+    standard deviation: so none of a quarter-tone (tolerance 20) that is known to 30 cents only."""
+    return all(_share_within(*one, tolerance_cents) >= 0.5 for one in zip(cents, band_cents, strict=True))
+
+
+def _share_within(cents: float, band: float, tolerance: float) -> float:
+    if band <= 0.0:
+        return float(abs(cents) <= tolerance)
+    above, below = ((end - cents) / (band * math.sqrt(2.0)) for end in (tolerance, -tolerance))
+    return 0.5 * (math.erf(above) - math.erf(below))
+
+
 def may_be_off(cents: RealArray, band_cents: RealArray) -> RealArray:
     """How far an answer may be off, shape (n,) [cents]: the largest of deviation and band together over its pitches, both
     of shape (n, k)."""

@@ -16,7 +16,7 @@ from fingering_db.model import Model
 from fingering_db.nearby import KEPT_SEMITONES, Nearby, nearby
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
-from fingering_db.ranking import Candidate, Found, Resonance, find, with_jets
+from fingering_db.ranking import Candidate, Found, Resonance, find, likely_within, with_jets
 from fingering_db.trials import NO_EXPERIENCE, Experience, Tried
 from fingering_db.uncertainty import band_cents
 
@@ -101,22 +101,24 @@ def transposition(demand: Demand) -> float:
 
 
 def status_of(candidate: Candidate | Alternative, tolerance_cents: float) -> Status:
-    """playable: within the tolerance and expected to sound, or tried by the player with success; doubtful: within twice the
-    tolerance, or may sound, or heard as one note and its harmonics."""
+    """playable: more likely than not within the tolerance and expected to sound, or tried by the player with success; doubtful:
+    within twice the tolerance, or may sound, or heard as one note and its harmonics."""
     if candidate.tried and candidate.tried.works:
         return Status.PLAYABLE
-    worst = max(map(abs, candidate.deviation_cents))
-    status = status_for(worst, candidate.confidence, tolerance_cents)
-    return Status.DOUBTFUL if candidate.one_note and status == Status.PLAYABLE else status
-
-
-def status_for(worst_cents: float, confidence: float, tolerance_cents: float) -> Status:
-    """The status of a fingering with that largest deviation and confidence."""
-    if confidence < DOUBTFUL_CONFIDENCE:
+    if candidate.confidence < DOUBTFUL_CONFIDENCE:
         return Status.UNPLAYABLE
-    if worst_cents <= tolerance_cents and confidence >= PLAYABLE_CONFIDENCE:
-        return Status.PLAYABLE
-    return Status.DOUBTFUL
+    in_tune = likely_within(candidate.deviation_cents, candidate.band_cents, tolerance_cents)
+    good = in_tune and candidate.confidence >= PLAYABLE_CONFIDENCE and not candidate.one_note
+    return Status.PLAYABLE if good else Status.DOUBTFUL
+
+
+def known_badly(candidate: Candidate, tolerance_cents: float) -> Message | None:
+    """That a pitch is within the tolerance and yet more likely outside than in; None where it is not so."""
+    if candidate.worst_cents > tolerance_cents or likely_within(
+        candidate.deviation_cents, candidate.band_cents, tolerance_cents
+    ):
+        return None
+    return Message("choice.known_badly", band=max(candidate.band_cents), tolerance=tolerance_cents)
 
 
 def preferred(

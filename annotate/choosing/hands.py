@@ -15,10 +15,10 @@ from annotate.choosing.holds import Hold, Option
 from annotate.choosing.joint import NEAR_MM, with_the_joint
 from annotate.decision import Decision, Status
 from annotate.decisions.kept import NO_RULING, Ruling
-from annotate.demand import Kind
+from annotate.demand import Demand, Kind
 from annotate.score import Event, Part
 from annotate.weights import WEIGHTS, Weights
-from fingering_db.alternatives import trills_of, ways_of
+from fingering_db.alternatives import fingers_from_chart, trills_of, ways_of
 from fingering_db.fingering import Fingering
 from fingering_db.hand import effort_of
 from fingering_db.mechanism import has_touches
@@ -249,7 +249,16 @@ def _options(decision: Decision, desk: Desk, weights: Weights) -> tuple[Option, 
                 held = other.fingering
                 figures = other.deviation_cents, other.band_cents, other.confidence
                 found.append(_option(held, held, *figures, weights))
-    return tuple(found)
+    return (
+        tuple(_unusual(one, demand, desk, weights) for one in found) if demand.kind == Kind.MICROTONE else tuple(found)
+    )
+
+
+def _unusual(option: Option, demand: Demand, desk: Desk, weights: Weights) -> Option:
+    """A microtone's with what it costs to be far from the fingerings that a hand knows."""
+    written = demand.sounding[0].midi - desk.model.instrument.transposition_semitones
+    away = fingers_from_chart(desk.model.instrument, option.start, written)
+    return replace(option, cost=option.cost + weights.unusual * away)
 
 
 def _slide(decision: Decision, desk: Desk) -> tuple[float, float]:

@@ -7,7 +7,7 @@ from functools import lru_cache
 import numpy as np
 
 from annotate.choosing.blowing import how_to_blow
-from annotate.choosing.desk import Desk, figures_of, shown, told_of_trials, transposition
+from annotate.choosing.desk import Desk, figures_of, known_badly, shown, told_of_trials, transposition
 from annotate.decision import Decision, Sound, Status, weak_tones
 from annotate.demand import Demand
 from annotate.findings import Finding
@@ -17,7 +17,7 @@ from fingering_db.message import Message
 from fingering_db.model import Model
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
-from fingering_db.ranking import Candidate, Resonance, eased, fundamental_of, sounds, together_of
+from fingering_db.ranking import Candidate, Resonance, eased, fundamental_of, likely_within, sounds, together_of
 
 
 def heard_as(demand: Demand, fundamental: float | None, desk: Desk) -> Message:
@@ -65,11 +65,14 @@ def judged(demand: Demand, desk: Desk, fingering: Fingering, fits: str = "writte
     if not works and (worst > 2.0 * tolerance or own.confidence < DOUBTFUL_CONFIDENCE):
         return Finding.of("P2", demand.place, demand.id, fingering=str(fingering), sounds=_strong(own, desk))
     fundamental = fundamental_of(hz, own.sounds)
-    good = worst <= tolerance and own.confidence >= PLAYABLE_CONFIDENCE and fundamental is None
+    in_tune = likely_within(own.deviation_cents, own.band_cents, tolerance)
+    good = in_tune and own.confidence >= PLAYABLE_CONFIDENCE and fundamental is None
     weak = worst <= tolerance and own.confidence < PLAYABLE_CONFIDENCE
     why = in_doubt(demand, own, desk) if weak else Message(f"choice.{fits}", worst=worst, tolerance=tolerance)
     if fundamental is not None:
         why = heard_as(demand, fundamental, desk)
+    elif not weak:
+        why += known_badly(own, tolerance)
     if works and worst > tolerance:
         why = Message("log.far", worst=worst)
     if tried is not None:

@@ -1,6 +1,16 @@
 """Deciding multiphonics."""
 
-from annotate.choosing.desk import Desk, decided, instead, preferred, ranked, sounding_hz, status_of, transposition
+from annotate.choosing.desk import (
+    Desk,
+    decided,
+    instead,
+    known_badly,
+    preferred,
+    ranked,
+    sounding_hz,
+    status_of,
+    transposition,
+)
 from annotate.choosing.judging import heard_as, in_doubt, judged
 from annotate.decision import Decision, Status
 from annotate.decisions.kept import NO_RULING, Ruling
@@ -70,8 +80,9 @@ def _reason(best: Candidate, status: Status, tolerance: float, demand: Demand, d
         return heard_as(demand, fundamental_of(sounding_hz(best, demand, desk), best.sounds), desk)
     if status == Status.PLAYABLE and best.inside_band:
         return Message("choice.inside_band", worst=worst, band=band)
-    if status == Status.PLAYABLE:
-        return Message("choice.within", worst=worst, tolerance=tolerance)
+    badly = known_badly(best, tolerance) if best.confidence >= PLAYABLE_CONFIDENCE else None
+    if status == Status.PLAYABLE or badly:
+        return Message("choice.within", worst=worst, tolerance=tolerance) + badly
     if worst > tolerance:
         reach = Message("choice.lip_may_make_it_up") if worst <= tolerance + band else None
         return Message("choice.nearest", worst=worst, tolerance=tolerance, band=band) + reach

@@ -1,6 +1,18 @@
 """Deciding single pitches: microtones, and ordinary notes outside the flute's range."""
 
-from annotate.choosing.desk import Desk, decided, instead, preferred, ranked, status_of, transposition
+import math
+
+from annotate.choosing.desk import (
+    Desk,
+    decided,
+    equal_for_the_ear,
+    instead,
+    known_badly,
+    preferred,
+    ranked,
+    status_of,
+    transposition,
+)
 from annotate.choosing.judging import judged
 from annotate.decision import Decision, Instead, Status
 from annotate.decisions.kept import NO_RULING, Ruling
@@ -8,10 +20,13 @@ from annotate.demand import Demand, Kind
 from annotate.detecting.fingering_text import read_fingering
 from annotate.findings import Finding
 from annotate.score import Event
+from annotate.weights import WEIGHTS
+from fingering_db.alternatives import fingers_from_chart
 from fingering_db.fingering import Fingering
 from fingering_db.mechanism import chart_of
 from fingering_db.message import Message
 from fingering_db.pitch import Pitch
+from fingering_db.ranking import Candidate
 
 _ABOVE_CHART = 2  # semitones above the chart's last note that players reach with luck: common practice, no source
 
@@ -41,7 +56,7 @@ def _by_search(demand: Demand, desk: Desk, ruling: Ruling, prefer: Fingering | N
         why += desk.left_out(demand)
         near = instead(desk, demand, demand.sounding)
         return Decision(demand, desk.name, Status.UNPLAYABLE, why, instead=near)
-    candidates = preferred(candidates, prefer, ruling, tolerance)
+    candidates = preferred(_usual_first(candidates, demand, desk), prefer, ruling, tolerance)
     best = candidates[0]
     status = status_of(best, tolerance)
     worst = best.worst_cents
@@ -54,8 +69,27 @@ def _by_search(demand: Demand, desk: Desk, ruling: Ruling, prefer: Fingering | N
     reached = Message("choice.within_tolerance") if worst <= tolerance else Message("choice.lip_makes_up")
     if best.inside_band:
         reached = Message("choice.microtone_inside_band", band=best.band_cents[0])
-    why = Message("choice.microtone", worst=worst, tolerance=tolerance, reached=reached) + steadier
+    why = Message("choice.microtone", worst=worst, tolerance=tolerance, reached=reached)
+    why += known_badly(best, tolerance) or steadier
     return decided(demand, desk, status, why, best, candidates)
+
+
+def _usual_first(candidates: tuple[Candidate, ...], demand: Demand, desk: Desk) -> tuple[Candidate, ...]:
+    """Of those that are equal to the best for the ear the ones before that are easy and change few fingers of a neighbouring
+    note's standard fingering: so a microtone is learnt (common practice, no source), often the rim of its last key."""
+    best, tolerance = candidates[0], desk.tolerance(demand)
+    if best.tried:
+        return candidates
+    instrument = desk.model.instrument
+    written = demand.sounding[0].midi - instrument.transposition_semitones
+
+    def place(one: Candidate) -> float:
+        if not equal_for_the_ear(one, best) or status_of(one, tolerance) != status_of(best, tolerance):
+            return math.inf
+        away = fingers_from_chart(instrument, one.fingering, written)
+        return WEIGHTS.holding * one.effort + WEIGHTS.unusual * away
+
+    return tuple(sorted(candidates, key=place))
 
 
 def compass(desk: Desk) -> tuple[Pitch, Pitch]:

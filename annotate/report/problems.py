@@ -166,6 +166,8 @@ def _doubt(decision: Decision, page: Page) -> str:
         return page.say("short.weak" if decision.confidence < PLAYABLE_CONFIDENCE else "short.glide")
     if decision.one_note:
         return page.say("short.one_note")
+    if decision.confidence >= PLAYABLE_CONFIDENCE and not decision.demand.is_to_and_fro:
+        return page.say("short.known_badly", band=round(max(decision.band_cents, default=0.0)))
     tones = weak_tones(decision.demand, decision.deviation_cents, decision.sounds, page.report.result.a4_hz)
     if tones:
         return page.say("short.weak_tone", pitches=tuple(tones))
