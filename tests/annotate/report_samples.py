@@ -1,7 +1,5 @@
 """Invented results for the report tests: nothing here was computed or played, all figures are made up."""
 
-from __future__ import annotations
-
 from fractions import Fraction
 from typing import Any
 

@@ -1,7 +1,5 @@
 """What would take memory or time without proportion is refused, each limit in one line that names it."""
 
-from __future__ import annotations
-
 import io
 import zipfile
 from pathlib import Path

@@ -1,7 +1,5 @@
 """The catalogue of a small flute: against trying its fingerings one by one, and what is made of it."""
 
-from __future__ import annotations
-
 import csv
 import io
 import json

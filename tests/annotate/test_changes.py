@@ -1,7 +1,5 @@
 """A player who changes to another flute inside a part: by the file's instruments, or by words (invented scores)."""
 
-from __future__ import annotations
-
 import pytest
 
 from annotate.pipeline import Options, look

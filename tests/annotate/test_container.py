@@ -1,7 +1,5 @@
 """Files in and out: what is accepted, what is refused in one line, what stays as it came."""
 
-from __future__ import annotations
-
 import io
 import os
 import stat

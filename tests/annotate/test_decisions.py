@@ -1,7 +1,5 @@
 """What players decide in a file beside the score: read, honoured, told, and found again in the next draft (invented scores)."""
 
-from __future__ import annotations
-
 import json
 from pathlib import Path
 

@@ -3,8 +3,6 @@
 The scores under `tests/cases/detecting` are invented. `tests/cases/README.md` tells which fact stands in which.
 """
 
-from __future__ import annotations
-
 import json
 import math
 import zipfile

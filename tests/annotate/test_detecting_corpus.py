@@ -1,7 +1,5 @@
 """Other people's scores hold no multiphonic: every MusicXML file of music21's corpus and of the suite it carries."""
 
-from __future__ import annotations
-
 import re
 import sys
 import zipfile

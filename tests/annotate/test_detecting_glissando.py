@@ -1,7 +1,5 @@
 """Pairing glissando lines, and what becomes of them. Marks are invented."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from fractions import Fraction
 

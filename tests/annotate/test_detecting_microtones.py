@@ -1,7 +1,5 @@
 """Microtones and what is listed as not judged. Notes are invented."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Two players, one, or one who sings: the weighing of evidence. Parts and chords are invented."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from fractions import Fraction
 

@@ -1,7 +1,5 @@
 """Technique words and player counts: what is found in a text, and how long it holds. Texts are invented."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from fractions import Fraction
 

@@ -1,7 +1,5 @@
 """A duet for piccolo and alto flute (examples/family): each part on its own flute, in its own pitch."""
 
-from __future__ import annotations
-
 import json
 import re
 from pathlib import Path

@@ -1,7 +1,5 @@
 """`flute fit` as a player meets it: tables by hand, mistakes by line and column, a file that every command takes."""
 
-from __future__ import annotations
-
 import os
 import subprocess
 import sys

@@ -1,7 +1,5 @@
 """Which parts are for flute, told from sound ids and names as real scores write them."""
 
-from __future__ import annotations
-
 import pytest
 
 from annotate.findings import InputError

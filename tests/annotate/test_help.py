@@ -1,7 +1,5 @@
 """What `--help` and misuse say: in the language asked for, of every command and option there is."""
 
-from __future__ import annotations
-
 import json
 import re
 from collections.abc import Iterator

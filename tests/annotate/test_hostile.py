@@ -4,8 +4,6 @@ Every score here is invented. Most cases run `main` in this process (the same en
 of memory, file size and signals need a process of their own.
 """
 
-from __future__ import annotations
-
 import io
 import json
 import os

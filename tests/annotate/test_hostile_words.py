@@ -3,8 +3,6 @@
 The lines were read one by one; what is held here is that each says what was wrong and what was expected.
 """
 
-from __future__ import annotations
-
 import json
 import os
 import stat

@@ -1,7 +1,5 @@
 """The player's log as a player meets it: what it changes in find and check, and that it says so."""
 
-from __future__ import annotations
-
 import json
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """Every row that we write reads as ours in every language and carrier; whatever somebody changes in it does not."""
 
-from __future__ import annotations
-
 import itertools
 import re
 import textwrap

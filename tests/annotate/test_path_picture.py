@@ -1,7 +1,5 @@
 """The picture of a glissando's path: its curve, what the player moves, and nothing told by colour alone. Paths are invented."""
 
-from __future__ import annotations
-
 import re
 from dataclasses import replace
 from itertools import pairwise

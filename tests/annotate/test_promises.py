@@ -1,7 +1,5 @@
 """The promises about the user's file, seen by the schema, two notation programs and a corpus."""
 
-from __future__ import annotations
-
 import importlib.util
 import os
 import re

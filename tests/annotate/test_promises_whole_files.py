@@ -5,8 +5,6 @@ for a multiphonic, but for the largest files, where a search for every chord of 
 files get marks (chords, and notes below the flute), and a share of them is demanded here.
 """
 
-from __future__ import annotations
-
 import io
 import zipfile
 from pathlib import Path

@@ -5,8 +5,6 @@ says the fact; `events`, `directions` and `part` name only what matters to it; `
 `error` is part of the one-line refusal. Pitches are as `str(Pitch)` gives them: `C5+50` is a quarter-tone up.
 """
 
-from __future__ import annotations
-
 import json
 from collections.abc import Callable
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Reading and writing agree on bytes: in every encoding offsets name whole notes, and marks put in there come out."""
 
-from __future__ import annotations
-
 import codecs
 import re
 from xml.etree import ElementTree

@@ -6,8 +6,6 @@ for an archive the member that is the score and all members in order; or part of
 `played`: which flute plays each note of the first part. All of it is invented, and the readings were written by hand.
 """
 
-from __future__ import annotations
-
 import io
 import json
 import re

@@ -1,7 +1,5 @@
 """Limits, time and seconds: what is too large is refused in one line, and what is large is read quickly."""
 
-from __future__ import annotations
-
 import time
 from fractions import Fraction
 

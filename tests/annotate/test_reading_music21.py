@@ -6,8 +6,6 @@ where a part has too many or too few notes in a bar, music21 lets it run out of 
 and we keep all parts together at the bar lines.
 """
 
-from __future__ import annotations
-
 import codecs
 import re
 import warnings

@@ -1,7 +1,5 @@
 """Nothing of anybody's is lost by writing, and the exit status tells what became of the files, on the real command."""
 
-from __future__ import annotations
-
 import os
 import signal
 import stat

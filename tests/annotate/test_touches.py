@@ -1,7 +1,5 @@
 """One table of touches: what a key needs to be known everywhere."""
 
-from __future__ import annotations
-
 import ast
 import os
 import re

@@ -1,7 +1,5 @@
 """Marks in and out of a score's bytes: exact in every encoding, never anything of somebody else's."""
 
-from __future__ import annotations
-
 import re
 from typing import cast
 from xml.parsers import expat

@@ -1,7 +1,5 @@
 """A large invented score for timing: 30 parts, 48,000 notes, one part a flute with some chords."""
 
-from __future__ import annotations
-
 PARTS, BARS, NOTES_A_BAR = 30, 200, 8
 
 

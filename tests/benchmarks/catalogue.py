@@ -1,8 +1,6 @@
 """The catalogues of two flutes: `python tests/benchmarks/catalogue.py` makes them and prints the figures, `--readme` also puts
 these into README.md and the map of the difference into examples/researcher. Atlases that are not there are made before."""
 
-from __future__ import annotations
-
 import csv
 import os
 import re

@@ -2,8 +2,6 @@
 of which holds a multiphonic. `python tests/benchmarks/corpus.py` prints the table (some minutes), `--readme` also puts it into
 README.md."""
 
-from __future__ import annotations
-
 import re
 import sys
 from collections import Counter

@@ -6,8 +6,6 @@ write: parallel passages of two players with and without words, leftovers of edi
 multiphonics with a word, with a word before, or bare in music that is full of techniques or of chords.
 """
 
-from __future__ import annotations
-
 import random
 from collections.abc import Iterator
 from dataclasses import dataclass, field

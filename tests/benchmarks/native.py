@@ -1,7 +1,5 @@
 """A large file of MuseScore's own: splicing marks in beside the program's own export, in one run; processor time."""
 
-from __future__ import annotations
-
 import resource
 import sys
 import tempfile

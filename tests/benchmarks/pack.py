@@ -4,8 +4,6 @@ The part has 300 bars: the performer's example again and again. Verovio alone lo
 large as those of part.pdf and, once more, those for a phone. Search is what computes acoustics and no more: judging the demands,
 and for the cards impedance curves, jets and the same hand shape elsewhere. The model's sounds are told by themselves."""
 
-from __future__ import annotations
-
 import re
 import shutil
 import sys

@@ -2,8 +2,6 @@
 
 Processor time of one process, the best of three; the part is random steps over three octaves with repeats, made up here."""
 
-from __future__ import annotations
-
 import random
 import sys
 import tempfile

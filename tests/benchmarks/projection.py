@@ -1,8 +1,6 @@
 """The honest baseline: every sound projected on the frequencies around the pitches, vectorised with numpy, what is alike from
 some hole down to the end worked out once; nothing kept from chord to chord, nothing ranked."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from fingering_db.halves import tabulate

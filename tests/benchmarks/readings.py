@@ -1,8 +1,6 @@
 """How the chords of the generated scores are read: `python tests/benchmarks/readings.py` prints the table, `--readme` also puts
 it into README.md. The scores were made by the hands that wrote the reader: the figures are in-sample."""
 
-from __future__ import annotations
-
 import re
 import sys
 from collections import Counter

@@ -5,8 +5,6 @@ the honest one, a vectorised projection of every sound (projection.py), alternat
 two-port library (scikit-rf) cascading one fingering at a time; `--version` and music21 parsing the same file; the bare
 interpreter. The run has a cache folder of its own, empty at first, in which each flute is computed once, and that is timed."""
 
-from __future__ import annotations
-
 import os
 import re
 import subprocess

@@ -1,7 +1,5 @@
 """Invented flute solos with many demands, always the same ones, for timing."""
 
-from __future__ import annotations
-
 import random
 
 _STEPS = "CDEFGAB"

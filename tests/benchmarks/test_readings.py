@@ -1,7 +1,5 @@
 """The reading of chords on scores made for it: no false multiphonic, none with a word missed. The table gets into the README."""
 
-from __future__ import annotations
-
 import sys
 from pathlib import Path
 

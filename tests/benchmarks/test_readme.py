@@ -1,7 +1,5 @@
 """The table of the benchmarks gets into the README."""
 
-from __future__ import annotations
-
 import importlib.util
 from pathlib import Path
 

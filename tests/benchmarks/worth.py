@@ -1,8 +1,6 @@
 """What the verdicts rest on, and what they say of two-note chords: `python tests/benchmarks/worth.py` prints both tables,
 `--readme` also puts them into README.md. Half a minute once the default flute's atlas is there."""
 
-from __future__ import annotations
-
 import re
 import sys
 from collections.abc import Iterable, Mapping

@@ -1,7 +1,5 @@
 """What the acoustic tests share. Scripts that make references live in tests/references."""
 
-from __future__ import annotations
-
 import sys
 from pathlib import Path
 

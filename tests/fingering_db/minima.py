@@ -1,7 +1,5 @@
 """Minima of |Z| as the published rows mean them: prominence at least 3 dB over the lower of the two adjacent maxima."""
 
-from __future__ import annotations
-
 from typing import NamedTuple
 
 import numpy as np

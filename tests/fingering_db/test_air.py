@@ -1,7 +1,5 @@
 """Air, against Cramer 1993."""
 
-from __future__ import annotations
-
 import msgspec
 import numpy as np
 import pytest

@@ -1,7 +1,5 @@
 """Error bands: derivatives by difference on the whole model, checked against flutes that really have the error."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 

@@ -1,7 +1,5 @@
 """The lip side: one inertance."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 from exact_acoustics import gas

@@ -1,7 +1,5 @@
 """The open end, against the integrals of Levine & Schwinger 1948."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 from exact_acoustics import gas, levine_schwinger, open_end_impedance

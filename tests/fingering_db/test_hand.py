@@ -1,7 +1,5 @@
 """What hands would do: efforts, awkward holds, and answers that differ in sound or hand."""
 
-from __future__ import annotations
-
 from itertools import combinations
 
 import numpy as np

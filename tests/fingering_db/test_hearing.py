@@ -1,7 +1,5 @@
 """Pitches out of a recording: tones made by formula, and the simulation's sound with noise and an invented room."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 

@@ -3,8 +3,6 @@
 The finite elements are scikit-fem's; tests/references/tone_hole_elements.py makes the stored numbers and says how.
 """
 
-from __future__ import annotations
-
 import json
 from dataclasses import replace
 from pathlib import Path

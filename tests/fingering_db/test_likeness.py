@@ -1,7 +1,5 @@
 """What is offered in the place of a multiphonic (invented pitches)."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 

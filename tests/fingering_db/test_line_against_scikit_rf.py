@@ -1,7 +1,5 @@
 """A whole flute as a cascade of two-ports: against scikit-rf, and against the flute typed afresh with exact forms."""
 
-from __future__ import annotations
-
 import functools
 
 import flute_afresh

@@ -1,7 +1,5 @@
 """Fingers, keys and holes, against the table of trade knowledge in tests/references/flute_afresh.py."""
 
-from __future__ import annotations
-
 import flute_afresh
 import msgspec
 import numpy as np

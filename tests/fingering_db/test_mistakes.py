@@ -1,7 +1,5 @@
 """What is wrong with a flute file is told in full, line by line; and the page that explains these files holds."""
 
-from __future__ import annotations
-
 import itertools
 import random
 import re

@@ -1,7 +1,5 @@
 """Pitches, against music21."""
 
-from __future__ import annotations
-
 import music21
 import pytest
 from hypothesis import given

@@ -1,7 +1,5 @@
 """A flute fitted to its player: invented players, notes left out, wrong rows; the box solver against scipy."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import msgspec

@@ -1,7 +1,5 @@
 """The log on the disk: whole lines, torn ends, many writers; its table, given back and merged."""
 
-from __future__ import annotations
-
 import os
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace

@@ -5,8 +5,6 @@ Their cents hold an unknown lip. A minimum is a local minimum of |Z| with a prom
 a strength of at least 0.5; it was shaped with these rows in view: agreement here is no independent evidence.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import mode_spacing

@@ -1,7 +1,5 @@
 """Resonances on a grid, against brentq, and what a lossless line must do."""
 
-from __future__ import annotations
-
 import functools
 from dataclasses import replace
 

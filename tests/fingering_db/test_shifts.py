@@ -1,7 +1,5 @@
 """Moving a pattern along the tube: against plain enumeration with another table of keys, and music21's interval names."""
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Iterator
 

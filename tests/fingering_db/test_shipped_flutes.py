@@ -1,7 +1,5 @@
 """The flutes that are shipped: their keys, their tuning, and how they come out of the default one."""
 
-from __future__ import annotations
-
 import re
 import subprocess
 import sys

@@ -1,7 +1,5 @@
 """What trials make of the model's confidence and of the order of what is found."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 from scipy import integrate, stats

@@ -1,7 +1,5 @@
 """Tubes: Keefe's expansion against the exact Zwikker–Kosten form, and what any passive two-port obeys."""
 
-from __future__ import annotations
-
 import functools
 from dataclasses import replace
 

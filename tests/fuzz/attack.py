@@ -7,8 +7,6 @@ search are invented for structure and archive, for speed; the runs of kill, sign
 installed command begins them.
 """
 
-from __future__ import annotations
-
 import argparse
 import contextlib
 import os

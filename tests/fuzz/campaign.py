@@ -4,8 +4,6 @@ Files are drawn and broken by number, so that `--only N` makes one of them again
 invented answers, for speed; every 200th file runs with the real one. Failures are kept in the folder given with --keep.
 """
 
-from __future__ import annotations
-
 import argparse
 import multiprocessing
 import re

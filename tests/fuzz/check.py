@@ -1,7 +1,5 @@
 """What must hold for any file whatever: looked at and marked with every promise kept, or refused in one line."""
 
-from __future__ import annotations
-
 import io
 import json
 import signal

@@ -3,8 +3,6 @@
 Writes are made slow and come in random pieces, so that most kills fall into one. A writer says each trial through a pipe when
 `add` has returned: what was said must be in the log, whole and once, whatever was killed before or after."""
 
-from __future__ import annotations
-
 import os
 import signal
 import sys

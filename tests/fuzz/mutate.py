@@ -1,8 +1,6 @@
 """Breaking score files at random: bytes, elements, values, encodings. Every choice comes from the given `Random`, so a
 seed names a file."""
 
-from __future__ import annotations
-
 import codecs
 import io
 import re

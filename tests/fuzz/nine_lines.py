@@ -3,8 +3,6 @@ TREE`, of this one without TREE. On the state before they were mended (12f0263) 
 
 Each has cases of its own among the tests; these were written in words that both states understand."""
 
-from __future__ import annotations
-
 import os
 import re
 import subprocess

@@ -1,8 +1,6 @@
 """Small flute scores that are valid MusicXML, drawn at random: chords, voices, backups, ties, slides, microtones, words,
 grace and cue notes, in any encoding and with any line ends. All invented."""
 
-from __future__ import annotations
-
 import io
 import zipfile
 from dataclasses import dataclass

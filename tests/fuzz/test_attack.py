@@ -1,7 +1,5 @@
 """A short part of every class of the attack; `python tests/fuzz/attack.py` is the campaign."""
 
-from __future__ import annotations
-
 import os
 
 import attack

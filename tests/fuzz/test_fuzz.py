@@ -4,8 +4,6 @@ A few examples at each run; `python tests/fuzz/campaign.py --files 20000` is the
 in tests/cases/fuzz, one file for each fault.
 """
 
-from __future__ import annotations
-
 import tempfile
 from pathlib import Path
 from random import Random

@@ -1,7 +1,5 @@
 """An accepted file takes memory in proportion to its size, measured at three sizes on the real command."""
 
-from __future__ import annotations
-
 import os
 import subprocess
 import sys

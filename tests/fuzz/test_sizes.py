@@ -4,8 +4,6 @@ seconds.
 Each kind is something of which a hostile or broken file may hold very many. All invented.
 """
 
-from __future__ import annotations
-
 import sys
 import tempfile
 from collections import Counter

@@ -4,8 +4,6 @@ Everything uses exp(+jωt) and SI units. Coefficients and formulas are from memo
 the check values that the tests quote.
 """
 
-from __future__ import annotations
-
 from functools import cache
 from typing import Any, NamedTuple
 

@@ -5,8 +5,6 @@ carried instead of admittance, keys read from a table of its own. The hole formu
 from their sources (named in fingering_db/acoustics/hole.py); a closed hole has no inner correction, as published.
 """
 
-from __future__ import annotations
-
 from typing import Any
 
 import numpy as np

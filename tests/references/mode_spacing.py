@@ -4,8 +4,6 @@
 is changed, the flute is put in tune again, and the resonances are looked up on the whole model. The figures stand in
 fingering_db/data/SOURCES.md."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 import msgspec

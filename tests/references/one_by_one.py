@@ -4,8 +4,6 @@ A fingering answers when some lip between the bounds puts a resonance (the react
 zero) within the tolerance of every target. Nothing is shared with fingering_db/search.py or resonance.py.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from typing import Any
 

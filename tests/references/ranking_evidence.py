@@ -3,8 +3,6 @@
 `python tests/references/ranking_evidence.py` (project root on the path). 72 dyads: each note from C5 to B5 with a partner
 above it at six distances; tolerance 60 cents as `check` searches."""
 
-from __future__ import annotations
-
 from fingering_db.instrument import load
 from fingering_db.model import model
 from fingering_db.pitch import Pitch

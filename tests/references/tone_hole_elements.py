@@ -12,8 +12,6 @@ Opening in a key's plate: axially symmetric, mesh lines on all walls, quadratic 
 the far field outside is closed by its monopole. Halving the finest cell moves the lengths by 1e-5 of the radius.
 """
 
-from __future__ import annotations
-
 import itertools
 import json
 from pathlib import Path
