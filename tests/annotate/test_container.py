@@ -26,13 +26,8 @@ Member = tuple[str | zipfile.ZipInfo, bytes]
 
 def contents(*rootfiles: tuple[str, str]) -> Member:
     """A META-INF/container.xml naming (path, media type) pairs; '' leaves the media type out."""
-    lines = [
-        f'<rootfile full-path="{path}"' + (f' media-type="{kind}"/>' if kind else "/>") for path, kind in rootfiles
-    ]
-    return (
-        "META-INF/container.xml",
-        f"<container><rootfiles>{''.join(lines)}</rootfiles></container>".encode(),
-    )
+    lines = [f'<rootfile full-path="{path}"' + f' media-type="{kind}"' * bool(kind) + "/>" for path, kind in rootfiles]
+    return "META-INF/container.xml", f"<container><rootfiles>{''.join(lines)}</rootfiles></container>".encode()
 
 
 def archive(*members: Member, method: int = zipfile.ZIP_DEFLATED, comment: bytes = b"") -> bytes:
@@ -118,13 +113,7 @@ def members(raw: bytes, without: str = "") -> list[tuple[object, ...]]:
         for info in opened.infolist():
             extra = b"" if info.extra.startswith(b"\1\0") else info.extra  # 64-bit sizes and offsets move
             about = (info.orig_filename, info.date_time, info.compress_type, info.comment, extra)
-            flags = (
-                info.external_attr,
-                info.internal_attr,
-                info.create_system,
-                info.create_version,
-                info.flag_bits,
-            )
+            flags = (info.external_attr, info.internal_attr, info.create_system, info.create_version, info.flag_bits)
             told.append((*about, *flags, b"" if info.filename == without else opened.read(info)))
     return told
 
@@ -222,43 +211,14 @@ def _encrypted() -> bytes:
     return bytes(raw)
 
 
-def _wrong_sum() -> bytes:
-    raw = archive(contents(("score.xml", "")), ("score.xml", XML), method=zipfile.ZIP_STORED)
-    return raw.replace(b"score-partwise", b"score-partwisE")
-
-
-def _lying_size() -> bytes:
-    """A member that tells a size of 10 bytes in both its headers and unpacks to more."""
-    raw = bytearray(archive(contents(("score.xml", "")), ("score.xml", XML)))
-    struct.pack_into("<L", raw, raw.rindex(b"PK\3\4") + 22, 10)
-    struct.pack_into("<L", raw, raw.rindex(b"PK\1\2") + 24, 10)
-    return bytes(raw)
-
-
+# Those that `test_hostile` has every command refuse are not among them.
 HOSTILE: dict[str, tuple[Callable[[], bytes], str]] = {
     "empty": (lambda: b"", "is empty"),
-    "truncated": (lambda: odd_archive()[:-40], "damaged archive"),
     "only its beginning": (lambda: b"PK\3\4", "damaged archive"),
     "empty archive": (archive, "has no META-INF/container.xml"),
     "encrypted": (_encrypted, "'score.xml' inside is encrypted"),
-    "wrong sum": (_wrong_sum, "'score.xml' inside is damaged"),
-    "lying size": (_lying_size, "'score.xml' inside is damaged"),
-    "no directory": (lambda: archive(("score.xml", XML)), "has no META-INF/container.xml"),
-    "directory no XML": (lambda: archive(("META-INF/container.xml", b"<a")), "not well-formed"),
     "no rootfile": (lambda: archive(contents()), "names no MusicXML file"),
-    "only a PDF": (
-        lambda: archive(contents(("a.pdf", "application/pdf")), ("a.pdf", b"")),
-        "names no MusicXML file",
-    ),
-    "score missing": (lambda: archive(contents(("score.xml", ""))), "not inside"),
-    "score twice": (lambda: archive(contents(("a", "")), ("a", XML), ("a", NEW)), "is inside 2 times"),
-    "absolute": (
-        lambda: archive(contents(("/etc/passwd", "")), ("/etc/passwd", XML)),
-        "leads out of the archive",
-    ),
-    "drive": (lambda: archive(contents(("C:a.xml", "")), ("C:a.xml", XML)), "leads out of the archive"),
-    "upwards": (lambda: archive(contents(("a/../../b", "")), ("a/../../b", XML)), "leads out of the archive"),
-    "bomb": (lambda: archive(contents(("a", "")), ("a", b" " * (1 << 22))), "more than 200 times its size"),
+    "only a PDF": (lambda: archive(contents(("a.pdf", "application/pdf")), ("a.pdf", b"")), "names no MusicXML file"),
     "other method": (
         lambda: archive(contents(("score.xml", "")), ("score.xml", XML), method=zipfile.ZIP_LZMA),
         "packed in an unusual way",

@@ -3,7 +3,6 @@ these into README.md and the map of the difference into examples/researcher. Atl
 
 import csv
 import os
-import re
 import resource
 import shutil
 import subprocess
@@ -13,8 +12,9 @@ import time
 from collections import Counter
 from pathlib import Path
 
+from readme import put_if_asked
+
 ROOT = Path(__file__).parents[2]
-README = ROOT / "README.md"
 FLUTES = ("open-hole-b", "vented-b")
 PICTURE = ROOT / "examples/researcher/what-five-vents-add.svg"
 
@@ -78,10 +78,9 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as name:
         table = figures(Path(name))
         print("\n".join(table))
+        put_if_asked(catalogue="\n".join(table))
         if "--readme" in sys.argv[1:]:
             shutil.copy(Path(name) / "both/difference.svg", PICTURE)
-            pieces = re.split(r"(<!-- catalogue -->\n|<!-- end catalogue -->)", README.read_text(encoding="utf-8"))
-            README.write_text("".join([*pieces[:2], "\n", "\n".join(table), "\n\n", *pieces[3:]]), encoding="utf-8")
     return 0
 
 

@@ -2,14 +2,13 @@
 of which holds a multiphonic. `python tests/benchmarks/corpus.py` prints the table (some minutes), `--readme` also puts it into
 README.md."""
 
-import re
-import sys
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import music21
+from readme import put_if_asked
 
 from annotate.decision import Status
 from annotate.demand import Kind
@@ -20,7 +19,6 @@ from annotate.pipeline import Options, look
 from annotate.reading.read import read_headings
 from fingering_db.pitch import Pitch
 
-README = Path(__file__).parent.parent.parent / "README.md"
 MUSIC21 = Path(music21.__file__).parent
 LOWEST, HIGHEST = Pitch.parse("B3").midi, Pitch.parse("D7").midi
 
@@ -95,14 +93,6 @@ def table(tallies: dict[str, Tally]) -> str:
     return "\n".join(lines)
 
 
-def filled(text: str, made: str) -> str:
-    """The README with the table in its place."""
-    marked = re.compile(r"(<!-- corpus -->\n).*?(<!-- end corpus -->)", re.DOTALL)
-    if len(marked.findall(text)) != 1:
-        raise ValueError("README: expected <!-- corpus --> and <!-- end corpus --> once")
-    return marked.sub(lambda found: f"{found[1]}\n{made}\n\n{found[2]}", text)
-
-
 if __name__ == "__main__":
     results = {"music21's corpus": judged(corpus()), "suite for importers": judged(suite())}
     made = table(results)
@@ -110,5 +100,4 @@ if __name__ == "__main__":
     for result in results.values():
         for told in (*result.multiphonics, *(f"{kind}: {text}" for kind, text in result.unplayable)):
             print(told)
-    if "--readme" in sys.argv[1:]:
-        README.write_text(filled(README.read_text(encoding="utf-8"), made), encoding="utf-8")
+    put_if_asked(corpus=made)

@@ -1,7 +1,6 @@
 """How the chords of the generated scores are read: `python tests/benchmarks/readings.py` prints the table, `--readme` also puts
 it into README.md. The scores were made by the hands that wrote the reader: the figures are in-sample."""
 
-import re
 import sys
 from collections import Counter
 from dataclasses import dataclass, field
@@ -17,8 +16,8 @@ from annotate.reading.read import read_score
 sys.path.insert(0, str(Path(__file__).parent))
 
 from generated_scores import BARE, HELD, PLAYERS, SCORES, TIMBRAL, TREMOLO, WORDED, Generated, generated
+from readme import put_if_asked
 
-README = Path(__file__).parent.parent.parent / "README.md"
 _PAIRS = {Kind.TREMOLO: TREMOLO, Kind.TIMBRAL_TRILL: TIMBRAL}
 MULTIPHONIC, UNDECIDED, OTHER = "multiphonic", "undecided", "other"
 
@@ -98,20 +97,11 @@ def table(tally: Tally) -> str:
     return "\n".join(lines)
 
 
-def filled(text: str, made: str) -> str:
-    """The README with the table in its place."""
-    marked = re.compile(r"(<!-- readings -->\n).*?(<!-- end readings -->)", re.DOTALL)
-    if len(marked.findall(text)) != 1:
-        raise ValueError("README: expected <!-- readings --> and <!-- end readings --> once")
-    return marked.sub(lambda found: f"{found[1]}\n{made}\n\n{found[2]}", text)
-
-
 if __name__ == "__main__":
     result = judged()
     print(f"{SCORES} scores")
     print(table(result))
+    put_if_asked(readings=table(result))
     print(f"single notes read as multiphonics: {result.notes}")
     for row in result.wrong:
         print("wrong:", *row)
-    if "--readme" in sys.argv[1:]:
-        README.write_text(filled(README.read_text(encoding="utf-8"), table(result)), encoding="utf-8")

@@ -6,7 +6,6 @@ two-port library (scikit-rf) cascading one fingering at a time; `--version` and 
 interpreter. The run has a cache folder of its own, empty at first, in which each flute is computed once, and that is timed."""
 
 import os
-import re
 import subprocess
 import sys
 import tempfile
@@ -17,6 +16,7 @@ from statistics import median
 
 import numpy as np
 import skrf
+from readme import put_if_asked
 
 from fingering_db.acoustics.tube import TwoPort
 from fingering_db.instrument import load as shipped
@@ -27,7 +27,6 @@ from fingering_db.ranking import find
 from fingering_db.survey import atlas
 
 HERE = Path(__file__).parent
-README = HERE.parent.parent / "README.md"
 sys.path.insert(0, str(HERE))
 FLUTES = ("open-hole-b", "vented-b")
 CHORDS = ["C5 D6", "B4 C#6", "C#5 F#5", "A4 A5", "D5 C#6", "E5 F6", "G4 D6", "F4 C6", "B4 G5", "C5 G6"]
@@ -191,17 +190,7 @@ def table() -> str:
 def main() -> None:
     made = table()
     print(made)
-    if "--readme" in sys.argv[1:]:
-        README.write_text(filled(README.read_text(encoding="utf-8"), made), encoding="utf-8")
-
-
-def filled(text: str, made: str) -> str:
-    """The text with the table between its two marks, whatever stood there. Raises ValueError where they are missing."""
-    marked = re.compile(r"(<!-- benchmarks -->\n).*?(<!-- end -->)", re.DOTALL)
-    new, count = marked.subn(lambda found: f"{found[1]}\n{made}\n\n{found[2]}", text)
-    if count != 1:
-        raise ValueError("README: expected <!-- benchmarks --> and <!-- end --> once")
-    return new
+    put_if_asked(benchmarks=made)
 
 
 if __name__ == "__main__":

@@ -9,6 +9,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import readings
 from generated_scores import HELD, PLAYERS, SCORES, TIMBRAL, TREMOLO, WORDED, generated
+from readme import README, filled
 
 
 def test_no_chord_of_two_players_is_a_multiphonic_and_none_with_a_word_is_missed() -> None:
@@ -24,8 +25,8 @@ def test_no_chord_of_two_players_is_a_multiphonic_and_none_with_a_word_is_missed
 
 
 def test_the_table_stands_in_the_readme() -> None:
-    text = readings.README.read_text(encoding="utf-8")
-    assert readings.filled(text, readings.table(readings.judged())) == text
+    text = README.read_text(encoding="utf-8")
+    assert filled(text, "readings", readings.table(readings.judged())) == text
 
 
 @pytest.mark.slow

@@ -1,26 +1,27 @@
-"""The table of the benchmarks gets into the README."""
+"""Tables get into the README, each into its own place."""
 
-import importlib.util
+import sys
 from pathlib import Path
 
 import pytest
 
-HERE = Path(__file__).parent
-_spec = importlib.util.spec_from_file_location("benchmarks_run", HERE / "run.py")
-assert _spec is not None and _spec.loader is not None
-run = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(run)
+sys.path.insert(0, str(Path(__file__).parent))
+
+from readme import README, filled
 
 
-def test_the_table_stands_between_the_marks_of_the_readme_and_is_replaced_the_next_time() -> None:
-    text = run.README.read_text(encoding="utf-8")
-    once = run.filled(text, "| one |")
-    assert "<!-- benchmarks -->\n\n| one |\n\n<!-- end -->" in once
-    assert run.filled(once, "| two |") == run.filled(text, "| two |")
-    assert once.split("<!-- benchmarks -->")[0] == text.split("<!-- benchmarks -->")[0]
-    assert once.split("<!-- end -->")[1] == text.split("<!-- end -->")[1]
+@pytest.mark.parametrize(
+    "name", ["attack", "benchmarks", "catalogue", "corpus", "dyads", "evidence", "programs", "readings"]
+)
+def test_a_table_stands_between_its_marks_in_the_readme_and_is_replaced_the_next_time(name: str) -> None:
+    text = README.read_text(encoding="utf-8")
+    once = filled(text, name, "| one |")
+    assert f"<!-- {name} -->\n\n| one |\n\n<!-- end {name} -->" in once
+    assert filled(once, name, "| two |") == filled(text, name, "| two |")
+    before, after = (text.split(f"<!-- {mark}{name} -->") for mark in ("", "end "))
+    assert (once.startswith(before[0]), once.endswith(after[1])) == (True, True)
 
 
 def test_a_readme_without_the_marks_is_told() -> None:
     with pytest.raises(ValueError, match="expected <!-- benchmarks -->"):
-        run.filled("nothing", "| one |")
+        filled("nothing", "benchmarks", "| one |")

@@ -1,16 +1,14 @@
 """What the verdicts rest on, and what they say of two-note chords: `python tests/benchmarks/worth.py` prints both tables,
 `--readme` also puts them into README.md. Half a minute once the default flute's atlas is there."""
 
-import re
-import sys
 from collections.abc import Iterable, Mapping
-from pathlib import Path
+
+from readme import put_if_asked
 
 from fingering_db.evidence import OCTAVES, Measured, Share, dyad_shares, measured
 from fingering_db.instrument import load
 from fingering_db.model import model
 
-README = Path(__file__).parent.parent.parent / "README.md"
 NAMES = {
     "seconds": (1, 2), "thirds": (3, 4), "fourths": (5,), "tritones": (6,), "fifths": (7,), "sixths": (8, 9),
     "sevenths": (10, 11), "octaves": (12,), "ninths": (13, 14), "tenths": (15, 16), "elevenths, to a tritone more": (17, 18),
@@ -42,25 +40,13 @@ def added(shares: Iterable[Share]) -> Share:
     return sum(shares, Share(0, 0))
 
 
-def filled(text: str, name: str, table: str) -> str:
-    """The README with a table in its place."""
-    marked = re.compile(rf"(<!-- {name} -->\n).*?(<!-- end {name} -->)", re.DOTALL)
-    if len(marked.findall(text)) != 1:
-        raise ValueError(f"README: expected <!-- {name} --> and <!-- end {name} --> once")
-    return marked.sub(lambda match: f"{match[1]}\n{table}\n{match[2]}", text)
-
-
 def main() -> None:
     """Print the tables, and put them into the README if asked to."""
     of = model(load("open-hole-b"))
     tables = {"evidence": evidence_table(measured(of)[0]), "dyads": dyad_table(dyad_shares(of))}
     for table in tables.values():
         print(table)
-    if "--readme" in sys.argv[1:]:
-        text = README.read_text(encoding="utf-8")
-        for name, table in tables.items():
-            text = filled(text, name, table)
-        README.write_text(text, encoding="utf-8")
+    put_if_asked(**tables)
 
 
 if __name__ == "__main__":

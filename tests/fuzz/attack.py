@@ -23,10 +23,13 @@ from pathlib import Path
 from random import Random
 from unittest import mock
 
+sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
+
 import killed_log
 import numpy as np
 from campaign import LIMIT_S, Outcome, file_of, outcome_of, pool
 from check import ACCEPTED, REFUSED, TooLongError, time_limit
+from readme import put_if_asked
 from strategies import Made, packed
 
 from annotate import instruments
@@ -36,7 +39,6 @@ from annotate.pipeline import Options, annotate, look, strip_file
 from fingering_db import store
 from fingering_db.instrument import DATA
 
-README = Path(__file__).parents[2] / "README.md"
 CAMPAIGN = {
     "structure": 20_000,
     "archive": 2_000,
@@ -505,14 +507,6 @@ def table(tallies: list[Tally]) -> str:
     return "\n".join(rows)
 
 
-def filled(readme: str, made: str) -> str:
-    """The README with the table in its place."""
-    pieces = re.split(r"(<!-- attack -->\n|<!-- end attack -->)", readme)
-    if len(pieces) != 5:
-        raise ValueError("README: expected <!-- attack --> and <!-- end attack --> once")
-    return "".join([*pieces[:2], made + "\n", *pieces[3:]])
-
-
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("classes", nargs="*", help=f"of {', '.join(CLASSES)}; all if none is named")
@@ -528,8 +522,7 @@ def main() -> int:
     for name in [] if asked.printed else asked.classes or CLASSES:
         tallies.append(run(name, max(1, round(CAMPAIGN[name] * asked.share)), asked.begin))
         print(tallies[-1].line(), *tallies[-1].failed[:20], sep="\n", flush=True)
-    if asked.readme:
-        README.write_text(filled(README.read_text(encoding="utf-8"), table(tallies)), encoding="utf-8")
+    put_if_asked(attack=table(tallies))
     return 1 if any(one.failed for one in tallies) else 0
 
 

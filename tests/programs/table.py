@@ -3,7 +3,6 @@
 
 from __future__ import annotations
 
-import argparse
 import re
 import sys
 import tempfile
@@ -12,9 +11,12 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
+
 from measure import Reading, read
 from pages import DRAW, Pages
 from programs import PROGRAMS, Program, Seen, ours, see
+from readme import README, put_if_asked
 
 from annotate.files.container import load
 from annotate.files.stripping import strip
@@ -28,7 +30,6 @@ DENSE = tuple(sorted((Path(__file__).parent / "dense").glob("*.musicxml")))
 LEFT = tuple(sorted((ROOT / "examples").glob("*/*-marked.m*l")))
 """Scores as the commands of the examples leave them, each with options of its own."""
 MEASURED = (*(path.with_stem(path.stem.removesuffix("-marked")) for path in LEFT), *DENSE)
-BEGIN, END = "<!-- programs -->", "<!-- end programs -->"
 
 
 @dataclass(frozen=True)
@@ -151,21 +152,8 @@ def table(old: str = "") -> str:
     return "\n".join(lines)
 
 
-def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--readme", action="store_true", help="put the table into the README")
-    if not parser.parse_args().readme:
-        print(table())
-        return 0
-    path = ROOT / "README.md"
-    before, begin, rest = path.read_text(encoding="utf-8").partition(BEGIN)
-    old, end, after = rest.partition(END)
-    if not begin or not end:
-        print(f"README.md has no place for the table: expected {BEGIN} and {END}", file=sys.stderr)
-        return 1
-    path.write_text(f"{before}{begin}\n\n{table(old)}\n\n{end}{after}", encoding="utf-8")
-    return 0
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    kept = README.read_text(encoding="utf-8") if "--readme" in sys.argv[1:] else ""
+    made = table(kept.partition("<!-- programs -->")[2].partition("<!-- end programs -->")[0])
+    print(made)
+    put_if_asked(programs=made)
