@@ -116,8 +116,9 @@ def _breath(decision: Decision, sign: str) -> list[Finding]:
 
 def _attack(decision: Decision) -> list[Finding]:
     sounds = sorted(_asked(decision), key=lambda one: one.speed_m_s[0])
-    if decision.demand.kind != Kind.MULTIPHONIC or len(sounds) < 2 or decision.at_once:
-        return []  # how to blow for both at once is told with the answer
+    told = decision.at_once is not None and decision.at_once.key != "at_once.none"
+    if decision.demand.kind != Kind.MULTIPHONIC or len(sounds) < 2 or told or decision.one_note:
+        return []  # which speaks first is told with how to blow; of one note and its harmonics there is nothing to seek
     notes = decision.demand.events[0].notes
     if any(note.slur_stops for note in notes) and not any(note.slur_starts for note in notes):
         return []  # slurred into: there is no attack

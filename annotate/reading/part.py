@@ -11,7 +11,7 @@ from annotate.reading.chord_notes import ChordReader
 from annotate.reading.directions import read_direction
 from annotate.reading.notes import RawNote, duration_from_type
 from annotate.reading.pitch_reading import Transposition
-from annotate.reading.repeats import RepeatSign, signs_of
+from annotate.reading.repeats import RepeatSign, jumps_of, signs_of
 from annotate.reading.time import Meter, TempoMark, read_meter, read_metronome, read_sound_tempo
 from annotate.reading.tree import Node
 from annotate.reading.values import MalformedError, decimal, flat, shown, whole
@@ -343,6 +343,7 @@ class PartReader:
             self.raw.lines.append((self._open_lines.pop(key), moment, staff))
 
     def _sound(self, node: Node, offset: Fraction) -> None:
+        self.raw.repeats.extend(jumps_of(node, len(self.raw.bars) - 1))
         offset = self._offset(node.text_of("offset")) or offset
         try:
             tempo = read_sound_tempo(node)

@@ -1,4 +1,4 @@
-"""Which bar follows which when a part is played with its repeats and endings. Da capo, dal segno and codas are not followed."""
+"""Which bar follows which when a part is played with its repeats and endings, da capo or dal segno, and coda."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,14 +7,15 @@ from annotate.reading.tree import Node
 from annotate.reading.values import digit
 
 FORWARD, BACKWARD, ENDING, ENDING_STOPS = "forward", "backward", "ending", "ending stops"
+DA_CAPO, DAL_SEGNO, SEGNO, FINE, TO_CODA, CODA = "dacapo", "dalsegno", "segno", "fine", "tocoda", "coda"
 _MOST_BARS_OF_ENDINGS = 64  # after a repeat sign: where the next ending may still belong to it
 _MOST_PASSES = 50  # bars played for each bar written, over the whole part: more is no music
 
 
 @dataclass(frozen=True, slots=True)
 class RepeatSign:
-    """A sign at a bar (index from 0). kind: FORWARD, BACKWARD, ENDING (its first bar), ENDING_STOPS (its last). times: how often
-    a repeat is played in all; numbers: the times at which an ending is played."""
+    """A sign at a bar (index from 0). kind: FORWARD, BACKWARD, ENDING (its first bar), ENDING_STOPS (its last), or a jump, or
+    where one leads or ends. times: how often a repeat is played in all; numbers: the times at which an ending is played."""
 
     bar: int
     kind: str
@@ -40,12 +41,40 @@ def signs_of(barline: Node, bar: int) -> list[RepeatSign]:
     return found
 
 
+def jumps_of(sound: Node, bar: int) -> list[RepeatSign]:
+    """The jumps that a `<sound>` tells, and where they lead and end."""
+    kinds = (DA_CAPO, DAL_SEGNO, SEGNO, FINE, TO_CODA, CODA)
+    return [RepeatSign(bar, kind) for kind in kinds if sound.attributes.get(kind, "no") not in ("", "no")]
+
+
 def _numbers(text: str) -> frozenset[int]:
     return frozenset(digit(piece, 0) for piece in text.replace(",", " ").replace(".", " ").split()) - {0}
 
 
 def order_played(bars: int, signs: Sequence[RepeatSign]) -> tuple[int, ...]:
-    """Indices of the bars in the order in which they are played; as written where the signs make no sense."""
+    """Indices of the bars in the order in which they are played; as written where the signs make no sense. After the first da
+    capo or dal segno no repeat is played again, and of endings the last."""
+    order = _with_repeats(bars, signs)
+    jump = next((one for one in signs if one.kind in (DA_CAPO, DAL_SEGNO) and one.bar in order), None)
+    if jump is None:
+        return order
+    at = {kind: [one.bar for one in signs if one.kind == kind] for kind in (SEGNO, FINE, TO_CODA, CODA)}
+    endings, again = _endings(bars, signs), []
+    bar = max((one for one in at[SEGNO] if one <= jump.bar), default=0) if jump.kind == DAL_SEGNO else 0
+    while bar < bars:
+        if bar in endings and endings[bar][0] + 1 in endings:
+            bar = endings[bar][0] + 1
+            continue
+        again.append(bar)
+        if bar in at[FINE]:
+            break
+        leads = [one for one in at[CODA] if one > bar] if bar in at[TO_CODA] else []
+        bar = leads[0] if leads else bar + 1
+    return order[: len(order) - order[::-1].index(jump.bar)] + tuple(again)
+
+
+def _with_repeats(bars: int, signs: Sequence[RepeatSign]) -> tuple[int, ...]:
+    """The same without the jumps."""
     written = tuple(range(bars))
     if not signs:
         return written

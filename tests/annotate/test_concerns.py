@@ -69,6 +69,10 @@ def test_the_tone_that_holds_at_less_air_speaks_first():
     told = dict(found[0].message.values)
     assert (found[0].code, str(told["first"]), str(told["last"])) == ("P12", "C5", "D6")
     assert "P12" not in codes(decision((20.0, 50.0), (22.0, 60.0)))
+    apart = decision((20.0, 50.0), (40.0, 60.0))
+    assert "P12" in codes(replace(apart, at_once=Message("at_once.none")))
+    assert "P12" not in codes(replace(apart, at_once=Message("at_once.easy")))  # how to blow says it
+    assert "P12" not in codes(replace(apart, one_note=True))
     slurred = decision((20.0, 50.0), (40.0, 60.0))
     event = slurred.demand.events[0]
     into = replace(event, notes=(replace(event.notes[0], slur_stops=("1",)), event.notes[1]))

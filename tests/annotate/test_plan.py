@@ -9,6 +9,8 @@ from itertools import pairwise, product
 import msgspec
 import numpy as np
 import pytest
+from music21 import note as music21_note
+from music21 import repeat, stream
 
 from annotate.choosing.desk import Desk
 from annotate.choosing.hands import Join, Line
@@ -22,7 +24,20 @@ from annotate.decision import Decision, Status
 from annotate.demand import Demand, Kind
 from annotate.place import Place
 from annotate.reading.read import read_score
-from annotate.reading.repeats import BACKWARD, ENDING, ENDING_STOPS, FORWARD, RepeatSign, order_played
+from annotate.reading.repeats import (
+    BACKWARD,
+    CODA,
+    DA_CAPO,
+    DAL_SEGNO,
+    ENDING,
+    ENDING_STOPS,
+    FINE,
+    FORWARD,
+    SEGNO,
+    TO_CODA,
+    RepeatSign,
+    order_played,
+)
 from annotate.score import Event, Note, Ornament, Part
 from annotate.weights import NAMES, WEIGHTS, changed
 from fingering_db.alternatives import holes_held, trills_of, ways_of
@@ -213,6 +228,44 @@ def test_a_player_changes_a_weight_and_the_plan_follows(desk):
 def test_repeats_and_endings_are_followed(signs, order):
     told = [RepeatSign(one[0], one[1], *one[2:3], *(frozenset(each) for each in one[3:])) for one in signs]
     assert order_played(4, told) == order
+
+
+@pytest.mark.parametrize(
+    "marks",
+    [
+        {3: "DaCapo"},
+        {1: "Fine", 3: "DaCapoAlFine"},
+        {1: "Segno", 2: "Fine", 4: "DalSegnoAlFine"},
+        {1: "Segno", 4: "DalSegno"},
+        {1: "Segno", 2: "Coda", 4: "DalSegnoAlCoda", 5: "Coda"},
+        {1: "Coda", 3: "DaCapoAlCoda", 4: "Coda"},
+    ],
+)
+def test_da_capo_and_dal_segno_are_played_as_music21_expands_them(marks):
+    signs, score, codas = [], stream.Part(), 0
+    for number in range(6):
+        bar = stream.Measure(number=number + 1)
+        bar.append(music21_note.Note(60 + number, quarterLength=4.0))  # the expanded bars are numbered anew
+        if name := marks.get(number):
+            jump = DA_CAPO if name.startswith("DaCapo") else DAL_SEGNO if name.startswith("DalSegno") else ""
+            other = {"Segno": SEGNO, "Fine": FINE, "Coda": CODA if codas else TO_CODA}.get(name, jump)
+            codas += name == "Coda"
+            bar.insert(0.0 if other in (SEGNO, CODA) else 4.0, getattr(repeat, name)())
+            signs.append(RepeatSign(number, other))
+        score.append(bar)
+    expanded = repeat.Expander(score).process().flatten().notes
+    assert order_played(6, signs) == tuple(note.pitch.midi - 60 for note in expanded)
+
+
+def test_a_way_from_the_end_to_the_segno_is_told_as_any_other(desk):
+    """From C sharp at the end to low B at the segno, in quick notes."""
+    written = part_of("B3 E4 G4 C#4", tempo=160.0, quarters=0.25)
+    events = tuple(replace(one, bar_index=number, in_bar=Fraction(0)) for number, one in enumerate(written.events))
+    for signs, told in (((), 0), ((RepeatSign(0, SEGNO), RepeatSign(3, DAL_SEGNO)), 1)):
+        part = replace(written, events=events, played=order_played(4, signs) if signs else ())
+        (one,) = planned(part, (), lambda _: desk)
+        found = [each.code for step in one.steps() for each in step_remarks(part, step).findings]
+        assert found == ["H2"] * told
 
 
 def test_the_last_note_of_a_repeat_is_joined_to_its_first_one(desk):
@@ -407,13 +460,14 @@ def test_repeats_endings_keys_and_dynamics_are_read_from_a_score():
     one = '<barline location="left"><ending number="1" type="start"/></barline>'
     back = '<barline location="right"><ending number="1" type="stop"/><repeat direction="backward"/></barline>'
     two = '<barline location="left"><ending number="2" type="start"/></barline>'
-    bars = bar(1, first) + bar(2, one + loud, back) + bar(3, two) + bar(4)
+    jump = '<direction><direction-type><words>D.C.</words></direction-type><sound dacapo="yes"/></direction>'
+    bars = bar(1, first) + bar(2, one + loud, back) + bar(3, two) + bar(4, jump)
     text = (
         '<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Flute</part-name></score-part>'
         f'</part-list><part id="P1">{bars}</part></score-partwise>'
     )
     (part,) = read_score(text.encode()).parts
-    assert part.played == (0, 1, 0, 2, 3)
+    assert part.played == (0, 1, 0, 2, 3, 0, 2, 3)
     assert part.keys == ((0, -3),) and part.dynamics == ((Fraction(4), 1, "ff"),)
 
 
