@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import contextlib
 import difflib
 import textwrap
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,8 +18,17 @@ if TYPE_CHECKING:
     from annotate.language import Words
 
 
-class _Told(click.Command):
-    """A command that tells what it is for in the language of the run."""
+class Command(click.Command):
+    """A command that tells what it is for in the language of the run, as far as that can be printed."""
+
+    def make_context(self, info_name: str | None, args: list[str], parent: Any = None, **extra: Any) -> click.Context:
+        """Read the words of the command line, and print help where it is asked for."""
+        try:
+            return super().make_context(info_name, args, parent, **extra)
+        except KeyboardInterrupt:
+            raise click.exceptions.Abort from None
+        except OSError as error:
+            raise UnprintableError(error.strerror) from error
 
     def format_usage(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         pieces = " ".join(self.collect_usage_pieces(ctx))
@@ -37,16 +45,7 @@ class _Told(click.Command):
             formatter.write_dl(rows)
 
 
-class Command(_Told):
-    """A command whose help may not fit where it is printed."""
-
-    def make_context(self, info_name: str | None, args: list[str], parent: Any = None, **extra: Any) -> click.Context:
-        """Read the words of the command line, and print help where it is asked for."""
-        with _printed():
-            return super().make_context(info_name, args, parent, **extra)
-
-
-class Group(_Told, click.Group):
+class Group(Command, click.Group):
     """What ends any command early, told as one of the errors that `main` words."""
 
     def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -60,10 +59,6 @@ class Group(_Told, click.Group):
         with formatter.section(_words(ctx).text("usage.commands")):
             formatter.write_dl(list(zip(names, briefs, strict=True)))
 
-    def make_context(self, info_name: str | None, args: list[str], parent: Any = None, **extra: Any) -> click.Context:
-        with _printed():
-            return super().make_context(info_name, args, parent, **extra)
-
     def invoke(self, ctx: click.Context) -> Any:
         try:
             return super().invoke(ctx)
@@ -73,16 +68,6 @@ class Group(_Told, click.Group):
             from annotate.findings import InputError
 
             raise InputError(Message("command.memory")) from None
-
-
-@contextlib.contextmanager
-def _printed() -> Iterator[None]:
-    try:
-        yield
-    except KeyboardInterrupt:
-        raise click.exceptions.Abort from None
-    except OSError as error:
-        raise UnprintableError(error.strerror) from error
 
 
 _LANGUAGES = sorted(file.stem for file in Path(__file__).with_name("languages").glob("*.toml"))

@@ -248,13 +248,7 @@ def test_mark_all_writes_the_planned_fingering_at_every_note_and_strip_takes_all
     strip_file(out, back, in_place=False)
     assert back.read_bytes() == path.read_bytes()
     plan = json.loads(json_report.render(looked.result))["plan"]
-    assert [one["fingering"] for one in plan] == [
-        "T 1 | Eb",
-        "T 1 | Bb Eb",
-        "T 1 | Eb",
-        "T 1 2 3 | 1 Eb",
-        "T 1 | 1 Eb",
-    ]
+    assert [one["fingering"] for one in plan] == ["T 1 | Eb", "T 1 | Bb Eb", "T 1 | Eb", "T 1 2 3 | 1 Eb", "T 1 | 1 Eb"]
     assert "The plan" not in text.render(looked.result, detail="brief")
     assert "work for the hands, in pressed keys" in text.render(looked.result)
 

@@ -24,16 +24,7 @@ def event(onset: int, *notes: tuple[str, tuple[SlideMark, ...]], voice: str = "1
         made.append(Note(start, start + 1, pitch, pitch, "start" in tie, "stop" in tie, marks))
     when = Fraction(onset)
     return Event(
-        tuple(made),
-        str(onset + 1),
-        onset,
-        Fraction(1),
-        when,
-        Fraction(1),
-        float(onset),
-        onset + 1.0,
-        voice,
-        1,
+        tuple(made), str(onset + 1), onset, Fraction(1), when, Fraction(1), float(onset), onset + 1.0, voice, 1
     )
 
 
@@ -62,10 +53,7 @@ def test_a_start_goes_to_the_nearest_later_stop_of_its_kind_voice_and_number() -
             event(3, ("E5", (mark("stop", "slide"),))),
         ]
     )
-    assert [(str(a.note.written), str(b.note.written)) for a, b in found.lines] == [
-        ("G5", "A5"),
-        ("C5", "E5"),
-    ]
+    assert [(str(a.note.written), str(b.note.written)) for a, b in found.lines] == [("G5", "A5"), ("C5", "E5")]
     assert [(end.mark.kind, end.mark.role) for end in found.orphans] == [("glissando", "stop")]
 
 
@@ -92,12 +80,7 @@ def test_a_start_that_is_repeated_before_a_stop_is_an_orphan() -> None:
 
 
 marks = st.lists(
-    st.builds(
-        mark,
-        st.sampled_from(["start", "stop"]),
-        st.sampled_from(["slide", "glissando"]),
-        st.integers(1, 2),
-    ),
+    st.builds(mark, st.sampled_from(["start", "stop"]), st.sampled_from(["slide", "glissando"]), st.integers(1, 2)),
     max_size=3,
 ).map(tuple)
 chords = st.lists(st.tuples(st.sampled_from(["C5", "D5", "E6"]), marks), min_size=1, max_size=2)

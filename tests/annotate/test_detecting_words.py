@@ -29,17 +29,7 @@ def event(onset: int, *, staff: int = 1, rehearsal: str = "", pitches: tuple[str
     notes = tuple(Note(start + index, start + index + 1, one, one) for index, one in enumerate(written))
     when = Fraction(onset)
     return Event(
-        notes,
-        str(onset + 1),
-        onset,
-        Fraction(1),
-        when,
-        Fraction(1),
-        0.0,
-        0.0,
-        "1",
-        staff,
-        rehearsal=rehearsal,
+        notes, str(onset + 1), onset, Fraction(1), when, Fraction(1), 0.0, 0.0, "1", staff, rehearsal=rehearsal
     )
 
 

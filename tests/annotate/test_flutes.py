@@ -106,10 +106,7 @@ def test_sound_then_name_then_abbreviation_decide(given: Part, family: str) -> N
 
 def test_flute_parts_come_in_the_order_of_the_score() -> None:
     parts = [part(1, "Piccolo"), part(2, "Oboe"), part(3, "Flute")]
-    assert [(each.number, family) for each, family in find_flute_parts(parts)] == [
-        (1, "piccolo"),
-        (3, "flute"),
-    ]
+    assert [(each.number, family) for each, family in find_flute_parts(parts)] == [(1, "piccolo"), (3, "flute")]
 
 
 PARTS = [

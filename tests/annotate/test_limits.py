@@ -88,8 +88,7 @@ def answer(cents: float, band: float, confidence: float) -> Alternative:
 
 
 @pytest.mark.parametrize(
-    ("cents", "band", "tolerance"),
-    [(0.0, 29.0, 20.0), (16.0, 10.0, 20.0), (-25.0, 19.0, 30.0), (24.0, 13.0, 30.0)],
+    ("cents", "band", "tolerance"), [(0.0, 29.0, 20.0), (16.0, 10.0, 20.0), (-25.0, 19.0, 30.0), (24.0, 13.0, 30.0)]
 )
 def test_what_is_more_likely_than_not_within_the_tolerance_is_playable_and_ten_cents_of_band_more_may_not_be(
     cents: float, band: float, tolerance: float

@@ -176,11 +176,7 @@ CODECS = {"UTF-8": "utf-8", "UTF-16": "utf-16", "ISO-8859-1": "latin-1"}
 
 
 @settings(max_examples=80, deadline=None)
-@given(
-    data=st.data(),
-    encoding=st.sampled_from(sorted(CODECS)),
-    newline=st.sampled_from(["\n", "\r\n", "\r", ""]),
-)
+@given(data=st.data(), encoding=st.sampled_from(sorted(CODECS)), newline=st.sampled_from(["\n", "\r\n", "\r", ""]))
 def test_any_rows_at_any_notes_come_out_again(data: st.DataObject, encoding: str, newline: str) -> None:
     score = STAFF.replace("UTF-8", encoding).replace("\n", newline).encode(CODECS[encoding])
     offsets = data.draw(st.lists(st.sampled_from(note_offsets(score)), unique=True))
@@ -245,12 +241,7 @@ def saved_by_musescore(data: bytes, folder: Path) -> bytes:
     folder.mkdir()
     source, target = folder / "in.musicxml", folder / "out.musicxml"
     source.write_bytes(data)
-    environment = {
-        **os.environ,
-        "QT_QPA_PLATFORM": "offscreen",
-        "HOME": str(folder),
-        "XDG_RUNTIME_DIR": str(folder),
-    }
+    environment = {**os.environ, "QT_QPA_PLATFORM": "offscreen", "HOME": str(folder), "XDG_RUNTIME_DIR": str(folder)}
     command = [str(MUSESCORE), str(source), "-o", str(target)]
     subprocess.run(command, env=environment, check=True, capture_output=True, timeout=120)
     return target.read_bytes()

@@ -139,11 +139,7 @@ def test_of_two_parts_that_disagree_the_earlier_one_tells_the_tempo() -> None:
 
 def test_a_bar_lasts_as_long_as_a_part_that_fills_it_exactly() -> None:
     four = Meter(Fraction(4), Fraction(1))
-    contents = [
-        [Fraction(1), Fraction(3), Fraction(0)],
-        [Fraction(4), Fraction(2)],
-        [Fraction(5), Fraction(0)],
-    ]
+    contents = [[Fraction(1), Fraction(3), Fraction(0)], [Fraction(4), Fraction(2)], [Fraction(5), Fraction(0)]]
     meters = [[four] * 3, [four] * 2, [four] * 2]
     assert bar_lengths(contents, meters) == [4, 3, 4]
     assert bar_lengths([[Fraction(9)]], [[FREE]]) == [9]

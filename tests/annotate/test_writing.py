@@ -207,13 +207,7 @@ def test_a_row_that_xml_cannot_hold_is_a_programming_error(row: str) -> None:
 def test_marks_that_stand_at_no_note_or_twice_or_are_empty_are_programming_errors() -> None:
     data = FILES["UTF-8"]
     at = note_offsets(data)[0]
-    for marks in (
-        [Mark(at + 1, ROWS)],
-        [Mark(at, ROWS)] * 2,
-        [Mark(at, ())],
-        [Mark(-1, ROWS)],
-        [Mark(10**9, ROWS)],
-    ):
+    for marks in ([Mark(at + 1, ROWS)], [Mark(at, ROWS)] * 2, [Mark(at, ())], [Mark(-1, ROWS)], [Mark(10**9, ROWS)]):
         with pytest.raises(ValueError, match=r"byte|rows"):
             splice(data, marks)
     with pytest.raises(ValueError, match="no carrier"):

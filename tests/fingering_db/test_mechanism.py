@@ -23,9 +23,7 @@ def test_the_flute_with_perforated_keys_and_b_foot_has_34560_fingerings_and_1920
 
 
 @pytest.mark.parametrize(
-    ("left_out", "count"),
-    [(("B",), 27648), (("B", "2o", "3o", "1o"), 5184)],
-    ids=["C foot", "closed keys, C foot"],
+    ("left_out", "count"), [(("B",), 27648), (("B", "2o", "3o", "1o"), 5184)], ids=["C foot", "closed keys, C foot"]
 )
 def test_other_feet_and_keys_have_their_counts(open_hole: Instrument, left_out: tuple[str, ...], count: int) -> None:
     def less(finger: Finger) -> Finger:

@@ -12,14 +12,7 @@ from fingering_db.fingering import Fingering
 from fingering_db.instrument import load
 from fingering_db.mechanism import SHUT, VENT, hole_states
 from fingering_db.model import model
-from fingering_db.motion import (
-    AUDIBLE_CENTS,
-    acts_against,
-    against_the_ear,
-    effort,
-    moves,
-    seconds,
-)
+from fingering_db.motion import AUDIBLE_CENTS, acts_against, against_the_ear, effort, moves, seconds
 from fingering_db.ranking import sounds
 from fingering_db.sounding import Flute
 from fingering_db.touches import FINGERS

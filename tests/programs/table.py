@@ -85,10 +85,7 @@ def tried(program: Program, example: Path, carrier: str) -> Tried:
     return Tried(unmarked(program, example), see(program, marked), ours(marked))
 
 
-STYLES = {
-    "column (default)": Style(),
-    "column, `--diagrams first`": Style(FIRST),
-}
+STYLES = {"column (default)": Style(), "column, `--diagrams first`": Style(FIRST)}
 """What is measured on the pages."""
 
 

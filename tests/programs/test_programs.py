@@ -106,9 +106,5 @@ def test_a_lost_row_and_another_note_would_be_seen(program: Program) -> None:
 
 
 def test_a_warning_is_told_from_ordinary_talk() -> None:
-    lines = [
-        "convert <a>...",
-        "[Warning] slur 'x12' could not be matched",
-        "[Warning] slur 'x13' could not be matched",
-    ]
+    lines = ["convert <a>...", "[Warning] slur 'x12' could not be matched", "[Warning] slur 'x13' could not be matched"]
     assert complaints(lines) == ("[Warning] slur 'x_' could not be matched",)

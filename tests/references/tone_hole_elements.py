@@ -20,17 +20,7 @@ from typing import Any
 import numpy as np
 from scipy.sparse import diags
 from scipy.sparse.linalg import cg
-from skfem import (
-    Basis,
-    BilinearForm,
-    ElementHex1,
-    ElementQuad2,
-    FacetBasis,
-    MeshHex,
-    MeshQuad,
-    condense,
-    solve,
-)
+from skfem import Basis, BilinearForm, ElementHex1, ElementQuad2, FacetBasis, MeshHex, MeshQuad, condense, solve
 from skfem.helpers import dot, grad
 
 STORED = Path(__file__).with_suffix(".json")
