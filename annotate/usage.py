@@ -147,7 +147,7 @@ def _worded(own: str, ctx: click.Context | None, say: Words) -> str:
     if own.startswith("Got unexpected"):
         return say.text("usage.too_much", names=own.partition("(")[2].removesuffix(")"))
     if own.startswith("No such command"):
-        return say.text("usage.no_command", name=own.partition("'")[2].rpartition("'")[0], names=names)
+        return say.text("usage.no_command", name=own.split("'")[1], names=names)
     return say.text("usage.missing_command", names=names) if own == "Missing command" else own
 
 

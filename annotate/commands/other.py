@@ -48,5 +48,5 @@ def explain(code: str | None) -> int:
     elif code.upper() in codes:
         console.echo("\n".join(wrap(f"{code.upper()}: {told.text(f'explain.{code.upper()}')}", 80)))
     else:
-        raise InputError(Message("command.no_code", code=code, codes=tuple(codes)))
+        raise InputError(Message("command.no_code", code=code))
     return LOOKED

@@ -112,9 +112,9 @@ def walk(data: bytes, form: TextForm, receiver: Receiver) -> None:
 
 def _not_well_formed(data: bytes, form: TextForm, error: expat.ExpatError) -> Message:
     line = error.lineno + data.count(b"\n", 0, form.start)
-    reason = expat.ErrorString(error.code) or Message("score.not_well_formed")
     if error.code in _CUT_OFF:
-        return Message("score.cut_off", line=line, reason=reason)
+        return Message("score.cut_off", line=line)
+    reason = expat.ErrorString(error.code) or Message("score.not_well_formed")
     return Message("score.no_xml", line=line, reason=reason)
 
 

@@ -148,7 +148,7 @@ def test_two_flutes_give_each_demand_once_for_each(tmp_path):
         (("annotate", str(COMPOSER)), ("-o OUT", "--in-place")),
         (("annotate", str(COMPOSER), "-o", "x.mxl"), (".mxl",)),
         (("annotate", str(COMPOSER), "-o", "no/such/folder/x.musicxml"), ("folder",)),
-        (("explain", "Q9"), ("Q9", "P1")),
+        (("explain", "Q9"), ("Q9", "ventwise explain")),
         (("flute", "show", "nope"), ("nope", "open-hole-b")),
         (("flute", "check", "nope.toml"), ("nope.toml",)),
         (("nonsense",), ("nonsense",)),

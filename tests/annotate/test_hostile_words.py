@@ -39,6 +39,7 @@ def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp
 WRONG: list[tuple[tuple[str, ...], str]] = [
     ((), "expected one of annotate, "),
     (("nonsense",), "expected one of annotate, "),
+    (("chek",), "No such command 'chek': expected one of annotate, "),
     (("--nonsense",), "--help"),
     (("check",), "SCORE"),
     (("check", ""), "expected a name"),
@@ -122,8 +123,8 @@ WRONG: list[tuple[tuple[str, ...], str]] = [
     (("flute", "show", "e.toml"), "expected a text in quotes"),
     (("flute", "check", "nope.toml"), "expected a TOML instrument file"),
     (("flute", "check", "b.toml"), "no UTF-8 text; expected a TOML instrument file"),
-    (("explain", ""), "expected one of F101"),
-    (("explain", "Q9"), "expected one of F101"),
+    (("explain", ""), "expected one that `ventwise explain` lists"),
+    (("explain", "Q9"), "expected one that `ventwise explain` lists"),
 ]
 
 
