@@ -79,6 +79,10 @@ class Curves:
         """Shape (n, k) [cents]."""
         return np.asarray(self.lines["cents"])
 
+    def at_knot(self, knot: int, line: IndexArray) -> Floats:
+        """Places of lines at a knot, same shape [cents]."""
+        return np.take(self.lines.view(np.float32), line * _WORDS + knot)
+
     @property
     def spacing(self) -> float:
         """From knot to knot [m]."""
@@ -91,27 +95,30 @@ class Curves:
     def places(self, line: IndexArray, lip_m: RealArray) -> tuple[RealArray, RealArray]:
         """Place [cents above base_hz] and derivative [cents/m] of lines with these lips [m], same shape; of a lip beyond
         the branch's ends, at its end."""
-        return self.places_and_rough(line, lip_m)[:2]
-
-    def places_and_rough(self, line: IndexArray, lip_m: RealArray) -> tuple[RealArray, RealArray, BoolArray]:
-        """The same, and whether the piece is a rough one."""
         lip = np.minimum(np.maximum(lip_m, self.shortest[line]), self.longest[line])
-        at = (lip - self.lips[0]) / self.spacing
-        piece = np.minimum(np.maximum(at.astype(np.intp), 0), len(self.lips) - 2)
-        t = at - piece
+        return self.pieces(line, self.piece_at(lip)).at(lip)
+
+    def piece_at(self, lip_m: RealArray) -> IndexArray:
+        """Number of the piece of each lip [m], the one from knot j to the next being j; the outer two reach on."""
+        piece = ((lip_m - self.lips[0]) / self.spacing).astype(np.intp)
+        return np.asarray(np.minimum(np.maximum(piece, 0), len(self.lips) - 2))
+
+    def cubics(self, line: IndexArray, piece: IndexArray) -> tuple[tuple[RealArray, ...], tuple[IndexArray, ...]]:
+        """One piece each of some lines, shapes that go together: the coefficients of the place [cents] over the share of the way
+        from knot to knot, and which of them are rough."""
         cents, bend = self.lines.view(np.float32), self.lines.view(np.float16)
         first, steep = line * _WORDS + piece, line * _HALVES + (_BEND + piece)
-        one, d1 = cents[first].astype(float), bend[steep].astype(float)
-        rise = cents[first + 1] - one
-        c3 = d1 + bend[steep + 1] - 2.0 * rise
-        c2 = rise - d1 - c3
-        place = one + t * (d1 + t * (c2 + t * c3))
-        slope = (d1 + t * (2.0 * c2 + 3.0 * t * c3)) / self.spacing
-        rough = (self.lines["rough"][line] >> piece.astype(np.uint16)) & 1 > 0
-        own = np.nonzero(rough)
-        if len(own[0]):
-            place[own], slope[own] = self._finely(line[own], piece[own], lip[own])
-        return place, slope, rough
+        c0, c1 = cents[first].astype(float), bend[steep].astype(float)
+        rise = cents[first + 1] - c0
+        c3 = c1 + bend[steep + 1] - 2.0 * rise
+        rough = (self.lines["rough"][line] >> piece.astype(np.uint16)) & 1
+        return (c0, c1, rise - c1 - c3, c3), np.nonzero(rough)
+
+    def pieces(self, line: IndexArray, piece: IndexArray) -> Pieces:
+        """The same, to be asked for places."""
+        cubic, rough = self.cubics(line, piece)
+        fine = self._fine(line[rough], np.broadcast_to(piece, line.shape)[rough]) if len(rough[0]) else None
+        return Pieces(self.lips[piece], self.spacing, cubic, rough, fine)
 
     def exists(self, line: IndexArray, lip_m: RealArray) -> BoolArray:
         """Whether they are resonances with these lips [m]."""
@@ -133,17 +140,55 @@ class Curves:
         """Place of frequencies."""
         return np.asarray(1200.0 * np.log2(hz / self.base_hz))
 
-    def _finely(self, line: IndexArray, piece: IndexArray, lip: RealArray) -> tuple[RealArray, RealArray]:
+    def _fine(self, line: IndexArray, piece: IndexArray) -> _Fine:
         below = self.lines["rough"][line] & ((np.uint16(1) << piece.astype(np.uint16)) - np.uint16(1))
-        fine = self.lines["fine_at"][line] + _ONES[below]
-        low, high, begins, ends = self._piece(line, piece)
-        wide = high - low
-        share, rate = share_of((lip - low) / wide, begins, ends)
+        first = (self.lines["fine_at"][line] + _ONES[below]) * (FINE + 1)
+        ends = self.shortest[line].astype(float), self.longest[line].astype(float)
+        return _Fine(self.fine.reshape(-1), first, *piece_of(self.lips, *ends, piece))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pieces:
+    """What some branches do between two knots, any one shape. begin [m]: the first of them; cubic: coefficients of the place
+    [cents] over the share of the way to the second; rough, fine: where in the shape, and what, those have that are told by places
+    of their own."""
+
+    begin: RealArray
+    spacing: float
+    cubic: tuple[RealArray, ...]
+    rough: tuple[IndexArray, ...]
+    fine: _Fine | None
+
+    def at(self, lip_m: RealArray) -> tuple[RealArray, RealArray]:
+        """Place [cents] and derivative [cents/m] with these lips [m], of a shape that goes with theirs."""
+        c0, c1, c2, c3 = self.cubic
+        t = (lip_m - self.begin) / self.spacing
+        place = c0 + t * (c1 + t * (c2 + t * c3))
+        slope = (c1 + t * (2.0 * c2 + 3.0 * t * c3)) / self.spacing
+        if self.fine:
+            place[self.rough], slope[self.rough] = self.fine.at(np.broadcast_to(lip_m, place.shape)[self.rough])
+        return place, slope
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Fine:
+    """Rough pieces, shape (n,). first: of their places in `flat`; the others as `piece_of` gives them."""
+
+    flat: Floats
+    first: IndexArray
+    low: RealArray
+    high: RealArray
+    begins: BoolArray
+    ends: BoolArray
+
+    def at(self, lip_m: RealArray) -> tuple[RealArray, RealArray]:
+        """As Pieces.at."""
+        wide = self.high - self.low
+        share, rate = share_of((lip_m - self.low) / wide, self.begins, self.ends)
         at = share * FINE
         left = np.minimum(np.maximum(at.astype(np.intp) - 1, 0), FINE - 3)
         t = at - left
-        first, flat = fine * (FINE + 1) + left, self.fine.reshape(-1)
-        y0, y1, y2, y3 = (flat[first + k].astype(float) for k in range(4))
+        y0, y1, y2, y3 = self.flat[self.first + left + np.arange(4)[:, None]].astype(float)
         # Newton's form of the cubic through 0, 1, 2, 3.
         a1, second = y1 - y0, y2 - y1
         a2 = 0.5 * (second - a1)
@@ -151,10 +196,6 @@ class Curves:
         cents = y0 + t * (a1 + (t - 1.0) * (a2 + (t - 2.0) * a3))
         slope = a1 + (2.0 * t - 1.0) * a2 + (t * (3.0 * t - 6.0) + 2.0) * a3
         return cents, slope * (FINE * rate / wide)
-
-    def _piece(self, line: IndexArray, piece: IndexArray) -> tuple[RealArray, RealArray, BoolArray, BoolArray]:
-        """Lips [m] between which a piece reaches, and whether the branch ends at the lower and at the upper of them."""
-        return piece_of(self.lips, self.shortest[line].astype(float), self.longest[line].astype(float), piece)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -198,17 +239,17 @@ class Shelf:
                     least[number, knot], most[number, knot] = own.min(), own.max()
         return cls(line, branch, sound[branch], middle, groups, least, most)
 
-    def near(self, low_cents: float, high_cents: float, first: int, last: int) -> list[tuple[int, int]]:
-        """Stretches of lines (from, past) in which all stand whose place at the knot `last` is at most high_cents and at the
-        knot `first` at least low_cents."""
+    def near(self, low_cents: float, high_cents: float, first: int, last: int) -> list[slice]:
+        """Stretches of lines in which all stand whose place at the knot `last` is at most high_cents and at the knot `first` at
+        least low_cents."""
+        bounds = np.stack([low_cents - self.most[:, first], high_cents - self.least[:, last]], axis=1).astype(
+            np.float32
+        )
         found = []
-        lows = (low_cents - self.most[:, first]).astype(np.float32)
-        highs = (high_cents - self.least[:, last]).astype(np.float32)
-        for (begin, past), least, most in zip(pairwise(self.groups.tolist()), lows, highs, strict=True):
-            own: Floats = self.middle[begin:past]
-            low, high = int(own.searchsorted(least)), int(own.searchsorted(most, side="right"))
-            if high > low:
-                found.append((begin + low, begin + high))
+        for (begin, past), bound in zip(pairwise(self.groups.tolist()), bounds, strict=True):
+            if past > begin:
+                low, high = self.middle[begin:past].searchsorted(bound, side="right").tolist()
+                found += [slice(begin + low, begin + high)] if high > low else []
         return found
 
 
@@ -319,7 +360,7 @@ _ONES = np.array([bits.bit_count() for bits in range(1 << (KNOTS - 1))], dtype=n
 def piece_of(
     lips: RealArray, shortest: RealArray, longest: RealArray, piece: IndexArray
 ) -> tuple[RealArray, RealArray, BoolArray, BoolArray]:
-    """As Atlas._piece, for the ends [m] of branches."""
+    """Lips [m] between which pieces of branches reach, and whether the branch ends at the lower and at the upper of them."""
     low, high = np.maximum(lips[piece], shortest), np.minimum(lips[piece + 1], longest)
     return low, high, shortest > lips[piece], longest < lips[piece + 1]
 

@@ -37,20 +37,23 @@ def told_apart(
         alike = _idle(packed[easiest], cents[pool], len(kept))
         little = [touches[number] for number in model.reach.placements[easiest, _R4].tolist()]
         own = list(range(len(kept)))
-        taken = (1 << len(kept)) - 1  # as bits
+        taken = (1 << len(kept)) - 1  # as bits, as what is lifted of these
+        lifted = sum(1 << number for number in own if little[number] == "")
         for place, like in enumerate(alike, len(kept)):
             if like & taken:
-                if little[place] != _HELD_BY_THE_CHART:
+                if not like & lifted or little[place] != _HELD_BY_THE_CHART:
                     continue
                 first = next(number for number, at in enumerate(own) if like >> at & 1)
                 like_sure = confidence[pool[place]] >= confidence[pool[own[first]]] - _LIKE_CONFIDENCE
                 if little[own[first]] == "" and like_sure and _steadier(model, *easiest[[own[first], place]]):
                     taken ^= 1 << own[first] | 1 << place
+                    lifted &= taken
                     own[first] = place
             elif len(own) == limit:
                 return np.asarray(pool[own])
             else:
                 taken |= 1 << place
+                lifted |= (little[place] == "") << place
                 own.append(place)
         kept = pool[own]
     return kept
@@ -78,7 +81,9 @@ def _idle(hands: npt.NDArray[np.uint64], cents: RealArray, first: int) -> list[i
     near = (apart & (apart - np.uint64(1))) == 0
     for own in cents.T:
         near &= np.abs(own[first:, None] - own) <= IDLE_CENTS
-    return [int.from_bytes(row.tobytes(), "little") for row in np.packbits(near, axis=1, bitorder="little")]
+    bits = np.packbits(near, axis=1, bitorder="little")
+    every, width = bits.tobytes(), bits.shape[1]
+    return [int.from_bytes(every[start : start + width], "little") for start in range(0, len(every), width)]
 
 
 def _steadier(model: Model, kept: int, other: int) -> bool:

@@ -65,16 +65,18 @@ class Model:
         the grid does not see: at the very end of a branch the reactance just touches zero and is below it again."""
         growth = float(np.log(self.grid[1] / self.grid[0]))
         x = np.log(hz / self.grid[0]) / growth
-        left = np.minimum(np.maximum(x.astype(np.intp), 1), len(self.grid) - 3)
+        cell = np.minimum(x.astype(np.intp), len(self.grid) - 2)
+        left = np.minimum(np.maximum(cell, 1), len(self.grid) - 3)
         own, columns = sounds[number], left + np.arange(-1, 3)[:, None]
         pressure, flow = self.tables.at(self.halves.upper_of[own], self.halves.lower_of[own], columns)
-        needed = (pressure[1:3] / flow[1:3]).imag + self.flute.lip_slope(self.grid[columns[1:3]]) * lips_m[number]
-        seen = np.flatnonzero((needed[0] < 0.0) & (needed[1] >= 0.0))
-        number, left, hz = number[seen], left[seen], hz[seen]
-        z, dz = between(list(pressure[:, seen]), list(flow[:, seen]), x[seen] - left)
+        needed = (pressure / flow).imag + self.flute.lip_slope(self.grid[columns]) * lips_m[number]
+        here = cell - left + 1, np.arange(len(x))
+        seen = np.flatnonzero((needed[here] < 0.0) & (needed[1:][here] >= 0.0))
+        number, cell, hz = number[seen], cell[seen], hz[seen]
+        z, dz = between(pressure[:, seen], flow[:, seen], x[seen] - left[seen])
         # The lip's reactance, which makes up for that of the bore, grows as the frequency.
         slope = (dz.imag - growth * z.imag) / (2.0 * np.pi * growth * hz)
-        return seen, Crossings(number, left, hz, slope, z.real)
+        return seen, Crossings(number, cell, hz, slope, z.real)
 
     def pressure_and_flow(self, sounds: IndexArray) -> tuple[ComplexArray, ComplexArray]:
         """At the embouchure on the grid for rows of `reach.states`, shape (n, m) each; without poles (halves.py)."""

@@ -173,14 +173,12 @@ def answers(model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4
         hits = nothing(len(hz))
     else:
         hits = matching(atlas(model), hz, tolerance_cents, bounds)
-    let_go()  # before and after what does not stand side by side in a large file
     every, lips = atlas(model), np.broadcast_to(hits.lips[:, None], hits.branches.shape)
-    confidence = every.strengths(hits.branches.T, hits.lips).min(axis=0, initial=1.0)
     places = every.curves.cents_of(hz) + hits.cents
     bands = bands_of(model, every, hits.branches, lips if len(hz) > 1 else None, places)
-    scores = score(confidence, may_be_off(hits.cents, bands), model.effort[model.easiest[hits.sounds]])
+    scores = score(hits.strengths, may_be_off(hits.cents, bands), model.effort[model.easiest[hits.sounds]])
     unknown = np.full(len(scores), np.nan)
-    return Answers(hits.sounds, hits.lips, confidence, hits.cents, bands, hits.branches, scores, unknown)
+    return Answers(hits.sounds, hits.lips, hits.strengths, hits.cents, bands, hits.branches, scores, unknown)
 
 
 def modes(model: Model, found: Answers) -> IndexArray:
@@ -283,7 +281,6 @@ def looked_at(model: Model, found: Answers, which: IndexArray, targets_hz: RealA
     rows, branches = found.rows[which], found.branches[which]
     asked_hz = targets_hz * 2.0 ** (found.cents[which] / 1200.0)
     number, branch, hz = _resonances_of(model, rows, found.lips[which])
-    let_go()
     seen, crossings = model.crossings_at(rows, found.lips[which], number, hz)
     asked = (branch == branches.T[:, number]).any(axis=0)[seen]
     together = found.together.copy()
@@ -385,27 +382,19 @@ def _one_notes(model: Model, asked_hz: RealArray, number: IndexArray, hz: RealAr
 def _resonances_of(model: Model, rows: IndexArray, lips: RealArray) -> tuple[IndexArray, IndexArray, RealArray]:
     """(number in rows, branch, frequency [Hz]) of all resonances of rows of `reach.states`, each with its lip [m]."""
     every, parts = atlas(model), []
-    step = _FAR_APART if len(every.sound) > _LARGE else max(len(rows), 1)
-    for start in range(0, max(len(rows), 1), step):
+    for start in range(0, max(len(rows), 1), _FAR_APART):
         let_go()
-        some = slice(start, start + step)
-        parts.append(_of_some(every, rows[some], lips[some]))
-        parts[-1][0][:] += start
+        some = slice(start, start + _FAR_APART)
+        number, branch = every.all_of(rows[some])
+        line, lip = every.shelf.line[branch], lips[some][number]
+        there = np.flatnonzero(every.curves.exists(line, lip))
+        place, _ = every.curves.places(line[there], lip[there])
+        parts.append((number[there] + start, branch[there], every.hz(place)))
     number, branch, hz = (np.concatenate(part) for part in zip(*parts, strict=True))
     return number, branch, hz
 
 
-_FAR_APART, _LARGE = (
-    12,
-    1 << 19,
-)  # sounds: each is looked at in places of its own of a file, which of so many branches is large
-
-
-def _of_some(every: Atlas, rows: IndexArray, lips: RealArray) -> tuple[IndexArray, IndexArray, RealArray]:
-    number, branch = every.all_of(rows)
-    there = every.exists(branch, lips[number])
-    number, branch = number[there], branch[there]
-    return number, branch, every.hz(every.places(branch, lips[number])[0])
+_FAR_APART = 32  # sounds: each is looked at in places of its own of a file, which may be large
 
 
 def with_jets(model: Model, one: Candidate, targets_hz: tuple[float, ...]) -> Candidate:

@@ -62,20 +62,24 @@ def fetch(key: str, compute: Callable[[], Arrays]) -> Arrays:
         return arrays
 
 
-_MAPPED: list[weakref.ref[mmap.mmap]] = []
-_MOST_LOOKED_AT = 48 << 20
+_MAPPED: list[
+    tuple[weakref.ref[mmap.mmap], list[tuple[int, int]]]
+] = []  # with what is let go of each: from, so many bytes
+_LARGE = 8 << 20  # bytes of an array: of a smaller one all is looked at again soon
+_MOST_LOOKED_AT = 64 << 20
 _HELD_BEFORE: list[int] = []  # of programs and files, when nothing was looked at yet, or had just been let go
 
 
 def let_go() -> None:
-    """Give back to the system what was looked at of all files, where it is much; what is looked at again comes again. Else a long
-    run holds, page by page, nearly all of a large file."""
-    every = [content for content in (one() for one in _MAPPED) if content is not None]
-    if sum(map(len, every)) <= _MOST_LOOKED_AT:
+    """Give back to the system what was looked at of large arrays, where it is much; what is looked at again comes again. Else a
+    long run holds, page by page, nearly all of a large file."""
+    every = [(content, parts) for content, parts in ((one(), parts) for one, parts in _MAPPED) if content and parts]
+    if sum(length for _, parts in every for _, length in parts) <= _MOST_LOOKED_AT:
         return
     if _mapped_bytes() - _HELD_BEFORE[0] > _MOST_LOOKED_AT:
-        for content in every:
-            content.madvise(mmap.MADV_DONTNEED)
+        for content, parts in every:
+            for start, length in parts:
+                content.madvise(mmap.MADV_DONTNEED, start, length)
         _HELD_BEFORE[0] = _mapped_bytes()
 
 
@@ -174,8 +178,11 @@ def _open(path: Path) -> Arrays | None:
             return None
         if not _MAPPED:
             _HELD_BEFORE[:] = [_mapped_bytes()]
-        _MAPPED.append(weakref.ref(content))
         arrays = {name: _array(content, entry) for name, entry in header["arrays"].items()}
+        large = [
+            (header["arrays"][name]["at"], array.nbytes) for name, array in arrays.items() if array.nbytes > _LARGE
+        ]
+        _MAPPED.append((weakref.ref(content), [_whole_pages(*part) for part in large]))
         if not _is_whole(descriptor, content, header):
             return None
         with contextlib.suppress(OSError):
@@ -185,6 +192,12 @@ def _open(path: Path) -> Arrays | None:
         return None
     finally:
         os.close(descriptor)
+
+
+def _whole_pages(start: int, length: int) -> tuple[int, int]:
+    """Of so many bytes from start on, those that fill pages."""
+    first, past = -(-start // mmap.PAGESIZE), (start + length) // mmap.PAGESIZE
+    return first * mmap.PAGESIZE, (past - first) * mmap.PAGESIZE
 
 
 def _header(content: mmap.mmap) -> dict[str, Any] | None:

@@ -37,17 +37,21 @@ _ROUGH_CENTS = 0.003
 _BLOCK = 512  # sounds at a time: bounds memory
 
 
-@lru_cache(maxsize=8)
-def _kept(model: Model) -> list[Atlas]:
-    return []  # filled by `atlas`: what is asked for does not depend on who is told of the progress
+@lru_cache(maxsize=16)
+def _kept(of: Model | str) -> list[Atlas]:
+    """The atlas of a model, or of a key, once there is one: filled by `atlas`, for it does not depend on who is told of the
+    progress. A flute with a telescoping head joint at rest has the key of the one without."""
+    return []
 
 
 def atlas(model: Model, progress: Progress | None = None) -> Atlas:
     """The atlas of a flute: computed on first use, which takes some seconds to minutes, then kept in the user's cache folder."""
     known = _kept(model)
     if not known:
-        stored = fetch(_key(model), lambda: _as_arrays(survey(model, progress)))
-        known.append(_from_arrays(stored))
+        same = _kept(_key(model))
+        if not same:
+            same.append(_from_arrays(fetch(_key(model), lambda: _as_arrays(survey(model, progress)))))
+        known.append(same[0])
     return known[0]
 
 

@@ -6,7 +6,6 @@ to a least one, where it ceases; on it a lip belongs to one frequency. Pressure 
 tube's far end have no poles (sums of products of the pieces' chain matrices): between grid points they are taken as cubics,
 good to a thousandth of a cent at 6 cents a step (tested), however near to each other the extremes of L lie."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -40,35 +39,28 @@ class Line:
     def at(self, row: IndexArray, x: RealArray) -> tuple[RealArray, RealArray, RealArray]:
         """Lip [m], its derivative [m per grid step] and resistance [Pa s/m³] at x [grid steps] in these rows, shape (n,)."""
         left = np.minimum(np.maximum(x.astype(np.intp), 1), self.flow.shape[1] - 3)
-        first = row * self.flow.shape[1] + left - 1
-        pressure, flow = self.pressure.reshape(-1), self.flow.reshape(-1)
-        z, dz = between([pressure[first + k] for k in range(4)], [flow[first + k] for k in range(4)], x - left)
+        four = row * self.flow.shape[1] + left + np.arange(-1, 3)[:, None]
+        z, dz = between(self.pressure.reshape(-1)[four], self.flow.reshape(-1)[four], x - left)
         slope = self.lip_slope[0] * np.exp(self.growth * x)
         lip = -z.imag / slope
         return lip, -dz.imag / slope - self.growth * lip, z.real
 
 
-def between(
-    pressure: Sequence[ComplexArray], flow: Sequence[ComplexArray], t: RealArray
-) -> tuple[ComplexArray, ComplexArray]:
+def between(pressure: ComplexArray, flow: ComplexArray, t: RealArray) -> tuple[ComplexArray, ComplexArray]:
     """Impedance and its derivative [per grid step] at t [grid steps], shape (n,), of the cubics through pressure and flow at -1,
-    0, 1, 2."""
-    p = u = dp = du = np.zeros(len(t), dtype=complex)
-    for (w, d), one, two in zip(_weights(t), pressure, flow, strict=True):
-        p, u, dp, du = p + w * one, u + w * two, dp + d * one, du + d * two
-    z = p / u
-    return z.astype(complex), ((dp - z * du) / u).astype(complex)
+    0, 1, 2, shape (4, n)."""
+    powers = np.stack([np.ones_like(t), t, t * t, t * t * t])
+    value, steep = _LAGRANGE @ powers, _LAGRANGE_STEEP @ powers[:3]
+    u = (value * flow).sum(axis=0)
+    z = (value * pressure).sum(axis=0) / u
+    return z, ((steep * pressure).sum(axis=0) - z * (steep * flow).sum(axis=0)) / u
 
 
-def _weights(t: RealArray) -> list[tuple[RealArray, RealArray]]:
-    """Weights of the values at -1, 0, 1, 2 for value and derivative at t of the cubic through them (Lagrange)."""
-    a, b, c, d = t + 1.0, t, t - 1.0, t - 2.0
-    return [
-        (-b * c * d / 6.0, -(c * d + b * d + b * c) / 6.0),
-        (a * c * d / 2.0, (c * d + a * d + a * c) / 2.0),
-        (-a * b * d / 2.0, -(b * d + a * d + a * b) / 2.0),
-        (a * b * c / 6.0, (b * c + a * c + a * b) / 6.0),
-    ]
+_LAGRANGE = (
+    np.array([[0.0, -2.0, 3.0, -1.0], [6.0, -3.0, -6.0, 3.0], [0.0, 6.0, 3.0, -3.0], [0.0, -1.0, 0.0, 1.0]]) / 6.0
+)
+"""Weights of the values at -1, 0, 1, 2, one line each, over the powers of t: the cubic through them (Lagrange)."""
+_LAGRANGE_STEEP = _LAGRANGE[:, 1:] * [1.0, 2.0, 3.0]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -130,7 +130,8 @@ def held_share(modes: Modes, jets: Jets, wanted: BoolArray) -> tuple[Float32, Fl
         counts = np.zeros((len(speeds), len(ready.row)), dtype=np.float32)
         for some, strips in _in_groups(jets, ready):
             found = _balances(ready, strips, FIRST_HYDRODYNAMIC)  # no other is played
-            place = at_speed[some][found.jet[found.played]], found.at[found.played]
+            played = found.some(np.flatnonzero(_played(ready, strips, found, _held(_growth(ready, strips, found)))))
+            place = at_speed[some][played.jet], played.at
             counts += np.bincount(np.ravel_multi_index(place, counts.shape), minlength=counts.size).reshape(
                 counts.shape
             )
@@ -146,8 +147,14 @@ def pair_share(modes: Modes, broad: Jets, wanted: BoolArray) -> Float32:
     diagonal; the other entries hold no whole count."""
     share = np.zeros((*modes.hz.shape, modes.hz.shape[1]), dtype=np.float32)
     for rows, ready in _some_rows(modes, wanted):
+        others = _others(ready)
         for _, strips in _in_groups(broad, ready):
-            _, row, one, other = _side_by_side(ready, _balances(ready, strips))
+            found = _balances(ready, strips)
+            if len(others) < wanted.shape[1] // 2:  # those with none of these beside them are left out beforehand
+                other = ready.mode[others[:, found.at]]
+                driven = _driven(ready, found, _growth(ready, strips, found, other), other)
+                found = found.some(np.flatnonzero((driven >= HEARD).any(axis=0)))
+            _, row, one, other = _side_by_side(ready, found, _growth(ready, strips, found))
             np.add.at(share[rows], (row, one, other), np.float32(1.0))
     share += share.transpose(0, 2, 1)
     return np.asarray(share / np.float32(len(broad.speed)), dtype=np.float32)
@@ -179,10 +186,11 @@ def side_by_side(modes: Modes, jets: Jets, pair: tuple[int, int]) -> SideBySide:
     held = np.zeros_like(alone)
     for some, strips in _in_groups(jets, ready):
         found = _balances(ready, strips)
-        jet, _, one, other = _side_by_side(ready, found)
+        growth = _growth(ready, strips, found)
+        jet, _, one, other = _side_by_side(ready, found, growth)
         both[some][jet[(one == pair[0]) & (other == pair[1])]] = True
-        alone[some][found.jet[found.played], found.at[found.played]] = True
-        held[some][found.jet[found.held], found.at[found.held]] = True
+        held[some][found.jet, found.at] = holds = _held(growth)
+        alone[some][found.jet, found.at] = _played(ready, strips, found, holds)
     return SideBySide(both, alone, held)
 
 
@@ -191,38 +199,53 @@ def each_jet(modes: Modes, jets: Jets) -> Iterator[AtJet]:
     ready = _Ready.of(modes)
     shape = modes.hz.shape
     for number in range(len(jets.speed)):
-        found = _balances(ready, _strips(jets, slice(number, number + 1)))
-        place = (ready.row[found.at], ready.mode[found.at])
+        strips = _strips(jets, slice(number, number + 1))
+        found = _balances(ready, strips)
+        place, grown = (found.row, found.mode), _growth(ready, strips, found)
         amplitude, growth = np.full(shape, np.nan, dtype=np.float32), np.zeros((*shape, shape[1]), dtype=np.float32)
         held, played, together = (np.zeros(one, dtype=bool) for one in (shape, shape, growth.shape))
-        amplitude[place], growth[place], held[place], played[place] = (
-            found.amplitude, found.growth.T, found.held, found.played
-        )  # fmt: skip
-        _, row, one, other = _side_by_side(ready, found)
+        amplitude[place], growth[place], held[place] = found.amplitude, grown.T, _held(grown)
+        played[place] = _played(ready, strips, found, held[place])
+        _, row, one, other = _side_by_side(ready, found, grown)
         together[row, one, other] = together[row, other, one] = True
         yield AtJet(amplitude, held, played, growth, together)
 
 
-def _side_by_side(modes: _Ready, found: _Balances) -> tuple[IndexArray, IndexArray, IndexArray, IndexArray]:
-    """Pairs that a jet sounds at once, once each: (jet, row, mode, higher mode). One is held, and the other, of all others, most
-    kept alive by noise, to a fifth of its amplitude (peak; the other's is taken as rms) or more: rms² = density (a_j/S)²/(4
-    |growth|), the response of a damped oscillator to white noise (exact)."""
-    held = np.flatnonzero(found.held)
-    row, mode, every = modes.row[found.at[held]], modes.mode[found.at[held]], np.arange(len(held))
-    amplitude = np.take(modes.amplitude.T, row, axis=1)
+def _others(modes: _Ready) -> IndexArray:
+    """Of each of those to be balanced, shape (k,), the others of its row, as many as the richest has; where there are fewer,
+    itself and again."""
+    first = np.searchsorted(modes.row, modes.row)
+    count = np.searchsorted(modes.row, modes.row, side="right") - first
+    place = np.arange(len(first)) - first
+    return np.asarray(first + (place + np.arange(1, count.max(initial=1))[:, None]) % count)
+
+
+def _driven(modes: _Ready, found: _Balances, growth: Float32, mode: IndexArray) -> Float32:
+    """How strongly noise keeps modes alive beside those balanced, over their amplitude (peak; the other's is taken as rms), shape
+    of their growth; 0 for the mode itself, NaN for one that grows. rms² = density (a_j/S)²/(4 |growth|), the response of a
+    damped oscillator to white noise (exact)."""
+    amplitude = _of(modes, modes.amplitude, found, mode)
     noise = np.float32(np.sqrt(TURBULENCE) / HOLE_AREA) * amplitude
     with np.errstate(divide="ignore", invalid="ignore"):
-        driven = noise / np.sqrt(-4.0 * found.growth[:, held]) / found.amplitude[held]
-    driven[mode, every] = 0.0
-    driven[amplitude <= 0.0] = 0.0
-    other = driven.argmax(axis=0) if len(held) else mode
+        driven = noise / np.sqrt(-4.0 * growth) / found.amplitude
+    driven[(mode == found.mode) | (amplitude <= 0.0)] = 0.0
+    return np.asarray(driven)
+
+
+def _side_by_side(
+    modes: _Ready, found: _Balances, growth: Float32
+) -> tuple[IndexArray, IndexArray, IndexArray, IndexArray]:
+    """Pairs that a jet sounds at once, once each: (jet, row, mode, higher mode). One is held, and the other, of all others, most
+    kept alive by noise, to a fifth of its amplitude or more. growth: of every mode."""
+    held = np.flatnonzero(_held(growth))
+    found, every = found.some(held), np.arange(len(held))
+    driven = _driven(modes, found, growth[:, held], np.arange(len(growth))[:, None])
+    other = driven.argmax(axis=0) if len(held) else found.mode
     both = np.flatnonzero(driven[other, every] >= HEARD)
-    jet, row, mode, other = found.jet[held[both]], row[both], mode[both], other[both]
+    jet, row, mode, other = found.jet[both], found.row[both], found.mode[both], other[both]
     one, two = np.minimum(mode, other), np.maximum(mode, other)
     rows, most = modes.omega.shape
-    place = ((jet * rows + row) * most + one) * most + two
-    order = np.argsort(place, kind="stable")
-    once = order[np.append(True, np.diff(place[order]) > 0)[: len(order)]]
+    once = np.unique(((jet * rows + row) * most + one) * most + two, return_index=True)[1]
     return jet[once], row[once], one[once], two[once]
 
 
@@ -255,15 +278,20 @@ class _Ready:
 
 @dataclass(frozen=True, slots=True)
 class _Balances:
-    """Balances that there are, n of them: of which jet, of which of the modes to be balanced, amplitude [m/s], held, played (as
-    AtJet), shape (n,); growth of every mode of the row beside it, shape (m, n)."""
+    """Balances that there are, n of them: of which jet; of which of the modes to be balanced, its row and number there; amplitude
+    [m/s]; shape (n,). slope: of the drive at that amplitude, shape (s, n)."""
 
     jet: IndexArray
     at: IndexArray
+    row: IndexArray
+    mode: IndexArray
     amplitude: Float32
-    held: BoolArray
-    played: BoolArray
-    growth: Float32
+    slope: Float32
+
+    def some(self, which: IndexArray) -> _Balances:
+        """Those numbered."""
+        jet, at, row, mode = (part[which] for part in (self.jet, self.at, self.row, self.mode))
+        return _Balances(jet, at, row, mode, self.amplitude[which], np.take(self.slope, which, axis=1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -339,29 +367,50 @@ def _over_a_cycle() -> tuple[RealArray, RealArray, RealArray]:
 def _balances(modes: _Ready, jets: _Strips, most_phase: float = np.inf) -> _Balances:
     """Of the modes to be balanced with every jet; of a single strip, of those with at most this ωτ."""
     jet, at, place = _largest(modes, jets, most_phase)
-    amplitude = np.float32(_LEVELS[0]) * np.exp(place * np.float32(_LOG_STEP))
-    row, itself = modes.row[at], (modes.mode[at], np.arange(len(at)))
-    # Slope of the drive at each mode's own amplitude, between two levels, shape (s, n).
+    # Slope between two levels.
     left = np.minimum(place.astype(np.intp), len(_LEVELS) - 2)
     first = jet * len(_LEVELS) + left
     slope, next_slope = (np.take(jets.slope, one, axis=1) for one in (first, first + 1))
     slope += (place - left) * (next_slope - slope)
-    # growth = (a_j/2S) (Σ K (G/b) D0 ω_j sin ω_j τ - R_j S - c2 A), each strip of the jet a term
-    omega, delay = np.take(modes.omega.T, row, axis=1), np.take(jets.delay, jet, axis=1)
-    growth = np.zeros_like(omega)
-    for late, steep in zip(delay, slope, strict=True):
-        fed = omega * late
-        np.sin(fed, out=fed)
-        fed *= steep
-        growth += fed
+    amplitude = np.float32(_LEVELS[0]) * np.exp(place * np.float32(_LOG_STEP))
+    return _Balances(jet, at, modes.row[at], modes.mode[at], amplitude, slope)
+
+
+def _growth(modes: _Ready, jets: _Strips, found: _Balances, mode: IndexArray | None = None) -> Float32:
+    """Growth of a small mode beside those balanced [1/s]: of every one of the row, shape (m, n), or of those numbered, shape
+    (q, n); 0 for the mode itself.
+
+    growth = (a_j/2S) (Σ K (G/b) D0 ω_j sin ω_j τ - R_j S - c2 A), each strip of the jet a term."""
+    every = np.arange(modes.omega.shape[1])[:, None] if mode is None else mode
+    omega, amplitude, resistance = (
+        _of(modes, part, found, every) for part in (modes.omega, modes.amplitude, modes.resistance)
+    )
+    fed = omega * np.take(jets.delay, found.jet, axis=1)[:, None]
+    np.sin(fed, out=fed)
+    fed *= found.slope[:, None]
+    growth = fed.sum(axis=0)
     growth *= omega
-    growth -= np.take(np.float32(HOLE_AREA) * modes.resistance.T, row, axis=1)
-    growth -= np.float32(LOSS * 4.0 / np.pi) * amplitude
-    growth *= np.take(modes.amplitude.T / np.float32(2.0 * HOLE_AREA), row, axis=1)
-    growth[itself] = 0.0
-    held = growth.max(axis=0, initial=0.0) <= 0.0
-    played = held & (omega[itself] * delay.mean(axis=0) < np.float32(FIRST_HYDRODYNAMIC))
-    return _Balances(jet, at, amplitude, held, played, growth)
+    growth -= np.float32(HOLE_AREA) * resistance
+    growth -= np.float32(LOSS * 4.0 / np.pi) * found.amplitude
+    growth *= amplitude / np.float32(2.0 * HOLE_AREA)
+    growth[every == found.mode] = 0.0
+    return np.asarray(growth)
+
+
+def _of(modes: _Ready, part: Float32, found: _Balances, mode: IndexArray) -> Float32:
+    """What modes of the rows of balances have, of `part`, shape (n, m)."""
+    return np.asarray(np.take(part.reshape(-1), found.row * part.shape[1] + mode))
+
+
+def _held(growth: Float32) -> BoolArray:
+    """Which balances let no mode grow, by the growth of every one."""
+    return np.asarray(growth.max(axis=0, initial=0.0) <= 0.0)
+
+
+def _played(modes: _Ready, jets: _Strips, found: _Balances, held: BoolArray) -> BoolArray:
+    """Which of those held are so in the way players use."""
+    delay = np.take(jets.delay.mean(axis=0), found.jet)
+    return np.asarray(held & (modes.omega[found.row, found.mode] * delay < np.float32(FIRST_HYDRODYNAMIC)))
 
 
 def _largest(modes: _Ready, jets: _Strips, most_phase: float) -> tuple[IndexArray, IndexArray, Float32]:
@@ -371,31 +420,32 @@ def _largest(modes: _Ready, jets: _Strips, most_phase: float) -> tuple[IndexArra
     R S A = Σ K D1 ω sin ωτ - c1 A² with ω² (1 - (a/S) Σ K (D1/A) cos ωτ) = ω_k², to the first order in ω - ω_k (a few
     per cent at most): sin ωτ grows by τ cos ωτ (ω - ω_k). Divided by A these are sums over the strips."""
     omega, a, resistance = (part[modes.row, modes.mode] for part in (modes.omega, modes.amplitude, modes.resistance))
-    delay = jets.delay.T[:, :, None]
-    sine = omega * delay  # (jets, s, k)
-    early = sine < np.float32(most_phase)
-    later = np.cos(sine)
-    np.sin(sine, out=sine)
-    sine *= omega
-    pulled = later * (omega**2 * a / np.float32(2.0 * HOLE_AREA))
+    delay, lost = jets.delay.T[:, None, :], (np.float32(HOLE_AREA) * resistance)[:, None] + _LOSS_AT_LEVELS
+    fed, pulled, later = parts = np.empty((3, len(delay), len(omega), len(jets.delay)), dtype=np.float32)
+    phase = np.multiply(omega[:, None], delay, out=fed)
+    np.cos(phase, out=later)
+    np.sin(phase, out=fed)
+    fed *= omega[:, None]
+    np.multiply(later, (omega**2 * a / np.float32(2.0 * HOLE_AREA))[:, None], out=pulled)
     later *= delay
-    lost = np.float32(HOLE_AREA) * resistance
     if len(jets.delay) == 1:
         pulled *= later
-        jet, at, surplus = _of_one_strip(early[:, 0], sine[:, 0], pulled[:, 0], lost, jets.drive[:, 0])
+        asked = omega * jets.delay.T < np.float32(most_phase)
+        jet, at, surplus = _of_one_strip(asked, fed[:, :, 0], pulled[:, :, 0], lost, jets.drive[:, 0])
     else:
-        surplus, pulled, later = (np.matmul(each.transpose(0, 2, 1), jets.drive) for each in (sine, pulled, later))
+        surplus, pulled, later = np.matmul(parts, jets.drive)
         pulled *= later
         surplus += pulled
-        surplus -= lost[:, None] + _LOSS_AT_LEVELS
+        surplus -= lost
         surplus = surplus.reshape(-1, len(_LEVELS))
-        jet, at = np.divmod(np.arange(len(surplus)), len(omega))
+        jet, at = np.indices((len(delay), len(omega))).reshape(2, -1)
     # The largest: the first level that feeds more than it loses; the balance lies between it and the one before.
     flat, first = surplus.reshape(-1), (surplus >= 0.0).argmax(axis=1)
-    here = flat[np.arange(0, len(flat), len(_LEVELS)) + first]
+    place = np.arange(0, len(flat), len(_LEVELS)) + first
+    here = flat[place]
     there = np.flatnonzero(here >= 0.0)
     first, here = first[there], here[there]
-    before = flat[there * len(_LEVELS) + np.maximum(first - 1, 0)]
+    before = flat[place[there] - (first > 0)]
     with np.errstate(divide="ignore", invalid="ignore"):
         part = np.where(before < here, here / (here - before), np.float32(0.0))
     return jet[there], at[there], np.maximum(first - part, 0.0).astype(np.float32)
@@ -411,12 +461,11 @@ def _of_one_strip(
     drive falls as the level grows; so does sine * drive + pulled * drive² where it is above 0 (pulled is not below), and
     the losses grow."""
     least = drive[:, -1:]
-    fed = asked & ((sine + pulled * least) * least >= lost + _LOSS_AT_LEVELS[-1])
+    fed = asked & ((sine + pulled * least) * least >= lost[:, -1])
     jet, at = np.nonzero(fed)
     drives = drive[jet]
     surplus = drives * pulled[fed][:, None]
     surplus += sine[fed][:, None]
     surplus *= drives
-    surplus -= lost[at][:, None]
-    surplus -= _LOSS_AT_LEVELS
+    surplus -= lost[at]
     return jet, at, surplus

@@ -86,3 +86,17 @@ def test_a_mode_of_the_higher_octave_is_held_at_higher_air_speeds():
     octaves = Modes(np.array([[300.0, 600.0, 1200.0]]), np.array([[4e-4] * 3]), np.array([[1e5, 1.5e5, 2.2e5]]))
     held = reckon(octaves)
     assert (np.diff(held.speed_low[0]) > 0.0).all()
+
+
+def test_two_modes_looked_at_by_themselves_sound_at_once_as_among_all():
+    random = np.random.default_rng(5)
+    hz = np.cumsum(random.uniform(150.0, 450.0, (40, 7)), axis=1) + 150.0
+    modes = Modes(hz, random.uniform(1e-4, 5e-4, hz.shape), random.uniform(5e4, 5e5, hz.shape))
+    every = jet.pair_share(modes, jet.broad_jets(), np.ones(hz.shape, dtype=bool))
+    pair = np.sort([random.choice(7, 2, replace=False) for _ in hz], axis=1)
+    wanted = np.zeros(hz.shape, dtype=bool)
+    np.put_along_axis(wanted, pair, True, axis=1)
+    own = (np.arange(len(hz)), *pair.T)
+    alone = jet.pair_share(modes, jet.broad_jets(), wanted)[own]
+    np.testing.assert_array_equal(alone, every[own])
+    assert (alone > 0.0).sum() > 10
