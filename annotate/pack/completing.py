@@ -72,7 +72,8 @@ class _Bar:
     def of(cls, bar: etree._Element, told: tuple[Fraction, tuple[Fraction, ...]]) -> "_Bar":
         divisions, metre = told
         placed: list[tuple[Fraction, etree._Element]] = []
-        now = last = end = Fraction(0)
+        now = last = Fraction(0)
+        ends = [now]
         for child in bar:
             if child.tag == "attributes":
                 divisions = _number(child.findtext("divisions")) or divisions
@@ -83,11 +84,12 @@ class _Bar:
                 if child.tag == "note":
                     placed.append((last if chord else now, child))
                 if not chord:
-                    last, now = now, max(Fraction(0), now - length if child.tag == "backup" else now + length)
-                    end = max(end, now)
-        placed.sort(key=lambda one: one[0])
+                    last, now = now, max(Fraction(0), now - length) if child.tag == "backup" else now + length
+                    ends.append(now)
+        if bar.find("backup") is not None:
+            placed.sort(key=lambda one: one[0])
         pick_up = bar.get("implicit") == "yes" and bar.getprevious() is None
-        return cls(placed, metre, max(Fraction(0), sum(metre) - end) if pick_up else Fraction(0))
+        return cls(placed, metre, max(Fraction(0), sum(metre) - max(ends)) if pick_up else Fraction(0))
 
 
 @lru_cache(maxsize=256)

@@ -1,7 +1,6 @@
 """The fonts that Verovio measures its pages with, taken out of its own package: pages look alike on every machine."""
 
 import base64
-import hashlib
 import io
 import re
 from functools import cache
@@ -20,18 +19,23 @@ _FILES = {MUSIC: "Leipzig.css", WORDS: "Liberation.css"}
 
 
 @cache
-def _faces() -> tuple[tuple[str, str, str, bytes], ...]:
-    """(family, weight, style, woff2) of every face."""
+def _sources() -> tuple[tuple[str, Path], ...]:
+    """(family, style sheet that its faces stand in)."""
     import verovio  # noqa: PLC0415 - a large library, for those alone who want pages
 
     folder = Path(verovio.__file__).parent / "data"
+    return tuple((family, folder / name) for family, name in _FILES.items())
+
+
+def _faces() -> list[tuple[str, str, str, bytes]]:
+    """(family, weight, style, woff2) of every face."""
     found = []
-    for family, name in _FILES.items():
-        for face in _FACE.findall((folder / name).read_text(encoding="ascii")):
+    for family, path in _sources():
+        for face in _FACE.findall(path.read_text(encoding="ascii")):
             data = _DATA.search(face)
             assert data is not None
             found.append((family, _said(face, "font-weight"), _said(face, "font-style"), base64.b64decode(data[1])))
-    return tuple(found)
+    return found
 
 
 def _said(face: str, name: str) -> str:
@@ -48,9 +52,14 @@ def write_ttf(folder: Path) -> None:
 @cache
 def _ttf() -> tuple[bytes, ...]:
     """The faces as TTF: unpacked once, which takes a second or two, then kept in the user's cache folder."""
-    digest = hashlib.sha256(b"".join(data for _, _, _, data in _faces())).hexdigest()
-    kept = fetch(f"fonts {digest}", lambda: {str(n): _unpacked(face[3]) for n, face in enumerate(_faces())})
-    return tuple(kept[str(number)].tobytes() for number in range(len(_faces())))
+    kept = fetch(f"fonts {_stamp()}", lambda: {str(n): _unpacked(face[3]) for n, face in enumerate(_faces())})
+    return tuple(kept[str(number)].tobytes() for number in range(len(kept)))
+
+
+def _stamp() -> str:
+    """Tells one state of the style sheets from another without reading them."""
+    found = ((path.name, path.stat()) for _, path in _sources())
+    return ", ".join(f"{name} {about.st_size} {about.st_mtime_ns}" for name, about in found)
 
 
 def _unpacked(data: bytes) -> npt.NDArray[np.uint8]:
@@ -71,8 +80,8 @@ _SIGNS = "".join(map(chr, [*range(0xECA0, 0xECC0), *range(0xE1D0, 0xE1F0), *rang
 def css(families: tuple[str, ...] = (MUSIC, WORDS)) -> str:
     """`@font-face` rules with the letters of Latin alphabets and the notes that stand among words, as data in the text; made
     once, then kept in the user's cache folder."""
-    digest = hashlib.sha256(b"".join(((_LETTERS + _SIGNS).encode(), *(data for _, _, _, data in _faces())))).hexdigest()
-    made = fetch(f"page fonts {digest}", lambda: {"css": np.frombuffer(_css().encode(), dtype=np.uint8)})
+    key = f"page fonts {_stamp()} {_LETTERS}{_SIGNS}"
+    made = fetch(key, lambda: {"css": np.frombuffer(_css().encode(), dtype=np.uint8)})
     rules = made["css"].tobytes().decode().split("@font-face")[1:]
     return "".join(f"@font-face{rule}" for rule in rules if any(f"'{family}'" in rule for family in families))
 
@@ -105,4 +114,4 @@ def _css() -> str:
 def _font(data: bytes) -> Any:
     from fontTools.ttLib import TTFont  # noqa: PLC0415
 
-    return TTFont(io.BytesIO(data))
+    return TTFont(io.BytesIO(data), recalcTimestamp=False)  # the same faces are the same bytes
