@@ -122,18 +122,25 @@ def _said(one: Trial) -> tuple[str, ...]:
     return (one.time, one.player, one.flute, one.flute_id, str(one.fingering), pitches, str(one.worked), one.remark)
 
 
-def not_lost(trials: Iterable[Trial], known: Iterable[Trial]) -> tuple[Trial, ...]:
+def not_lost(trials: Iterable[Trial], known: Iterable[Trial], unnamed: str = "") -> tuple[Trial, ...]:
     """Trials to be added to those known: of those with an id that another one has, the ones that say something else, under
-    an id of their own."""
+    an id of their own. unnamed: the player that `read` gave to rows without one."""
     by_id = {one.id: one for one in known}
     found = []
     for one in trials:
         there = by_id.get(one.id)
-        own = one if there is None or _said(one) == _said(there) else replace(one, id=id_of(one))
+        own = one if there is None or _is_same(one, there, unnamed) else replace(one, id=id_of(one))
         if own.id not in by_id:
             by_id[own.id] = own
             found.append(own)
     return tuple(found)
+
+
+def _is_same(one: Trial, there: Trial, unnamed: str) -> bool:
+    """Whether two with the same id are one trial: its player may be told in one of them alone. Without a time, ids may be the
+    numbers of the rows of two people's tables."""
+    is_open = bool(one.time) and (one.player == unnamed or not there.player)
+    return _said(replace(one, player=there.player) if is_open else one) == _said(there)
 
 
 def _told_apart(trials: list[Trial]) -> tuple[Trial, ...]:

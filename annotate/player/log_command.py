@@ -141,12 +141,12 @@ def import_(source: Path, words: Words) -> str:
     where = _log()
     raw = bytes_of(source, log_table.MOST_BYTES, Message("log.expected_table"))
     try:
-        rows = log_table.read(raw, plain(source.name), plain(source.stem))
+        rows = log_table.read(raw, plain(source.name), unnamed := plain(source.stem))
     except PlayedError as error:
         raise InputError(*(file_error(source, one).messages[0] for one in error.mistakes)) from error
     try:
         # Read before the lock: whatever another writer adds meanwhile has an id of its own, and `add` looks again.
-        new = player_log.add(where, log_table.not_lost(rows, player_log.read(where).trials))
+        new = player_log.add(where, log_table.not_lost(rows, player_log.read(where).trials, unnamed))
     except player_log.LogError as error:
         raise _unwritable(where, error) from error
     players = tuple(sorted({one.player for one in new if one.player != player_log.player()}))

@@ -155,6 +155,21 @@ def test_a_log_goes_to_another_player_and_comes_back(own: Path, monkeypatch: pyt
     assert answer.found[0].tried and answer.found[0].tried.others_worked == 1
 
 
+def test_the_own_table_read_again_adds_nothing_whatever_it_is_called_and_whoever_had_it(
+    own: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("VENTWISE_PLAYER", raising=False)
+    add(PLAIN, True)
+    for name in ("l.csv", "m.csv"):
+        log_command.export(own / name, SAY, lambda ready: None)
+        assert "0 trials added; 1 were there already." in log_command.import_(own / name, SAY)
+    monkeypatch.setenv("VENTWISE_DATA", str(own / "kim"))
+    log_command.import_(own / "l.csv", SAY)
+    log_command.export(own / "back.csv", SAY, lambda ready: None)
+    monkeypatch.setenv("VENTWISE_DATA", str(own / "data"))
+    assert "0 trials added; 1 were there already." in log_command.import_(own / "back.csv", SAY)
+
+
 def test_what_cannot_be_logged_or_read_is_told_in_one_line(own: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     for fingering, expected in (
         ("T 9 |", "no left-hand touch"),
