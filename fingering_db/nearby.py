@@ -1,17 +1,19 @@
 """What could be played instead: the nearest sets of pitches that a search really finds."""
 
+import hashlib
 import itertools
 from dataclasses import dataclass
 from functools import lru_cache
+from pathlib import Path
 
 import numpy as np
 
 from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray, distinct
-from fingering_db.model import Model
+from fingering_db.model import Model, acoustic_fingerprint
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
-from fingering_db.ranking import Candidate, find
-from fingering_db.store import let_go
+from fingering_db.ranking import Candidate, find, first_of_each, told_first
+from fingering_db.store import Arrays, fetch, let_go
 from fingering_db.survey import atlas
 
 KEPT_SEMITONES = 0.5  # a note moved by no more keeps its quarter-tone and its spelling
@@ -99,9 +101,38 @@ def nearby(
 def _best(
     model: Model, pitches: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float, least: float
 ) -> Candidate | None:
+    asked = (tolerance_cents, a4_hz, model.flute.slide_mm)
+    if len(pitches) == 2 and asked == (_KEPT_TOLERANCE, model.instrument.a4_hz, 0.0):
+        kept, numbers = _pairs(model)
+        pair = (pitches[0].midi, pitches[1].midi)
+        if pair in numbers:
+            number = numbers[pair]
+            return None if number is None else told_first(model, kept, number)
     found = find(model, pitches, tolerance_cents, a4_hz, limit=1, least=least).best
     let_go()
     return found[0] if found else None
+
+
+_KEPT_TOLERANCE = 30.0
+_DECIDE = ("idle", "nearby", "ranking", "search")  # what is kept, beside what decides an atlas
+
+
+@lru_cache(maxsize=8)
+def _pairs(model: Model) -> tuple[Arrays, dict[tuple[float, ...], int | None]]:
+    """The first answer to every pair that may be proposed, computed once for a flute, a second or some (`store`): with the
+    numbers of all pairs, that of none too."""
+    a4_hz = model.instrument.a4_hz
+    notes = _sets_of_notes(model, 2, a4_hz)
+    pairs = [tuple(pair) for pair in notes.tolist()]
+    code = hashlib.sha256(b"".join(Path(__file__).with_name(f"{name}.py").read_bytes() for name in _DECIDE)).hexdigest()
+
+    def compute() -> Arrays:
+        sets = [tuple(map(Pitch.from_midi, pair)) for pair in pairs]
+        return first_of_each(model, sets, _KEPT_TOLERANCE, a4_hz)
+
+    kept = fetch(f"pairs {acoustic_fingerprint(model.instrument)} {code}", compute)
+    found = {pairs[of]: number for number, of in enumerate(kept["set"].tolist())}
+    return kept, dict.fromkeys(pairs) | found
 
 
 def _proposals(model: Model, targets: tuple[Pitch, ...], a4_hz: float) -> list[tuple[float, tuple[Pitch, ...]]]:
@@ -109,9 +140,8 @@ def _proposals(model: Model, targets: tuple[Pitch, ...], a4_hz: float) -> list[t
     without repeats."""
     midi = np.array([pitch.midi for pitch in targets])
     notes = _sets_of_notes(model, len(targets), a4_hz)
-    notes = notes[(np.diff(notes, axis=1) > 0).all(axis=1)]
     away, unlike = moved(notes, midi), difference(notes, midi)
-    offered = (away > 0).any(axis=1) & (unlike <= FARTHEST) & ~harmonic(notes)
+    offered = (away > 0).any(axis=1) & (unlike <= FARTHEST)
     notes, away, unlike = notes[offered], away[offered], unlike[offered]
     order = np.lexsort((away.max(axis=1), (away > 0).sum(axis=1), unlike))[:_MOST_TRIALS]
     return [(float(away[row].sum()), _spelled(notes[row], away[row], targets)) for row in order]
@@ -119,7 +149,8 @@ def _proposals(model: Model, targets: tuple[Pitch, ...], a4_hz: float) -> list[t
 
 @lru_cache(maxsize=32)
 def _sets_of_notes(model: Model, count: int, a4_hz: float) -> RealArray:
-    """Every set of `count` strong resonances of one fingering, to the nearest semitone, shape (n, count), low to high.
+    """Every set of `count` strong resonances of one fingering, to the nearest semitone, shape (n, count), low to high; none of
+    one note and its harmonics.
 
     Sets may leave out up to _MOST_SKIPPED strong resonances in between."""
     every = atlas(model)
@@ -133,8 +164,8 @@ def _sets_of_notes(model: Model, count: int, a4_hz: float) -> RealArray:
         first = np.arange(len(row) - offsets[-1])
         first = first[row[first] == row[first + offsets[-1]]]
         found.append(distinct(sum(note[first + offset] * digit for offset, digit in zip(offsets, digits, strict=True))))
-    sets = distinct(np.concatenate(found))
-    return np.asarray(sets[:, None] // digits % _NOTES, dtype=float)
+    sets = np.asarray(distinct(np.concatenate(found))[:, None] // digits % _NOTES, dtype=float)
+    return sets[(np.diff(sets, axis=1) > 0).all(axis=1) & ~harmonic(sets)]
 
 
 def _spelled(notes: RealArray, away: RealArray, targets: tuple[Pitch, ...]) -> tuple[Pitch, ...]:

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from functools import lru_cache
 
 import numpy as np
@@ -18,7 +18,7 @@ from fingering_db.model import Model, highest_hz, sound_of
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, Holding, holding, pairs, strength
 from fingering_db.search import matching, nothing
-from fingering_db.store import let_go
+from fingering_db.store import Arrays, let_go
 from fingering_db.survey import atlas, of_one_sound
 from fingering_db.trials import Tried
 from fingering_db.uncertainty import common_cents
@@ -229,9 +229,17 @@ def find(
     left out that differ from a better one by an idle key. Of several pitches, what one jet sounds more easily at once comes
     before what is as good otherwise, and one note and its harmonics last. What the jets make of them is not told (`with_jets`).
     least: where no answer can have this confidence none is told."""
+    count, found, best, one_note = _ranked(model, targets, tolerance_cents, a4_hz, limit, least)
+    return Found(count, _candidates(model, found, best, one_note))
+
+
+def _ranked(
+    model: Model, targets: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float, limit: int, least: float = 0.0
+) -> tuple[int, Answers, IndexArray, BoolArray]:
+    """How many may sound; all that answer; and the best, as `find` tells them: their numbers, and which are one note."""
     found = answers(model, targets, tolerance_cents, a4_hz)
     if not (found.confidence >= least).any():
-        return Found(0, ())
+        return 0, found, np.empty(0, dtype=np.intp), np.empty(0, dtype=bool)
     most = limit if len(targets) == 1 else max(limit, _RERANKED)
     best = told_apart(model, found.rows, found.cents, found.confidence, _order(found, _BEST), most)
     if len(best) < most and len(found.rows) > _BEST:
@@ -241,8 +249,24 @@ def find(
         found, one_note = looked_at(model, found, best, np.array([pitch.hz(a4_hz) for pitch in targets]))
         again = np.lexsort((-found.score[best], one_note, _unlikely(found)[best]))
         best, one_note = best[again], one_note[again]
-    shown = _candidates(model, found, best[:limit], one_note)
-    return Found(int(np.count_nonzero(~_unlikely(found))), shown)
+    return int(np.count_nonzero(~_unlikely(found))), found, best[:limit], one_note[:limit]
+
+
+def first_of_each(model: Model, sets: Sequence[tuple[Pitch, ...]], tolerance_cents: float, a4_hz: float) -> Arrays:
+    """What `find` tells first for each of some sets of as many pitches, to be kept (`told_first`); nothing for those without."""
+    every = [_ranked(model, pitches, tolerance_cents, a4_hz, 1) for pitches in sets]
+    of = np.array([number for number, (_, _, best, _) in enumerate(every) if len(best)], dtype=np.intp)
+    kept = {"set": of, "one_note": np.concatenate([one_note for *_, one_note in every])}
+    for name in (one.name for one in fields(Answers)):
+        kept[name] = np.concatenate([getattr(found, name)[best] for _, found, best, _ in every])
+    return kept
+
+
+def told_first(model: Model, kept: Arrays, number: int) -> Candidate:
+    """One of those kept, by its number among them."""
+    found = Answers(*(kept[one.name] for one in fields(Answers)))
+    which = np.array([number])
+    return _candidates(model, found, which, kept["one_note"][which])[0]
 
 
 _BEST = 2048  # answers: more are hardly ever needed, and sorting tens of thousands takes long

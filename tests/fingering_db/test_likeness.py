@@ -1,10 +1,12 @@
 """What is offered in the place of a multiphonic (invented pitches)."""
 
+import math
+
 import numpy as np
 import pytest
 
 from fingering_db.model import Model
-from fingering_db.nearby import difference, harmonic, moved, nearby
+from fingering_db.nearby import _best, difference, harmonic, moved, nearby
 from fingering_db.pitch import Pitch
 
 
@@ -55,3 +57,10 @@ def test_a_multiphonic_is_replaced_by_multiphonics_that_are_not_one_note(made: M
         assert len(notes) == 2 and one.candidate.confidence >= 0.5
         assert not harmonic(notes[None, :])[0]
         assert one.candidate.worst_cents <= 30.0
+
+
+def test_what_is_kept_of_a_pair_is_what_a_search_tells_first(made: Model, monkeypatch: pytest.MonkeyPatch) -> None:
+    kept = nearby(made, (Pitch.parse("C5"), Pitch.parse("D#6")), 30.0)
+    monkeypatch.setattr("fingering_db.nearby._KEPT_TOLERANCE", math.nan)  # so everything is searched for
+    _best.cache_clear()
+    assert kept and nearby(made, (Pitch.parse("C5"), Pitch.parse("D#6")), 30.0) == kept
