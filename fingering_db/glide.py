@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -173,14 +174,11 @@ def of_chords(model: Model, glide: Glide) -> Glide:
 
 def _judged(model: Model, crossings: Crossings, tracked: RealArray, rows: list[int]) -> list[tuple[Resonance, ...]]:
     """For each stage the tracked resonances, shape (n, k) [Hz], with their strengths. rows: of `reach.states`, of each stage."""
-    strengths = strength(crossings, model.curve)
     edges = np.searchsorted(crossings.row, np.arange(len(tracked) + 1))
-    numbers = np.arange(np.diff(edges).max())
-    bands = {row: bands_of_modes(model, row, numbers) for row in set(rows)}
-    found = []
-    for stage, hz in enumerate(tracked):
-        own = np.arange(edges[stage], edges[stage + 1])
-        at = own[[int(np.abs(np.log(crossings.hz[own] / one)).argmin()) for one in hz]]
-        told = zip(hz.tolist(), strengths[at].tolist(), bands[rows[stage]][at - edges[stage]].tolist(), strict=True)
-        found.append(tuple(Resonance(*one) for one in told))
-    return found
+    own = (np.log(crossings.hz[begin:past, None]) for begin, past in pairwise(edges.tolist()))
+    numbers = np.array([np.abs(one - hz).argmin(axis=0) for one, hz in zip(own, np.log(tracked), strict=True)])
+    at, wanted = edges[:-1, None] + numbers, np.zeros(len(crossings.hz), dtype=bool)
+    wanted[at] = True
+    bands = [bands_of_modes(model, row, own) for row, own in zip(rows, numbers, strict=True)]
+    told = tracked.tolist(), strength(crossings, model.curve, wanted)[at].tolist(), np.array(bands).tolist()
+    return [tuple(map(Resonance, *one)) for one in zip(*told, strict=True)]

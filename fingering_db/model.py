@@ -110,10 +110,12 @@ def grid_for(instrument: Instrument, slide_mm: float = 0.0) -> RealArray:
     return np.asarray(lowest * 2.0 ** (np.arange(-below, steps) * _GRID_CENTS / 1200.0))
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=16)
 def model(instrument: Instrument, slide_mm: float = 0.0) -> Model:
     """The model of an instrument; built once, then kept in the user's cache folder."""
-    flute = Flute(instrument, slide_mm)
+    flute, acoustic = Flute(instrument, slide_mm), _acoustic(instrument)
+    if instrument != acoustic:
+        return replace(model(acoustic, slide_mm), flute=flute)
     stored = fetch(_key(flute, "model"), lambda: _compute(flute))
     every = Reach(choices(instrument), stored["placements"], stored["states"], stored["sound"])
     halves = Halves(int(stored["cut"]), *(stored[name] for name in ("upper", "lower", "upper_of", "lower_of")))
@@ -130,9 +132,14 @@ def _key(flute: Flute, what: str) -> str:
     return f"{what} {flute.slide_mm!r} {acoustic_fingerprint(flute.instrument)}"
 
 
+def _acoustic(instrument: Instrument) -> Instrument:
+    """All of it that what it can sound depends on: a flute with a telescoping head joint at rest is the same."""
+    return msgspec.structs.replace(instrument, name="", title="", remark="", slide=None)
+
+
 def acoustic_fingerprint(instrument: Instrument) -> str:
-    """A digest of all that what it can sound depends on: a flute with a telescoping head joint at rest is the same."""
-    return msgspec.structs.replace(instrument, name="", title="", remark="", slide=None).fingerprint()
+    """A digest of all that what it can sound depends on."""
+    return _acoustic(instrument).fingerprint()
 
 
 def only(of: Model, sounds: IndexArray) -> Model:

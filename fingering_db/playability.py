@@ -147,10 +147,11 @@ _FADES_OVER_HZ = 400.0
 _HIGHEST_PLAYED_HZ = 2600.0  # E7 of the flute in C: ours
 
 
-def strength(crossings: Crossings, curve: PlainCurve) -> RealArray:
-    """How surely each resonance sounds alone, 0 to 1, shape of crossings; under 0.5: not expected to."""
+def strength(crossings: Crossings, curve: PlainCurve, wanted: BoolArray | None = None) -> RealArray:
+    """How surely each resonance sounds alone, 0 to 1, shape of crossings; under 0.5: not expected to. wanted: the same shape,
+    NaN for the others; all without it."""
     like = curve.size.likened(crossings)
-    at = worth(crossings, curve, holding(like).share)
+    at = worth(crossings, curve, holding(like, wanted).share)
     bounded = _THIN + (1.0 - 2.0 * _THIN) / (1.0 + np.exp((HALF_AT - at) / _WIDTH))
     # Above the plain fingerings' range nothing is known: towards the middle; far above, where no flute is played, to none.
     beyond = np.clip((like.hz - HIGHEST_PLAIN_HZ) / _FADES_OVER_HZ, 0.0, 1.0)
