@@ -3,7 +3,7 @@
 import re
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from annotate.decisions.address import Address, Content, at, places
 from annotate.score import Event, Part
@@ -32,14 +32,26 @@ def meant(part: Part, addresses: Iterable[Address]) -> dict[Address, Meant]:
     asked = [one for one in addresses if one.content in standing]
     sure = {one: event for one in asked for event in _surely(one, standing[one.content])}
     shifts = sorted((bar, now - bar) for one, event in sure.items() for bar, now in _bars(one, event))
-    found = {}
-    for one in asked:
-        events = standing[one.content]
-        worth = [_worth(one, event, number, len(events), shifts) for number, event in enumerate(events, start=1)]
-        best = max(worth)
-        event = sure.get(one) or events[worth.index(best)]
-        found[one] = Meant(event, not _stands_at(one, event), one in sure or worth.count(best) == 1)
+    chosen = {one: _chosen(one, standing[one.content], shifts, sure.get(one)) for one in asked}
+    found: dict[Address, Meant] = {}
+    taken: set[int] = set()
+    # Who names a place as it stands has it, and who is sure comes before who is not; the others look at what is left.
+    for one in sorted(asked, key=lambda one: (chosen[one].moved, not chosen[one].sure)):
+        if chosen[one].moved and chosen[one].event.start in taken:
+            free = [event for event in standing[one.content] if event.start not in taken]
+            if not free:
+                continue
+            chosen[one] = replace(_chosen(one, free, shifts, None), sure=False)
+        taken.add(chosen[one].event.start)
+        found[one] = chosen[one]
     return found
+
+
+def _chosen(one: Address, events: list[Event], shifts: list[tuple[int, int]], sure: Event | None) -> Meant:
+    worth = [_worth(one, event, number, len(events), shifts) for number, event in enumerate(events, start=1)]
+    best = max(worth)
+    event = sure or events[worth.index(best)]
+    return Meant(event, not _stands_at(one, event), sure is not None or worth.count(best) == 1)
 
 
 def _surely(one: Address, events: list[Event]) -> list[Event]:

@@ -21,7 +21,7 @@ class Rulings:
     kept: Kept = NOTHING
     findings: tuple[Finding, ...] = ()
     piece: str = ""
-    _places: Mapping[tuple[str, int], Ruling] = field(default_factory=dict)
+    _places: Mapping[tuple[str, int], Sequence[Ruling]] = field(default_factory=dict)
     _pitches: Mapping[Content, Ruling] = field(default_factory=dict)
 
     def of(self, part_id: str, event: Event) -> Ruling:
@@ -45,7 +45,8 @@ class Rulings:
     def _said(self, part_id: str, event: Event) -> tuple[Ruling, ...]:
         if not self.kept.path:
             return ()
-        found = (self._places.get((part_id, event.start)), self._pitches.get(at(event)), self.kept.piece)
+        placed = self._places.get((part_id, event.start), ())
+        found = (*placed, self._pitches.get(at(event)), self.kept.piece)
         return tuple(one for one in found if one is not None)
 
 
@@ -76,23 +77,26 @@ def rulings(kept: Kept, parts: Sequence[Part]) -> Rulings:
     return Rulings(kept, tuple(findings), kept.piece.read, placed, pitches)
 
 
-def _placed(kept: Kept, parts: Sequence[Part], findings: list[Finding]) -> dict[tuple[str, int], Ruling]:
+def _placed(kept: Kept, parts: Sequence[Part], findings: list[Finding]) -> dict[tuple[str, int], list[Ruling]]:
     """What was decided about places, by part and event; what is said about them is added to the findings."""
     read = {text: Address.parse(text) for text in kept.places}
     said = {address: kept.places[text] for text, address in read.items() if address is not None}
     findings += [
         _unknown(Message("decisions.no_address", text=f'{PLACE}."{text}"')) for text in read if read[text] is None
     ]
-    placed: dict[tuple[str, int], Ruling] = {}
+    placed: dict[tuple[str, int], list[Ruling]] = {}
     found: set[Address] = set()
     for part in parts:
         own = [one for one in said if one not in found and one.part in ("", part.label, part.id)]
         for address, one in meant(part, own).items():
             found.add(address)
-            placed[part.id, one.event.start] = said[address]
+            placed.setdefault((part.id, one.event.start), []).append(said[address])
             findings += _moved(part, address, one)
-    lost = (one for one in said if one not in found)
-    findings += [_unknown(Message("decisions.no_such_place", text=str(one), pitches=one.pitches)) for one in lost]
+    standing = {one.content for one in found}
+    for address in said:
+        if address not in found:
+            key = "decisions.place_has_line" if address.content in standing else "decisions.no_such_place"
+            findings.append(_unknown(Message(key, text=str(address), pitches=address.pitches)))
     return placed
 
 

@@ -136,6 +136,27 @@ def test_a_place_whose_notes_were_rewritten_is_told_and_nothing_is_taken(looked)
     assert codes(result).count("R302") == 1 and not result.decisions[0].ruled
 
 
+def test_a_line_does_not_move_to_a_place_that_has_its_own_line(looked):
+    own, lost = 'place."bar 1, beat 1: C5 D6".note = "here"', 'place."bar 99, beat 1: C5 D6".note = "nowhere"'
+    for lines in ([own, lost], [lost, own]):
+        result = looked([A], "\n".join(lines))
+        assert codes(result).count("R302") == 1 and "R303" not in codes(result)
+        assert result.decisions[0].own_note == "here"
+    # Alone it is taken for the place that moved, and beside another free place it is told as doubtful.
+    assert "R303" in codes(looked([A], lost))
+    (told,) = [one for one in looked([A, REST, A], f"{own}\n{lost}").findings if one.code == "R303"]
+    assert told.severity == "warning" and told.place.bar == "3"
+
+
+def test_two_lines_that_name_one_place_both_hold(looked):
+    other = looked([A]).decisions[0].alternatives[0].fingering
+    lines = (
+        f'place."bar 1, beat 1: C5 D6".fix = "{other}"\nplace."Flute, \\"first\\", bar 1, beat 1: C5 D6".note = "soft"'
+    )
+    result = looked([A], lines)
+    assert result.decisions[0].fingering == other and result.decisions[0].own_note == "soft"
+
+
 def test_what_is_forbidden_is_not_taken_and_a_touch_is_forbidden_wherever_it_is_used(looked):
     best = looked([A]).decisions[0].fingering
     result = looked([A], f'pitch."C5 D6".forbid = ["{best}"]')
