@@ -317,12 +317,9 @@ def _join(holds: tuple[Hold, ...], before: int, after: int, weights: Weights) ->
         return None
     if strokes_between(one.last, two.first) is not None:
         return Join(before, after, weights.of_a_note / ENOUGH_A_SECOND)
-    shorter = min(_seconds(event, weights) for event in (one.last, two.first))
+    held = ((one, one.last), (two, two.first))
+    shorter = min(weights.grace_s if event.grace else hold.seconds(event) for hold, event in held)
     return Join(before, after, rest + weights.of_a_note * shorter, rest)
-
-
-def _seconds(event: Event, weights: Weights) -> float:
-    return weights.grace_s if event.grace else event.seconds_end - event.seconds
 
 
 def strokes_between(before: Event, after: Event) -> int | None:

@@ -33,3 +33,9 @@ class Hold:
     desk: Desk | None
     options: tuple[Option, ...]
     decision: Decision | None
+
+    def seconds(self, at: Event) -> float:
+        """How long its first or last event is held [s]: tied notes as one, both ends of a glissando or tremolo by themselves."""
+        apart = self.decision is not None and bool(self.decision.demand.to)
+        first, last = (at, at) if apart else (self.first, self.last)
+        return last.seconds_end - first.seconds

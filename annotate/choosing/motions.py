@@ -13,6 +13,7 @@ from annotate.score import Event, Part
 from fingering_db.fingering import Fingering
 from fingering_db.message import Message
 from fingering_db.motion import (
+    ACROSS,
     DOWN,
     Contrary,
     FingerMove,
@@ -176,12 +177,19 @@ def _time(part: Part, step: Step) -> list[Finding]:
     return [finding_at("H2", part, step, advice=advice, fingers=fingers, **values)]
 
 
+_SLIDING = 2.0 / 3.0
+"""Of the shorter of two ordinary notes while a finger slides from key to key: ours. Little fingers slide in sixteenths at 120
+(common practice), and not twelve times a second."""
+
+
 def _left(step: Step) -> float:
-    """Seconds that the fingers may take. Between two ordinary notes the whole of the shorter: scales that every player has
-    practised are run at tempi at which half of it would not do (ours, by orchestral parts that are played)."""
+    """Seconds that the fingers may take. Between two ordinary notes the whole of the shorter, or _SLIDING of it: scales that
+    every player has practised are run at tempi at which half of it would not do (ours, by orchestral parts that are played)."""
     if step.before.decision is not None or step.after.decision is not None:
         return step.seconds
-    return step.rest + min(event.seconds_end - event.seconds for event in (step.before.last, step.after.first))
+    shorter = min(step.before.seconds(step.before.last), step.after.seconds(step.after.first))
+    slides = any(move.way == ACROSS for move in step.moved())
+    return step.rest + (_SLIDING if slides else 1.0) * shorter
 
 
 def _leap(part: Part, step: Step) -> list[Finding]:

@@ -259,7 +259,7 @@ def test_da_capo_and_dal_segno_are_played_as_music21_expands_them(marks):
 
 def test_a_way_from_the_end_to_the_segno_is_told_as_any_other(desk):
     """From C sharp at the end to low B at the segno, in quick notes."""
-    written = part_of("B3 E4 G4 C#4", tempo=160.0, quarters=0.25)
+    written = part_of("B3 E4 G4 C#4", tempo=100.0, quarters=0.25)
     events = tuple(replace(one, bar_index=number, in_bar=Fraction(0)) for number, one in enumerate(written.events))
     for signs, told in (((), 0), ((RepeatSign(0, SEGNO), RepeatSign(3, DAL_SEGNO)), 1)):
         part = replace(written, events=events, played=order_played(4, signs) if signs else ())
@@ -352,13 +352,28 @@ def test_raising_the_tempo_turns_findings_of_the_hand_on_in_order_and_never_off(
     assert all(slower <= faster for slower, faster in pairwise(told))
 
 
-def test_sixteenths_at_120_in_any_scale_are_nothing_to_tell_and_low_b_to_c_sharp_is_at_160(desk):
+def test_sixteenths_at_120_in_any_scale_are_nothing_to_tell_and_low_b_to_c_sharp_is(desk):
     """What every player is asked in lessons; from the B key to the C sharp key there is no smooth motion (common practice)."""
     for steps in (range(12), (0, 2, 4, 5, 7, 9, 11), (0, 2, 3, 5, 7, 8, 11), (0, 3, 6, 9), (0, 4, 7)):
         for key in range(12):
-            up = [str(Pitch.from_midi(midi)) for midi in range(59, 97) if (midi - key) % 12 in steps]
+            up = [str(Pitch.from_midi(midi)) for midi in range(60, 97) if (midi - key) % 12 in steps]
             assert not told_places(part_of(" ".join(up + up[::-1]), 120.0, quarters=0.25), desk), (steps, key)
-    assert told_places(part_of("B3 C#4", 160.0, quarters=0.25), desk)
+    assert told_places(part_of("B3 C#4", 120.0, quarters=0.25), desk)
+
+
+def test_a_little_finger_that_slides_twelve_times_a_second_is_told_and_eight_times_is_not(desk):
+    assert told_places(part_of("C4 D#4 C4 D#4", 176.0, quarters=0.25), desk)
+    assert not told_places(part_of("C4 D#4 C4 D#4", 120.0, quarters=0.25), desk)
+
+
+def test_tied_notes_leave_the_fingers_the_time_of_one(desk):
+    """D5 tied to a sixteenth, then C5, at 280: eight fingers, and 268 ms for them."""
+    long, short, after = part_of("D5 D5 C5", tempo=280.0, quarters=1.0).events
+    tie = replace(short.notes[0], tie_stop=True)
+    short = replace(short, notes=(tie,), seconds_end=short.seconds + 0.054)
+    part = Part("P1", 1, "F", "", events=(long, short, replace(after, seconds=short.seconds_end)))
+    (one,) = planned(part, (), lambda _: desk)
+    assert not [each for step in one.steps() for each in step_remarks(part, step).findings]
 
 
 def test_the_tempo_that_would_do_does(desk):
