@@ -112,8 +112,7 @@ def entries(looked: Looked, report: Report, worst_first: bool = False) -> tuple[
     while ordered:
         family += 1
         first = ordered.pop(0)
-        shape = first[1][0].decision.fingering
-        alike = [first, *(one for one in ordered if _one_shape(shape, one[1][0].decision.fingering))]
+        alike = [first, *(one for one in ordered if _alike_played(first[1][0].decision, one[1][0].decision))]
         ordered = [one for one in ordered if not any(one is other for other in alike)]
         found += [Entry(0, family, group, answers) for group, answers in alike]
     if worst_first:
@@ -144,8 +143,11 @@ def _difficulty(decision: Decision) -> tuple[float, ...]:
     return decision.status.rank, -round(decision.confidence, 1), len(decision.path), effort
 
 
-def _one_shape(one: Fingering | None, two: Fingering | None) -> bool:
-    return one is not None and two is not None and len(moves(one, two)) <= _FAMILY_MOVES
+def _alike_played(one: Decision, two: Decision) -> bool:
+    """With one shape of the hand, and equally well: a doubt waits until all that is playable is learned."""
+    if one.status != two.status or one.fingering is None or two.fingering is None:
+        return False
+    return len(moves(one.fingering, two.fingering)) <= _FAMILY_MOVES
 
 
 def _answers(desk: Desk, decisions: Sequence[Decision]) -> list[Answer]:

@@ -2,12 +2,12 @@
 
 from collections.abc import Iterable, Sequence
 
-from annotate.decision import Status
+from annotate.decision import Decision, Status
 from annotate.drawing import diagram, picture
 from annotate.drawing.picture import Circle
 from annotate.language import Words
 from annotate.marking import Stand
-from annotate.wording import key_names
+from annotate.wording import is_trilled, key_names
 
 _SIGNS = {
     diagram.DOWN: ("down", Circle(True)),
@@ -18,8 +18,14 @@ _SIGNS = {
 }
 
 
-def entries(stands: Sequence[Stand], statuses: Iterable[Status], words: Words) -> list[tuple[str, str]]:
-    """(SVG text, '' for none; words) for each sign that the stands use."""
+def notes_of(decisions: Sequence[Decision]) -> tuple[str, ...]:
+    """Names of what stands over the notes beside diagrams and is no word of music."""
+    there = {str(one.status) for one in decisions} | {"to_and_fro" for one in decisions if is_trilled(one)}
+    return tuple(name for name in ("to_and_fro", Status.DOUBTFUL, Status.UNPLAYABLE) if name in there)
+
+
+def entries(stands: Sequence[Stand], notes: Iterable[str], words: Words) -> list[tuple[str, str]]:
+    """(SVG text, '' for none; words) for each sign that the stands use, and for the notes."""
     fingerings = tuple(dict.fromkeys(stand.fingering for stand in stands if stand.fingering))
     if not fingerings:
         return []
@@ -32,6 +38,4 @@ def entries(stands: Sequence[Stand], statuses: Iterable[Status], words: Words) -
     found += [("", entry) for entry in keys.split("; ") if entry]
     if any(stand.contrary for stand in stands):
         found.append(("", f"{diagram.CONTRARY} {words.text('legend.contrary')}"))
-    shown = set(statuses)
-    found += [("", words.text(f"legend.{one}")) for one in (Status.DOUBTFUL, Status.UNPLAYABLE) if one in shown]
-    return found
+    return found + [("", words.text(f"legend.{name}")) for name in notes]

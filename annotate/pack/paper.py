@@ -3,7 +3,6 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from annotate.decision import Status
 from annotate.language import Words
 from annotate.marking import Stand
 from annotate.output import clean
@@ -21,13 +20,14 @@ _LINE_MM = 3.6
 
 @dataclass(frozen=True, slots=True)
 class PaperPart:
-    """A part that is drawn. stands: by flute what stands above its notes, the first flute's first; flute: what it is played on;
+    """A part that is drawn. stands: by flute what stands above its notes, the first flute's first; notes: names of the words
+    there that are explained; flute: what it is played on;
     mei: its music; names: of its notes, by byte offset; noted: what the player noted there, by the same; glides: names of the
     notes each glissando begins and ends on."""
 
     part: Part
     stands: Mapping[str, tuple[Stand, ...]]
-    statuses: frozenset[Status]
+    notes: tuple[str, ...]
     flute: str
     mei: str
     names: Mapping[int, str]
@@ -36,7 +36,7 @@ class PaperPart:
 
     def legend(self, words: Words) -> list[tuple[str, str]]:
         """What the signs on paper mean."""
-        return legends.entries(next(iter(self.stands.values()), ()), self.statuses, words)
+        return legends.entries(next(iter(self.stands.values()), ()), self.notes, words)
 
 
 def sheet_for(paper: str, legend: Sequence[tuple[str, str]] = ()) -> Sheet:

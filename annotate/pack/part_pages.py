@@ -7,16 +7,17 @@ from itertools import pairwise
 
 from annotate.drawing import picture
 from annotate.marking import Stand
-from annotate.output import clean, display_width, wrap
+from annotate.output import clean, wrap
 from annotate.pack.engraving import UNIT, Room, Sheet, engrave, kept
 from annotate.pack.look import look
 from annotate.pack.svg_out import Store
 
-_LETTER = 0.62  # width of a letter of the words above a diagram, in their size, at the most: bold letters of Times
+# Width of a letter of the words above a diagram, in their size, at the most: bold letters of Times.
+_NARROW, _LETTER, _CAPITAL, _WIDE = 0.36, 0.58, 0.79, 1.0
 _FAR = 4  # quarters to the next diagram from which on both have room by themselves
 _OURS, _OWN = 'font-weight="bold"', 'font-style="italic"'
-_SLIP = 1.2  # mm between neighbours, and half of it to words of the score
-_TOUCH = 0.1  # mm between the rooms of neighbours
+_SLIP = 0.6  # mm that a room is wider than what stands in it
+_TOUCH = 0.7  # mm between the rooms of neighbours: a full system is squeezed a little
 _NOTE_LETTERS, _NOTE_ROWS = 22, 2  # of a player's own note above the notes; all of it stands on the card
 
 
@@ -34,13 +35,19 @@ class Above:
     @property
     def width(self) -> float:
         """[mm]"""
-        widest = max((display_width(row) for row in self.words), default=0)
-        return max(self.drawn[0], widest * _LETTER * look().printed.note_text)
+        widest = max((sum(map(_width, row)) for row in self.words), default=0.0)
+        return max(self.drawn[0], widest * look().printed.note_text)
 
     @property
     def height(self) -> float:
         """[mm]"""
         return self.drawn[1] + len(self.words) * look().printed.note_text * 1.15 + look().printed.gap
+
+
+def _width(letter: str) -> float:
+    if letter in "fijlt.,:;!|'()[]- ":
+        return _NARROW
+    return _WIDE if letter in "mwMW&%@ÆæŒœ" or letter > "\u2000" else _CAPITAL if letter.isupper() else _LETTER
 
 
 def above(stand: Stand, own_note: str = "") -> Above:

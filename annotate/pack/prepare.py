@@ -63,13 +63,12 @@ def prepared(looked: Looked, worst_first: bool = False) -> Prepared:
             if other and len(flutes) > 1:
                 stands[name] = tuple(stands_of(part, other, style))
         mei = mei_of(copies[part.id].data)
-        statuses = frozenset(one.status for one in own)
         flute = ", ".join(dict.fromkeys(one.flute for one in own))
         names = copies[part.id].names
         ends = ((one.demand.events[0].start, one.demand.events[-1].start) for one in own)
         glides = tuple((names[one], names[two]) for one, two in ends if one != two and one in names and two in names)
         noted = {one.demand.events[0].start: one.own_note for one in own if one.own_note}
-        parts.append(PaperPart(part, stands, statuses, flute, mei, names, noted, glides))
+        parts.append(PaperPart(part, stands, legends.notes_of(own), flute, mei, names, noted, glides))
     composer = next((one.composer for one in copies.values()), "")
     title = looked.score.title or looked.file.path.stem
     return Prepared(
@@ -189,8 +188,8 @@ def page(
 
 def _legend(made: Prepared) -> tuple[tuple[str, str], ...]:
     stands: list[Stand] = [stand for part in made.parts for own in part.stands.values() for stand in own]
-    statuses = {status for part in made.parts for status in part.statuses}
-    listed = legends.entries(stands, statuses, made.words)
+    notes = dict.fromkeys(note for part in made.parts for note in part.notes)
+    listed = legends.entries(stands, notes, made.words)
     return tuple((recoloured(picture), text) for picture, text in listed)
 
 
@@ -245,6 +244,8 @@ def _heard(found: Sequence[Entry], progress: Progress | None) -> dict[tuple[str,
     ordered = sorted(every_answer, key=lambda each: each[0])
     wanted = [((entry, answer.decision.flute), answer) for _, entry, answer in ordered]
     made: dict[tuple[str, str], sounds.Heard] = {}
+    if progress and wanted:
+        progress("sound", 0, len(wanted))  # the first of them take longest
     for flute in dict.fromkeys(flute for (_, flute), _ in wanted):
         every = [(key, answer) for key, answer in wanted if key[1] == flute]
         for own in (every[at : at + _AT_ONCE] for at in range(0, len(every), _AT_ONCE)):

@@ -20,7 +20,7 @@ from hostile_score import HOSTILE, LIKE_OURS
 
 from annotate.language import words
 from annotate.marking import Style, stands_of
-from annotate.pack import sounds
+from annotate.pack import fonts, part_pages, sounds
 from annotate.pack.entries import Entry, entries, ways
 from annotate.pack.figures import blown
 from annotate.pack.look import look as the_look
@@ -142,6 +142,21 @@ def test_a_jet_map_knows_the_tones_of_a_plain_note(looked: Looked) -> None:
     assert 1 in middle.tolist()
     speeds = found.speed_m_s
     assert speeds[middle == 1].min() < speeds[middle == -2].max()
+
+
+def test_words_above_a_note_get_the_room_that_their_letters_take() -> None:
+    """By the widths that the bold face of the sheets itself tells."""
+    from fontTools.ttLib import TTFont
+
+    for face in fonts._ttf():
+        font = TTFont(io.BytesIO(face), lazy=True)
+        if font["name"].getDebugName(4) == "Liberation Serif Bold":
+            wide, name, em = font["hmtx"], font.getBestCmap(), font["head"].unitsPerEm
+            break
+    for told in ("mult. gliss. ?", "tr. 2 3 | E♭", "HALF-HOLE +12, -50", "Wie Wäscheleinen im Wind"):
+        real = sum(wide[name[ord(letter)]][0] / em if ord(letter) in name else 1.0 for letter in told)
+        kept = sum(map(part_pages._width, told))
+        assert real <= kept < 1.35 * real, told
 
 
 def test_the_hand_goes_from_what_is_held_before(looked: Looked) -> None:
