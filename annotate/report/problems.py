@@ -1,6 +1,7 @@
 """The first screen of the text report: every place that is not simply playable, in one line each."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from annotate.decision import Decision, Instead, Status, weak_tones
 from annotate.demand import Demand, Kind
@@ -13,7 +14,8 @@ from fingering_db.playability import PLAYABLE_CONFIDENCE
 MARGIN = {Status.DOUBTFUL: "?", Status.UNPLAYABLE: "!"}
 _MOST = 13  # lines: with the heading they fill a terminal of 24
 _NARROW = 60  # below this many columns a place takes more than a line
-_ASKED, _WHY = 18, 27  # columns, at most
+_WHERE, _ASKED, _WHY = 26, 18, 27  # columns, at most
+_PART = 12  # columns, at least, of the name of a part
 _CUT = 12  # columns, at least, of a table that is too wide
 _WORTH_TELLING = 20.0  # cents beyond which a doubt is told by how far off it is
 _REASONS = ("P1", "P4", "P5", "P9", "G1", "P3", "P2")
@@ -122,12 +124,25 @@ def _beside(report: Report, group: Group, flutes: Sequence[str], page: Page, in_
 
 def _cells(report: Report, group: Group, page: Page) -> tuple[str, str, str, str]:
     demand, decision = group.demand, group.decisions[0]
-    also = group.also
-    where = page.places((demand.place, *also)) if also else page.where(demand.place)
     instead = next((_instead(one, demand, page) for one in decision.instead), "")
     if not instead and demand.kind == Kind.GLISSANDO and decision.status == Status.DOUBTFUL:
         instead = page.say("short.narrow" if decision.confidence >= PLAYABLE_CONFIDENCE else "short.no_gliss")
-    return where, page.asked(demand), _why(report, group, decision, page), instead
+    return _where(group, page), page.asked(demand), _why(report, group, decision, page), instead
+
+
+def _where(group: Group, page: Page) -> str:
+    """Its places, or the first of them and how many more there are; a long name of a part is cut, not its bar."""
+    places = (group.demand.place, *group.also)
+    if len(places) == 1:
+        part = page.words.part(places[0])
+        own = replace(places[0], part=cut(page.clean(part), _PART), number=0)
+        return page.where(own if display_width(page.where(places[0])) > _WHERE else places[0])
+    for kept in range(min(len(places), _WHERE), 0, -1):
+        told, more = page.places(places[:kept]), len(places) - kept
+        told = f"{told} {page.say('report.more', n=more)}" if more else told
+        if display_width(told) <= _WHERE:
+            break
+    return told
 
 
 def _instead(one: Instead, demand: Demand, page: Page) -> str:

@@ -190,6 +190,16 @@ def test_the_first_screen_tells_every_doubtful_and_unplayable_place_in_a_line():
     assert [line[0] for line in worst if line[:2] in ("? ", "! ")][:2] == ["!", "?"]
 
 
+def test_a_row_of_many_places_tells_the_first_and_how_many_more():
+    asked = [demand(n, place(str(n), part="Flute in the first gallery"), "C5 C6") for n in range(10, 60)]
+    rows = text.render(of(*(unplayable(one) for one in asked)), detail="brief").splitlines()
+    (row,) = [row for row in rows if row.startswith("! bars")]
+    assert row.split("  ")[0] == "! bars 10, 11 and 48 more" and "C5 & C6" in row
+    two = demand(51, place("9", part="Flute in the first gallery", part_id="P2"), "D5 C6")
+    rows = text.render(of(unplayable(asked[0]), unplayable(two)), detail="brief").splitlines()
+    assert any(row.startswith("! Flute in th., bar 9, beat 1 ") and "D5 & C6" in row for row in rows)
+
+
 def test_what_is_simply_playable_is_told_in_full_detail_only():
     assert "bar 12, beat 2" not in text.render(rich_result(), detail="brief")
     assert "bar 12, beat 2" in text.render(rich_result(), detail="full")
