@@ -116,7 +116,7 @@ def _laid_out(
 ) -> tuple[list[list[Stand]], list[frozenset[int]], dict[Fingering, int]]:
     """What stands in each part, the events whose diagrams would stand too close there, and the numbers of fingerings."""
     stands = [stands_of(part, own, style, plan) for part, own in parts]
-    close = [_close(part, own, style) for (part, _), own in zip(parts, stands, strict=True)]
+    close = [_close(part, judged, own, style) for (part, judged), own in zip(parts, stands, strict=True)]
     told = [one for own, near in zip(stands, close, strict=True) for one in own if _by_number(one, near, style)]
     told.sort(key=lambda one: one.event.seconds)
     judged = [decision for _, own in parts for decision in own]
@@ -124,9 +124,14 @@ def _laid_out(
     return stands, close, {one: number for number, one in enumerate(dict.fromkeys(order), start=1)}
 
 
-def _close(part: Part, stands: Sequence[Stand], style: Style) -> frozenset[int]:
-    """Starts of the events whose diagrams would stand too close."""
-    return crowded(part, [stand.event for stand in stands if stand.drawn], style.carrier)
+def _close(part: Part, decisions: Sequence[Decision], stands: Sequence[Stand], style: Style) -> frozenset[int]:
+    """Starts of the events whose diagrams would stand too close. Where numbers take their place, both ends of a glissando or a
+    tremolo have one."""
+    close = crowded(part, [stand.event for stand in stands if stand.drawn], style.carrier)
+    if style.diagrams != CHANGES:
+        return close
+    ends = [{events[0].start, events[-1].start} for events in (one.demand.events for one in decisions)]
+    return close.union(*(pair for pair in ends if pair & close))
 
 
 def _by_number(stand: Stand, close: frozenset[int], style: Style) -> bool:

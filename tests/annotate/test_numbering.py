@@ -105,6 +105,11 @@ def test_where_diagrams_would_stand_too_close_there_are_numbers_unless_every_one
     assert ("○○" in told) == (not numbers)
 
 
+def test_both_ends_of_a_glissando_have_a_number_where_one_of_them_has_no_room():
+    assert [one[-1] for one in rows([decided(-1, B), gliding(A, C)])] == ["[1]", "[2]", "[3]"]
+    assert [one[-1] for one in rows([decided(-4, B), gliding(A, C)])] == ["●○", "●●", "t1"]
+
+
 def test_a_place_with_room_is_drawn_and_a_run_without_is_listed_in_the_order_of_its_numbers():
     decisions = [decided(0, C), decided(4, A), decided(5, B), decided(6, A)]
     assert [one[-1] for one in rows(decisions)] == ["t1", "[1]", "[2]", "[1]"]
