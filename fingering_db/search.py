@@ -134,9 +134,9 @@ class _Sets:
         """The piece in which the balance changes sign, as if branches went on as they end; or that at an end."""
         curves = self.curves
         cents = curves.cents.reshape(len(self.targets), -1, len(curves.lips))
-        above = _balance(cents - self.targets[:, :, None].astype(np.float32)) > 0.0
-        last = (above.astype(np.float32) @ np.ones(len(curves.lips), dtype=np.float32)).astype(np.intp) - 1
-        return np.minimum(np.maximum(last, curves.piece_at(self.begin)), curves.piece_at(self.end))
+        below = _balance(cents - self.targets[:, :, None].astype(np.float32)) <= 0.0
+        last = np.where(below[:, -1], below.argmax(axis=1), len(curves.lips)) - 1
+        return np.asarray(np.minimum(np.maximum(last, curves.piece_at(self.begin)), curves.piece_at(self.end)))
 
     def strengths(self, lips: RealArray) -> RealArray:
         """The least of each, with these lips [m]."""

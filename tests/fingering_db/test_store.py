@@ -1,5 +1,6 @@
 """Arrays kept between runs: the same as computed, safe against damage, change and each other."""
 
+import mmap
 import multiprocessing
 import os
 import time
@@ -68,11 +69,14 @@ def test_a_lock_that_a_killed_run_left_keeps_nobody_waiting(own_folder):
 
 def test_what_was_let_go_is_there_again_when_it_is_looked_at(own_folder, monkeypatch):
     monkeypatch.setattr(store, "_MOST_LOOKED_AT", 0)
-    kept = store.fetch("key", lambda: {"a": np.arange(100_000)})
+    monkeypatch.setattr(store, "_LARGE", 400_000)
+    store.fetch("key", lambda: {"small": np.arange(1000), "a": np.arange(100_000), "b": np.arange(10)})
     kept = store.fetch("key", lambda: {})
+    ((_, length),) = store._MAPPED[-1][1]
+    assert 800_000 - 2 * mmap.PAGESIZE < length <= 800_000
     assert kept["a"].sum() == 4_999_950_000
     store.let_go()
-    assert kept["a"].sum() == 4_999_950_000
+    assert kept["a"].sum() == 4_999_950_000 and kept["b"].sum() == 45
 
 
 def test_a_damaged_file_is_computed_anew(own_folder):
