@@ -29,18 +29,17 @@ def run(folder: Path, work: Path) -> None:
             shutil.copy(item, work / item.name)
     printed = []
     for line in (folder / "command.txt").read_text(encoding="utf-8").splitlines():
-        words = shlex.split(line)
-        command = [sys.executable, "-c", "from annotate.cli import main; main()", *words[1:]]
-        done = subprocess.run(
-            command,
-            cwd=work,
-            capture_output=True,
-            encoding="utf-8",
-            check=False,
-            env=os.environ | {"PYTHONUTF8": "1", "VENTWISE_DATA": ""},
-        )
-        printed.append(f"$ {line}\n{done.stdout}{done.stderr}(exit {done.returncode})\n")
+        code, out, err = ran(shlex.split(line)[1:], work)
+        printed.append(f"$ {line}\n{out}{err}(exit {code})\n")
     (work / "report.txt").write_text("\n".join(printed), encoding="utf-8")
+
+
+def ran(words: list[str], work: Path) -> tuple[int, str, str]:
+    """Run the command in a folder: its exit status, and what it prints on both streams."""
+    command = [sys.executable, "-c", "from annotate.cli import main; main()", *words]
+    plain = os.environ | {"PYTHONUTF8": "1", "VENTWISE_DATA": ""}
+    done = subprocess.run(command, cwd=work, capture_output=True, encoding="utf-8", check=False, env=plain)
+    return done.returncode, done.stdout, done.stderr
 
 
 def inputs(folder: Path) -> set[str]:

@@ -1,10 +1,15 @@
 """Every example gives what is stored beside it, but for the last digit of a number."""
 
 import importlib.util
+import sys
 import zipfile
 from pathlib import Path
 
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parent / "annotate"))
+
+from in_process import run_here
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
 _spec = importlib.util.spec_from_file_location("examples_run", EXAMPLES / "run.py")
@@ -30,7 +35,9 @@ FOLDERS = [
 
 
 @pytest.mark.parametrize("folder", FOLDERS)
-def test_an_example_gives_what_is_stored(folder, tmp_path):
+def test_an_example_gives_what_is_stored(folder, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(run, "ran", lambda words, _: run_here(words, monkeypatch, capsys))
     run.run(folder, tmp_path)
     made = sorted({path.name for path in tmp_path.iterdir() if path.is_file()} - run.inputs(folder))
     assert "report.txt" in made

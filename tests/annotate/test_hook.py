@@ -16,12 +16,6 @@ QUIET = os.environ | {"VENTWISE_QUIET": "1"}
 ENTRY = [sys.executable, "-c", "from annotate.start import main; main()"]
 
 
-def ventwise(*words, cwd):
-    return subprocess.run(
-        [*ENTRY, *map(str, words)], capture_output=True, text=True, cwd=cwd, timeout=300, check=False, env=QUIET
-    )
-
-
 @pytest.fixture
 def project(tmp_path):
     bars = "".join(BAR.format(n, "" if n > 1 else START, octave) for n, octave in enumerate((3, 5, 3, 5), start=1))
@@ -33,7 +27,7 @@ def project(tmp_path):
     return tmp_path
 
 
-def test_a_change_is_refused_until_its_unplayable_places_are_accepted(project):
+def test_a_change_is_refused_until_its_unplayable_places_are_accepted(project, ventwise):
     refused = ventwise("hook", "a.musicxml", cwd=project)
     assert refused.returncode == 1 and not refused.stderr
     assert all(
@@ -46,7 +40,7 @@ def test_a_change_is_refused_until_its_unplayable_places_are_accepted(project):
     assert (passed.returncode, passed.stdout, passed.stderr) == (0, "", "")
 
 
-def test_an_inserted_bar_does_not_undo_what_was_accepted_and_a_new_place_is_refused(project):
+def test_an_inserted_bar_does_not_undo_what_was_accepted_and_a_new_place_is_refused(project, ventwise):
     ventwise("hook", "--accept", "a.musicxml", cwd=project)
     text = (project / "a.musicxml").read_text(encoding="utf-8")
     # Every bar one further, which is what an inserted bar does to those behind it.
@@ -59,7 +53,7 @@ def test_an_inserted_bar_does_not_undo_what_was_accepted_and_a_new_place_is_refu
     assert refused.returncode == 1 and len(refused.stdout.splitlines()) == 1
 
 
-def test_a_file_of_accepted_places_that_is_none_is_one_line(project):
+def test_a_file_of_accepted_places_that_is_none_is_one_line(project, ventwise):
     (project / ".ventwise-accepted.json").write_text("[]", encoding="utf-8")
     told = ventwise("hook", "a.musicxml", cwd=project)
     assert told.returncode == 2 and told.stderr.count("\n") == 1 and "ventwise hook --accept" in told.stderr

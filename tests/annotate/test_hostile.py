@@ -20,8 +20,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from in_process import run_here
 
-from annotate import cli
 from annotate.files import container
 from annotate.files.stripping import strip
 from annotate.files.writing import Mark, splice
@@ -68,25 +68,6 @@ def words_of(command: str, path: Path) -> list[str]:
     if name != "check" and not rest:
         rest = ["-o", str(path.with_name(f"out{path.suffix}"))]
     return [name, str(path), *rest]
-
-
-def run_here(
-    words: list[str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> tuple[int, str, str]:
-    """Run the command in this process; gives exit status, stdout, stderr."""
-    monkeypatch.setattr(sys, "argv", ["ventwise", *words])
-    monkeypatch.setattr(sys, "warnoptions", ["error"])  # a warning is a fault here, and not to be kept from us
-    capsys.readouterr()
-    taken = {one: signal.getsignal(one) for one in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)}
-    try:
-        with pytest.raises(SystemExit) as left:
-            cli.main()
-    finally:  # at its end a run ignores signals; what later tests start would inherit that
-        for one, handler in taken.items():
-            signal.signal(one, handler)
-    told = capsys.readouterr()
-    assert isinstance(left.value.code, int)
-    return left.value.code, told.out, told.err
 
 
 Run = Callable[..., tuple[int, str, str]]

@@ -9,7 +9,8 @@ import stat
 from pathlib import Path
 
 import pytest
-from test_hostile import Run, folder_of, is_one_clear_line, packed, run_here, score, zipped
+from in_process import run_here
+from test_hostile import Run, folder_of, is_one_clear_line, packed, score, zipped
 
 from annotate import pipeline
 from annotate.findings import InputError

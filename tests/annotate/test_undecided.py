@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import subprocess
-import sys
+from collections.abc import Callable
 from pathlib import Path
 
 from click.testing import CliRunner
@@ -36,12 +36,13 @@ def test_nothing_is_said_of_a_scaled_flute_where_nothing_was_judged_on_it() -> N
     assert "scaled" not in run.stdout
 
 
-def test_a_score_without_flutes_names_its_parts_in_one_line_even_when_there_are_two_hundred(tmp_path: Path) -> None:
+def test_a_score_without_flutes_names_its_parts_in_one_line_even_when_there_are_two_hundred(
+    tmp_path: Path, ventwise: Callable[..., subprocess.CompletedProcess[str]]
+) -> None:
     parts = "".join(f'<score-part id="P{n}"><part-name>Violin {n}</part-name></score-part>' for n in range(1, 201))
     score = tmp_path / "large.musicxml"
     score.write_text(f"<score-partwise><part-list>{parts}</part-list></score-partwise>", encoding="utf-8")
-    command = [sys.executable, "-c", "from annotate.cli import main; main()", "check", str(score)]
-    run = subprocess.run(command, capture_output=True, encoding="utf-8", check=False)
+    run = ventwise("check", score)
     assert run.returncode == 2
     assert "1 'Violin 1', 2 'Violin 2'" in run.stderr
     assert "and 188 more" in run.stderr
