@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from annotate.choosing.desk import Desk
-from annotate.choosing.judging import fixed
+from annotate.choosing.judging import fixed, judged
 from annotate.choosing.multiphonics import decide_multiphonic
 from annotate.choosing.single import decide_microtone, decide_note, out_of_compass
 from annotate.choosing.slides import decide_glissando
@@ -13,11 +13,15 @@ from annotate.choosing.to_and_fro import decide_to_and_fro
 from annotate.decision import Decision, Status
 from annotate.decisions.kept import NO_RULING, Ruling
 from annotate.demand import Demand, Instruction, Kind
+from annotate.detecting.fingering_text import read_fingering
 from annotate.findings import Finding
 from annotate.score import Event, Part
 from fingering_db.fingering import Fingering
 from fingering_db.message import Message
 from fingering_db.model import model
+
+_BY_SEARCH = {Kind.MULTIPHONIC: decide_multiphonic, Kind.MICROTONE: decide_microtone}
+"""Where the composer writes no fingering, or one that does not sound the pitches."""
 
 
 def choose(
@@ -42,11 +46,13 @@ def _chosen(
         return decide_to_and_fro(demand, desk, ruling)
     if ruling.fix is not None:
         return _fixed(demand, desk, ruling, fixed(demand, desk, ruling.fix))
-    if demand.kind == Kind.MULTIPHONIC:
-        return decide_multiphonic(demand, desk, ruling, prefer)
-    if demand.kind == Kind.MICROTONE:
-        return decide_microtone(demand, desk, ruling, prefer)
-    return decide_note(demand, desk), ()
+    if demand.kind not in _BY_SEARCH:
+        return decide_note(demand, desk), ()
+    written = read_fingering(demand.fingering)
+    own = judged(demand, desk, written) if written is not None else None
+    if isinstance(own, Decision):
+        return own, ()
+    return _BY_SEARCH[demand.kind](demand, desk, ruling, prefer), (own,) if own else ()
 
 
 def _with_the_joint_out(

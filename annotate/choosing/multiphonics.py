@@ -11,12 +11,10 @@ from annotate.choosing.desk import (
     status_of,
     transposition,
 )
-from annotate.choosing.judging import heard_as, in_doubt, judged
+from annotate.choosing.judging import heard_as, in_doubt
 from annotate.decision import Decision, Status
 from annotate.decisions.kept import NO_RULING, Ruling
 from annotate.demand import Demand
-from annotate.detecting.fingering_text import read_fingering
-from annotate.findings import Finding
 from fingering_db.fingering import Fingering
 from fingering_db.message import Message
 from fingering_db.pitch import Pitch
@@ -28,23 +26,10 @@ MOST_PITCHES = 6  # up to 2.6 kHz a fingering has some six to nine resonances: o
 
 def decide_multiphonic(
     demand: Demand, desk: Desk, ruling: Ruling = NO_RULING, prefer: Fingering | None = None
-) -> tuple[Decision, tuple[Finding, ...]]:
-    """Judge the composer's own fingering where there is one, else search; unplayable chords get what is near.
+) -> Decision:
+    """The best fingering for the chord, or for one note with a partner left open; unplayable chords get what is near.
 
     prefer: the fingering to take if it is among those found, None for the best by itself."""
-    written = read_fingering(demand.fingering)
-    if written is not None:
-        own = judged(demand, desk, written)
-        if isinstance(own, Decision):
-            return own, ()
-        return decide_multiphonic_by_search(demand, desk, ruling, prefer), (own,)
-    return decide_multiphonic_by_search(demand, desk, ruling, prefer), ()
-
-
-def decide_multiphonic_by_search(
-    demand: Demand, desk: Desk, ruling: Ruling = NO_RULING, prefer: Fingering | None = None
-) -> Decision:
-    """The best fingering for the chord, or for one note with a partner left open."""
     if len(demand.sounding) > MOST_PITCHES:
         return Decision(demand, desk.name, Status.UNPLAYABLE, none_found(demand, desk))
     tolerance = desk.tolerance(demand)

@@ -13,12 +13,9 @@ from annotate.choosing.desk import (
     status_of,
     transposition,
 )
-from annotate.choosing.judging import judged
 from annotate.decision import Decision, Instead, Status
 from annotate.decisions.kept import NO_RULING, Ruling
 from annotate.demand import Demand, Kind
-from annotate.detecting.fingering_text import read_fingering
-from annotate.findings import Finding
 from annotate.score import Event
 from annotate.weights import WEIGHTS
 from fingering_db.alternatives import fingers_from_chart
@@ -33,19 +30,9 @@ _ABOVE_CHART = 2  # semitones above the chart's last note that players reach wit
 
 def decide_microtone(
     demand: Demand, desk: Desk, ruling: Ruling = NO_RULING, prefer: Fingering | None = None
-) -> tuple[Decision, tuple[Finding, ...]]:
-    """The composer's own fingering where it sounds the pitch, else one that is found.
-
-    prefer: the fingering to take if it is among those found, None for the best by itself."""
-    written = read_fingering(demand.fingering)
-    if written is None:
-        return _by_search(demand, desk, ruling, prefer), ()
-    own = judged(demand, desk, written)
-    return (own, ()) if isinstance(own, Decision) else (_by_search(demand, desk, ruling, prefer), (own,))
-
-
-def _by_search(demand: Demand, desk: Desk, ruling: Ruling, prefer: Fingering | None) -> Decision:
-    """A fingering for the pitch itself; the lip alone from the nearest semitone is named where no fingering is near."""
+) -> Decision:
+    """A fingering for the pitch itself; the lip alone from the nearest semitone is named where no fingering is near. prefer: the
+    fingering to take if it is among those found, None for the best by itself."""
     tolerance = desk.tolerance(demand)
     found = ranked(desk.find(demand.sounding, tolerance), tolerance)
     candidates = tuple(one for one in found if ruling.allows(one.fingering))

@@ -6,9 +6,9 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Any, NoReturn
 
+from annotate.files.own_marks import SIGNATURE
 from annotate.findings import Finding, InputError, Remarks
 from annotate.reading.chord_notes import ChordReader
-from annotate.reading.directions import read_direction
 from annotate.reading.notes import RawNote, duration_from_type
 from annotate.reading.pitch_reading import Transposition
 from annotate.reading.repeats import RepeatSign, jumps_of, signs_of
@@ -21,6 +21,9 @@ from fingering_db.message import Message
 MAX_GRID = 10**15
 """Ticks to a quarter note: beyond every rhythm, and short enough to reckon with."""
 _DOUBLE_BARS = frozenset({"light-light", "light-heavy", "heavy-light", "heavy-heavy", "heavy"})
+MAX_TEXT = 10_000
+"""Characters of the texts of one direction: three pages."""
+_KINDS = {"words": "words", "symbol": "symbol", "other-direction": "other", "rehearsal": "rehearsal"}
 _ZERO = Fraction(0)
 _FIFTHS = re.compile(r"-?[0-7]")
 
@@ -327,7 +330,7 @@ class PartReader:
         if self.full:
             staff = self._staff(node.text_of("staff", "1") or "1")
             index = len(self.raw.bars) - 1
-            self.raw.directions.extend(read_direction(node, index, here, staff))
+            self.raw.directions.extend(_texts(node, index, here, staff))
             for sign in (each for kind in node.all("direction-type") for each in kind.children):
                 if sign.tag == "dynamics":
                     self.raw.dynamics.extend((index, here, staff, each.tag) for each in sign.children)
@@ -401,3 +404,25 @@ def pickup(raw: RawPart, index: int, lengths: Sequence[Fraction]) -> Fraction:
         return nominal - length if raw.implicit[0] or raw.bars[0] == "0" else _ZERO
     completes = raw.implicit[index] and lengths[index - 1] + length == nominal
     return nominal - length if completes else _ZERO
+
+
+def _texts(node: Node, bar_index: int, offset: Fraction, staff: int) -> list[Direction]:
+    """The texts of a direction, one for each kind: several words are one text, joined with blanks. Raises MalformedError.
+
+    Their `onset` is as printed, from the beginning of the bar [quarters]; bar and beat come with the time of the score."""
+    texts: dict[str, list[str]] = {}
+    signed: list[bool] = []
+    for kind in node.all("direction-type"):
+        for child in kind.children:
+            name = _KINDS.get(child.tag)
+            text = " ".join(child.text.split())
+            if name is None or not text:
+                continue
+            texts.setdefault(name, []).append(text)
+            if name == "words":
+                signed.append(len(text) > 1 and text.endswith(SIGNATURE))
+    if sum(len(text) + 1 for found in texts.values() for text in found) > MAX_TEXT:
+        raise MalformedError(Message("score.direction_long", most=MAX_TEXT))
+    ours = bool(signed) and all(signed)
+    at = offset, "", bar_index, _ZERO, staff, node.text_of("voice"), node.start, node.end
+    return [Direction(" ".join(found), *at, ours and name == "words", name) for name, found in texts.items()]

@@ -120,7 +120,7 @@ def test_quarter_tones_are_taken_as_they_are_taught_more_often_than_by_score_eas
     taken, by_score, by_ease, by_pitch = 0, 0, 0, 0
     for (name, taught), octave in product(RIMS.items(), (4, 5)):
         one = demand(1, place("1"), f"{name}{octave}+50", kind="microtone")
-        decision, _ = decide_microtone(one, desk)
+        decision = decide_microtone(one, desk)
         every = [each for each in desk.find(one.sounding, 20.0).best if each.worst_cents <= 20.0]
         taken += str(decision.fingering) == taught
         by_score += str(every[0].fingering) == taught
