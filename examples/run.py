@@ -15,6 +15,8 @@ from pathlib import Path
 
 HERE = Path(__file__).parent
 _NUMBER = re.compile(r"[-+]?\d+(?:\.\d+)?")
+_BUSY = re.compile(r"^ventwise: at work for .*\n", re.MULTILINE)
+"""What is told while a command takes long, which is a matter of the machine."""
 
 
 def folders() -> list[Path]:
@@ -30,7 +32,7 @@ def run(folder: Path, work: Path) -> None:
     printed = []
     for line in (folder / "command.txt").read_text(encoding="utf-8").splitlines():
         code, out, err = ran(shlex.split(line)[1:], work)
-        printed.append(f"$ {line}\n{out}{err}(exit {code})\n")
+        printed.append(f"$ {line}\n{out}{_BUSY.sub('', err)}(exit {code})\n")
     (work / "report.txt").write_text("\n".join(printed), encoding="utf-8")
 
 
