@@ -117,10 +117,11 @@ def desks_of(flutes: tuple[str, ...], a4: float | None, slide: float = 0.0) -> l
 
 def searched(desks: list[Any]) -> list[Any]:
     """The same, all that these flutes can sound at hand: where it must be computed first, somebody is told how it goes."""
+    from fingering_db.model import model
     from fingering_db.survey import atlas
 
     for one in desks:
-        atlas(one.model, progress())
+        atlas(model(one.model.instrument), progress())
     return desks
 
 

@@ -8,6 +8,7 @@ from fingering_db.acoustics.arrays import IndexArray, RealArray
 from fingering_db.model import Model, sound_of
 from fingering_db.pitch import Pitch
 from fingering_db.ranking import Candidate, answers, candidates, looked_at
+from fingering_db.setting import giving
 
 ANOTHER_COLOUR_DB = 3.0
 """From here on two fingerings of a sound differ in colour: ours. On the chart of the flute in C an idle foot key makes less, a
@@ -43,6 +44,7 @@ def near_in_the_hand(
 ) -> tuple[Candidate, ...]:
     """All other sounds within the tolerance that are one or two fingers away from a fingering, each held as near to it as can
     be; those that differ by an idle key too."""
+    model, _ = giving(model, (targets,), tolerance_cents, a4_hz)
     found, reach = answers(model, targets, tolerance_cents, a4_hz), model.reach
     touches = [[option.touch for option in options] for options in reach.choices]
     own = np.array([row.index(touch) for row, touch in zip(touches, first.fingering.touches, strict=True)])

@@ -33,7 +33,7 @@ from fingering_db.ranking import (
     candidates,
     modes,
 )
-from fingering_db.survey import atlas
+from fingering_db.setting import atlas, giving
 from fingering_db.touches import FINGERS
 from fingering_db.track import Stage, lost_at_once
 
@@ -53,6 +53,7 @@ def finger_glides(
     Either only holes in perforated keys change (fingers roll), or one finger, never that of the foot keys, lifts or
     lowers its key slowly (doubtful at best: most of the change comes at once). Each pitch must stay on its
     resonance and move at least half of what is asked."""
+    model, _ = giving(model, (start, end), tolerance_cents, a4_hz)
     first, last = (answers(model, pitches, tolerance_cents, a4_hz) for pitches in (start, end))
     modes_of = modes(model, first), modes(model, last)
     pairs = _pairs(model, (first, last), modes_of)
@@ -156,7 +157,7 @@ class _Way:
     def stage(self, model: Model, share: float) -> Stage:
         """The flute after this share of the time."""
         states = model.reach.states[self.ends[share == 1.0].row]
-        return Stage(states, 0.0, self.open(model, share) if 0.0 < share < 1.0 else ())
+        return Stage(states, model.flute.slide_mm, self.open(model, share) if 0.0 < share < 1.0 else ())
 
 
 def _ways(model: Model, start: _End, end: _End) -> tuple[_Way, ...]:
@@ -242,7 +243,7 @@ def _lifted(model: Model, way: _Way) -> tuple[Point, ...] | None:
     )
     sounds = [tuple(map(Resonance, *one)) for one in zip(*(each.tolist() for each in figures), strict=True)]
     fingerings = [way.fingerings[0]] * last + [way.fingerings[1]]
-    return path_of([0.0] * POINTS, [()] * POINTS, way.lips_m, fingerings, sounds)
+    return path_of([model.flute.slide_mm] * POINTS, [()] * POINTS, way.lips_m, fingerings, sounds)
 
 
 def _open_share(before: int, after: int, share: float) -> float:

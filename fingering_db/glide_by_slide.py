@@ -17,6 +17,7 @@ from fingering_db.glide import (
     leads_there,
 )
 from fingering_db.model import Model
+from fingering_db.model import model as at_rest
 from fingering_db.pitch import Pitch
 from fingering_db.slide_search import Settings
 from fingering_db.track import LOST_CENTS, Stage, follow, sweep
@@ -38,13 +39,15 @@ def slide_glides(
     begin_mm: float | None = None,
 ) -> tuple[Glide, ...]:
     """Glides with the head joint's slide, best first; () for a flute without one. begin_mm: where the joint is when they begin
-    (to half of _SLIDE_STEP_MM), None for wherever is best.
+    (to half of _SLIDE_STEP_MM), None for wherever is best; of a flute whose joint is out, there.
 
     Every reachable fingering is searched at both ends for slides _SLIDE_STEP_MM apart; those that serve both ends are
     followed from one to the other with one lip at each moment, and must keep each pitch on its resonance."""
     settings = _settings(model)
     if not len(settings):
         return ()
+    if model.flute.slide_mm:
+        begin_mm, model = model.flute.slide_mm, at_rest(model.instrument)
     served = _served(model, start, end, tolerance_cents, a4_hz)
     found = []
     for row, lips in served:

@@ -10,6 +10,7 @@ import numpy as np
 
 from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray, distinct
 from fingering_db.model import Model, acoustic_fingerprint
+from fingering_db.model import model as at_rest
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
 from fingering_db.ranking import Candidate, find, first_of_each, told_first
@@ -57,6 +58,7 @@ def _kind(semitones: RealArray) -> IndexArray:
 
 
 _MOST_SKIPPED = 2
+_SPEED_OF_SOUND = 343.0  # m/s
 _NOTES = 256  # more than there are MIDI numbers
 _MOST_TRIALS = 40  # sets to search for before giving up; one search takes a few hundredths of a second
 
@@ -153,10 +155,14 @@ def _sets_of_notes(model: Model, count: int, a4_hz: float) -> RealArray:
     one note and its harmonics.
 
     Sets may leave out up to _MOST_SKIPPED strong resonances in between."""
-    every = atlas(model)
+    every = atlas(at_rest(model.instrument))
     strong = np.flatnonzero(every.law_strength >= PLAYABLE_CONFIDENCE)
-    row = every.sound[strong]
-    note = np.round(69.0 + 12.0 * np.log2(every.hz(every.law_cents[strong].astype(float)) / a4_hz)).astype(np.int64)
+    row, hz = every.sound[strong], every.hz(every.law_cents[strong].astype(float))
+    if model.flute.slide_mm:
+        # About as the lowest tone falls when half its wavelength grows so much; the search finds what these really give.
+        lowest = every.hz(np.fmin.reduceat(every.law_cents, every.starts[:-1]).astype(float))
+        hz = hz / (1.0 + 2.0 * model.flute.slide_mm * 1e-3 / _SPEED_OF_SOUND * lowest[row])
+    note = np.round(69.0 + 12.0 * np.log2(hz / a4_hz)).astype(np.int64)
     digits = _NOTES ** np.arange(count - 1, -1, -1, dtype=np.int64)  # one number for a set: sorts faster than rows
     found = []
     for rest in itertools.combinations(range(1, count + _MOST_SKIPPED), count - 1):

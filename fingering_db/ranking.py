@@ -18,8 +18,9 @@ from fingering_db.model import Model, highest_hz, sound_of
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, Holding, holding, pairs, strength
 from fingering_db.search import matching, nothing
+from fingering_db.setting import atlas, giving
 from fingering_db.store import Arrays, let_go
-from fingering_db.survey import atlas, of_one_sound
+from fingering_db.survey import of_one_sound
 from fingering_db.trials import Tried
 from fingering_db.uncertainty import common_cents
 
@@ -229,8 +230,9 @@ def find(
     left out that differ from a better one by an idle key. Of several pitches, what one jet sounds more easily at once comes
     before what is as good otherwise, and one note and its harmonics last. What the jets make of them is not told (`with_jets`).
     least: where no answer can have this confidence none is told."""
+    model, left_out = giving(model, (targets,), tolerance_cents, a4_hz)
     count, found, best, one_note = _ranked(model, targets, tolerance_cents, a4_hz, limit, least)
-    return Found(count, _candidates(model, found, best, one_note))
+    return Found(count + left_out, _candidates(model, found, best, one_note))
 
 
 def _ranked(

@@ -43,6 +43,7 @@ ORDER = [
         "fingering_db.idle",
     ],
     ["fingering_db.survey"],
+    ["fingering_db.setting"],
     ["fingering_db.ranking", "fingering_db.tuning"],
     ["fingering_db.evidence"],
     [

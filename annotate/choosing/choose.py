@@ -18,7 +18,7 @@ from annotate.findings import Finding
 from annotate.score import Event, Part
 from fingering_db.fingering import Fingering
 from fingering_db.message import Message
-from fingering_db.model import model
+from fingering_db.setting import drawn
 
 _BY_SEARCH = {Kind.MULTIPHONIC: decide_multiphonic, Kind.MICROTONE: decide_microtone}
 """Where the composer writes no fingering, or one that does not sound the pitches."""
@@ -66,8 +66,8 @@ def _with_the_joint_out(
         key = "choice.slide_too_far" if travel else "choice.no_slide"
         why = Message(key, word=told.word, travel=travel)
         return Decision(demand, desk.name, Status.UNPLAYABLE, why), ()
-    drawn = replace(desk, model=model(instrument, out_mm))
-    decision, findings = choose(replace(demand, instruction=None), drawn, ruling, prefer)
+    there = replace(desk, model=drawn(desk.model, out_mm))
+    decision, findings = choose(replace(demand, instruction=None), there, ruling, prefer)
     why = Message("choice.slide_is_out", mm=out_mm) + decision.why
     return replace(decision, demand=replace(decision.demand, instruction=told), why=why), findings
 

@@ -9,6 +9,7 @@ from fingering_db import player_log
 from fingering_db.instrument import Instrument, InstrumentError, load, shipped
 from fingering_db.message import Message
 from fingering_db.model import acoustic_fingerprint, model
+from fingering_db.setting import drawn
 from fingering_db.trials import NO_EXPERIENCE, Experience
 from fingering_db.tuning import out_of_tune
 
@@ -34,8 +35,9 @@ def desk(name: str, a4_hz: float | None = None, tolerance_cents: float | None = 
     one that is not there."""
     instrument = flute_named(name)
     told = f"{instrument.name} {slide_mm:+g} mm" if slide_mm else instrument.name
-    ready = model(instrument, slide_mm)
-    return Desk(told, ready, a4_hz or instrument.a4_hz, tolerance_cents, experience_on(instrument))
+    return Desk(
+        told, drawn(model(instrument), slide_mm), a4_hz or instrument.a4_hz, tolerance_cents, experience_on(instrument)
+    )
 
 
 def flute_named(name: str) -> Instrument:

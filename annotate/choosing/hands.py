@@ -263,14 +263,14 @@ def _unusual(option: Option, demand: Demand, desk: Desk, weights: Weights) -> Op
 
 def _slide(decision: Decision, desk: Desk) -> tuple[float, float]:
     """Where the head joint is at the beginning and at the end [mm]."""
+    if decision.demand.kind == Kind.GLISSANDO and decision.path:
+        return decision.path[0].slide_mm, decision.path[-1].slide_mm
     told = decision.demand.instruction
     if told is not None and not told.means and desk.model.instrument.slide is not None:
         share = told.slide_share * desk.model.instrument.slide.travel_mm
         out = share if math.isfinite(told.slide_share) else told.slide_mm
         return out, out
-    if decision.demand.kind != Kind.GLISSANDO or not decision.path:
-        return 0.0, 0.0
-    return decision.path[0].slide_mm, decision.path[-1].slide_mm
+    return 0.0, 0.0
 
 
 @lru_cache(maxsize=1 << 12)  # equal demands have equal ones

@@ -9,6 +9,7 @@ from annotate.choosing.desks import desks_for
 from annotate.choosing.slides import ways
 from annotate.pipeline import Options, look
 from annotate.report.content import confidence_word
+from fingering_db import model, survey
 from fingering_db.glide import KEY_LIFT
 from fingering_db.pitch import Pitch
 
@@ -44,11 +45,15 @@ def test_a_means_that_does_not_lead_there_is_unplayable_and_no_other_is_put_in_i
 
 
 def test_a_head_joint_half_out_is_asked_of_the_flute_drawn_out_by_half_its_travel(judged, monkeypatch):
-    asked = []
-    model = choose.model
-    monkeypatch.setattr(choose, "model", lambda instrument, out_mm: asked.append(out_mm) or model(instrument))
+    asked, kept = [], []
+    for of in (model, survey):
+        fetch = of.fetch
+        monkeypatch.setattr(of, "fetch", lambda key, compute, fetch=fetch: kept.append(key) or fetch(key, compute))
+    drawn = choose.drawn
+    monkeypatch.setattr(choose, "drawn", lambda model, out_mm: asked.append(out_mm) or drawn(model, out_mm))
     (decision,) = judged("mult., with the slide half out", CHORD, flutes=("open-hole-b-slide",)).decisions
     assert asked[0] == pytest.approx(22.5)  # of 45 mm
+    assert all(key.split()[1] == "0.0" for key in kept), "nothing is kept for a setting"
     assert in_words(decision.why).startswith("With the head joint 22 mm out, as written.")
     assert decision.flute == "open-hole-b-slide"
 

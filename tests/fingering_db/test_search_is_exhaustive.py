@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable
+from dataclasses import replace
 
 import msgspec
 import numpy as np
@@ -27,6 +28,7 @@ from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE
 from fingering_db.ranking import _order, _resonances_of, answers
 from fingering_db.search import matching
+from fingering_db.setting import drawn, giving
 from fingering_db.sounding import Flute
 from fingering_db.survey import atlas, survey
 from fingering_db.touches import FINGERS
@@ -75,6 +77,27 @@ def _few(name: str, placements: tuple[tuple[str, int], ...]) -> tuple[Model, Atl
 
 def _few_fingers() -> tuple[Model, Atlas]:
     return _few("open-hole-b", (("thumb", 1), ("L1", 1), ("L2", 2), ("L3", 2), ("R3", 3)))
+
+
+@pytest.mark.parametrize(("chord", "tolerance"), [("C5 D6", 60.0), ("C#5+50", 30.0), ("C#5 C#6 G6", 60.0)])
+def test_with_the_head_joint_out_a_search_among_what_may_answer_finds_what_one_among_all_finds(
+    chord: str, tolerance: float
+) -> None:
+    few, _ = _few_fingers()
+    out = drawn(_renumbered(few), 20.0)
+    hz, asked = _hz(chord), tuple(map(Pitch.parse, chord.split()))
+    bounds = _bounds(out.flute, hz) if len(hz) > 1 else (float(out.flute.lip_law_m(hz)[0]),) * 2
+    of_all, (some, left_out) = matching(survey(out), hz, tolerance, bounds), giving(out, (asked,), tolerance, 440.0)
+    of_some = matching(survey(some), hz, tolerance, bounds)
+    assert len(of_all.sounds) >= 1 and not left_out and len(some.reach.states) < len(out.reach.states)
+    assert (some.reach.states[of_some.sounds] == out.reach.states[of_all.sounds]).all()
+    assert np.abs(of_some.cents - of_all.cents).max() < 0.01
+
+
+def _renumbered(few: Model) -> Model:
+    """Each of its sounds held in one way, its own."""
+    own = replace(few.reach, sound=np.arange(len(few.reach.states)))
+    return replace(few, reach=own, easiest=np.arange(len(few.reach.states)))
 
 
 def _five_at_random(name: str) -> tuple[Model, Atlas]:
