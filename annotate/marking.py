@@ -340,6 +340,8 @@ def _crowded(part: Part, stands: list[Stand], style: Style, close: frozenset[int
     more = len(bars) - _BARS_NAMED
     named = (*bars[:_BARS_NAMED], *(("..",) if more > 0 else ()))
     key, advice = ("crowded", "write_numbers") if style.diagrams == EVERY else ("numbered", "draw_all")
+    if advice == "draw_all" and style.carrier == ROWS:  # which climb over those of neighbours
+        advice = "narrower"
     message = Message(f"reading.{key}", n=len(near), bars=Message("place.bars", n=len(bars), list=named))
     return (Finding.of("F202", part.place(near[0]), message=message, advice=Message(f"reading.{advice}")),)
 

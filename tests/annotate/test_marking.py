@@ -6,8 +6,10 @@ import re
 from pathlib import Path
 
 import pytest
+from in_words import in_words
 
 from annotate.drawing.diagram import columns
+from annotate.files.writing import COLUMN, ROWS
 from annotate.marking import EVERY, FIRST, Marked, Style
 from annotate.pipeline import Looked, Options, look, marks_of
 from fingering_db.fingering import Fingering
@@ -48,6 +50,13 @@ def test_diagrams_too_close_for_the_narrowest_program_are_told_with_the_option_t
     codes = [one.code for one in marked(tmp_path, Style(EVERY), bar).findings]
     assert ("F202" in codes) == close
     assert "F202" not in [one.code for one in marked(tmp_path, Style(FIRST), bar).findings]
+
+
+def test_where_rows_find_no_room_the_column_is_proposed(tmp_path: Path) -> None:
+    bar = mult(2) + mult(2, "T 2 3 |") + mult(4)
+    for carrier, advice in ((COLUMN, "every"), (ROWS, "column")):
+        (told,) = [one for one in marked(tmp_path, Style(carrier=carrier), bar).findings if one.code == "F202"]
+        assert advice in in_words(told.advice)
 
 
 def test_a_diagram_is_drawn_again_when_it_stands_more_than_a_bar_back(tmp_path: Path) -> None:
