@@ -58,7 +58,7 @@ def _how_to_blow(desk: Desk, asked: tuple[Pitch, ...], best: Candidate) -> Messa
         return None
     pairs = zip(asked, best.deviation_cents, strict=True)
     hz = tuple(pitch.hz(desk.a4_hz) * 2.0 ** (cents / 1200.0) for pitch, cents in pairs)
-    return how_to_blow(desk.model, best.fingering, hz, asked, best.lip_mm)
+    return how_to_blow(desk.model, best.fingering, hz, asked, best.sounds, best.lip_mm)
 
 
 def _found(desk: Desk, one: Candidate) -> FoundFingering:

@@ -308,7 +308,7 @@ def _dyads(of: Model, semitones: int, lowest: int, tolerance_cents: float) -> Sh
             not one.one_note
             and one.confidence >= PLAYABLE_CONFIDENCE
             and likely_within(one.deviation_cents, one.band_cents, tolerance_cents)
-            for one in find(of, chord, tolerance_cents, limit=_RANKED).best
+            for one in find(of, chord, 2.0 * tolerance_cents, limit=_RANKED).best
         )
     return Share(good, len(lows))
 

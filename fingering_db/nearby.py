@@ -53,6 +53,12 @@ def harmonic(notes: RealArray) -> BoolArray:
     return np.asarray((apart[:, :, None] == _HARMONICS).any(axis=2).all(axis=1) & (notes.shape[1] > 1))
 
 
+def _holds_an_octave(notes: RealArray) -> BoolArray:
+    """Sets two of whose notes are octaves apart, shape (n,): those two are heard as one."""
+    pairs = itertools.combinations(range(notes.shape[1]), 2)
+    return np.asarray(np.any([(notes[:, two] - notes[:, one]) % 12 == 0 for one, two in pairs], axis=0))
+
+
 def _kind(semitones: RealArray) -> IndexArray:
     return np.searchsorted(_KINDS, semitones)
 
@@ -152,7 +158,7 @@ def _proposals(model: Model, targets: tuple[Pitch, ...], a4_hz: float) -> list[t
 @lru_cache(maxsize=32)
 def _sets_of_notes(model: Model, count: int, a4_hz: float) -> RealArray:
     """Every set of `count` strong resonances of one fingering, to the nearest semitone, shape (n, count), low to high; none of
-    one note and its harmonics.
+    one note and its harmonics, or with an octave in it.
 
     Sets may leave out up to _MOST_SKIPPED strong resonances in between."""
     every = atlas(at_rest(model.instrument))
@@ -171,7 +177,7 @@ def _sets_of_notes(model: Model, count: int, a4_hz: float) -> RealArray:
         first = first[row[first] == row[first + offsets[-1]]]
         found.append(distinct(sum(note[first + offset] * digit for offset, digit in zip(offsets, digits, strict=True))))
     sets = np.asarray(distinct(np.concatenate(found))[:, None] // digits % _NOTES, dtype=float)
-    return sets[(np.diff(sets, axis=1) > 0).all(axis=1) & ~harmonic(sets)]
+    return sets[(np.diff(sets, axis=1) > 0).all(axis=1) & ~harmonic(sets) & ~_holds_an_octave(sets)]
 
 
 def _spelled(notes: RealArray, away: RealArray, targets: tuple[Pitch, ...]) -> tuple[Pitch, ...]:

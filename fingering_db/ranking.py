@@ -289,14 +289,15 @@ def _unlikely(found: Answers) -> BoolArray:
 _SAME_RESONANCE = 3e-3  # 5 cents in ln f: atlas and grid place a resonance within far less
 _RERANKED = 24  # at least so many are looked at for being one note only, and for how easily they sound at once
 _EASY = 0.15  # share of broad jets from which on a pair is easy: C5+D6 of `T 2 3 | Eb`, published, has it. Ours
-_UNEASY = 1.0 / 3.0  # of its confidence lost by a set that no broad jet sounds at once; no more, guides have such. Ours
+_UNEASY = 1.0 / 3.0  # of its confidence lost by a set that hardly a broad jet sounds at once. Ours
+_NONE = 0.5  # lost where no jet does: at best a doubt, for guides have such chords. Ours
 
 
 def eased(confidence: RealArray, together: RealArray) -> RealArray:
     """Confidence of sets whose weakest pitch has this one, by how easily they sound at once; any same shape. NaN: not known,
     the confidence stays."""
     lost = _UNEASY * (1.0 - np.minimum(np.nan_to_num(together, nan=_EASY) / _EASY, 1.0))
-    return np.asarray(confidence * (1.0 - lost))
+    return np.asarray(confidence * (1.0 - np.where(together == 0.0, _NONE, lost)))
 
 
 def looked_at(model: Model, found: Answers, which: IndexArray, targets_hz: RealArray) -> tuple[Answers, BoolArray]:

@@ -5,6 +5,7 @@ from bisect import bisect_right
 from collections.abc import Callable, Iterable
 from typing import Any
 
+from annotate.choosing.blowing import least_air_told, none_told
 from annotate.choosing.desk import Desk
 from annotate.choosing.holds import Hold
 from annotate.choosing.judging import sounds_of
@@ -82,7 +83,8 @@ def _jet(decision: Decision, sign: str, desk: Desk) -> list[Finding]:
     usual = usual_speed(
         math.exp(sum(math.log(one.hz) for one in sounds) / len(sounds)), desk.model.instrument.temperature_c
     )
-    if low > high or not _is_against(sounds, sign, usual):
+    with_little = decision.at_once is not None and least_air_told(decision.at_once) <= usual
+    if low > high or not _is_against(sounds, sign, usual) or (sign in SOFT and with_little):
         return []
     key = "concern.held_low" if sign in LOUD else "concern.held_high"
     message = Message(key, pitches=decision.demand.pitches, low=low, high=high, usual=usual, sign=sign)
@@ -116,9 +118,13 @@ def _breath(decision: Decision, sign: str) -> list[Finding]:
 
 def _attack(decision: Decision) -> list[Finding]:
     sounds = sorted(_asked(decision), key=lambda one: one.speed_m_s[0])
-    told = decision.at_once is not None and decision.at_once.key != "at_once.none"
-    if decision.demand.kind != Kind.MULTIPHONIC or len(sounds) < 2 or told or decision.one_note:
-        return []  # which speaks first is told with how to blow; of one note and its harmonics there is nothing to seek
+    if (
+        decision.demand.kind != Kind.MULTIPHONIC
+        or len(sounds) < 2
+        or not decision.at_once
+        or not none_told(decision.at_once)
+    ):
+        return []  # which speaks first is told with how to blow
     notes = decision.demand.events[0].notes
     if any(note.slur_stops for note in notes) and not any(note.slur_starts for note in notes):
         return []  # slurred into: there is no attack

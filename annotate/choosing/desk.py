@@ -205,6 +205,12 @@ def sounding_hz(best: Candidate, demand: Demand, desk: Desk) -> tuple[float, ...
     return tuple(pitch.hz(desk.a4_hz) * 2.0 ** (cents / 1200.0) for pitch, cents in pairs)
 
 
+def blowing(best: Candidate, demand: Demand, desk: Desk) -> Message | None:
+    """How to blow for an answer's pitches at once (`how_to_blow`)."""
+    hz = sounding_hz(best, demand, desk)
+    return how_to_blow(desk.model, best.fingering, hz, demand.pitches, best.sounds, best.lip_mm)
+
+
 def decided(
     demand: Demand, desk: Desk, status: Status, why: Message, best: Candidate, others: tuple[Candidate, ...] = ()
 ) -> Decision:
@@ -217,9 +223,7 @@ def decided(
         why=why + told_of_trials(best.tried, best.by_model) + desk.left_out(demand),
         **figures_of(best, desk.a4_hz),
         alternatives=alternatives(others, desk.tolerance(demand)),
-        at_once=how_to_blow(desk.model, best.fingering, sounding_hz(best, demand, desk), demand.pitches, best.lip_mm)
-        if not best.one_note and not demand.open_pitches
-        else None,
+        at_once=blowing(best, demand, desk) if not best.one_note and not demand.open_pitches else None,
         instead=instead(desk, demand, demand.sounding) if status != Status.PLAYABLE and not demand.open_pitches else (),
     )
 

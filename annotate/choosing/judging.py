@@ -86,7 +86,7 @@ def judged(demand: Demand, desk: Desk, fingering: Fingering, fits: str = "writte
         status=Status.PLAYABLE if good else Status.DOUBTFUL,
         why=why + told_of_trials(tried, own.confidence),
         **figures_of(told, desk.a4_hz),
-        at_once=None if fundamental else how_to_blow(desk.model, fingering, hz, demand.pitches),
+        at_once=None if fundamental else how_to_blow(desk.model, fingering, hz, demand.pitches, own.sounds),
     )
 
 

@@ -64,19 +64,31 @@ def test_a_sound_longer_than_a_breath_is_told_sooner_when_loud():
     assert "P11" in codes(decision(seconds=9.0), (0, "ff"))
 
 
-def test_the_tone_that_holds_at_less_air_speaks_first():
-    found = concerns(part(), decision((20.0, 50.0), (40.0, 60.0)), DESK)
+NONE = Message("at_once.none")
+
+
+def easily(low):
+    speeds = Message("at_once.speeds", low=low, high=low + 5)
+    return Message("at_once.hardest", said=Message("at_once.easy", how=Message("at_once.soft", speed=speeds)))
+
+
+def test_the_tone_that_holds_at_less_air_speaks_first_where_no_jet_sounds_both():
+    apart = replace(decision((20.0, 50.0), (40.0, 60.0)), at_once=NONE)
+    found = concerns(part(), apart, DESK)
     told = dict(found[0].message.values)
     assert (found[0].code, str(told["first"]), str(told["last"])) == ("P12", "C5", "D6")
-    assert "P12" not in codes(decision((20.0, 50.0), (22.0, 60.0)))
-    apart = decision((20.0, 50.0), (40.0, 60.0))
-    assert "P12" in codes(replace(apart, at_once=Message("at_once.none")))
-    assert "P12" not in codes(replace(apart, at_once=Message("at_once.easy")))  # how to blow says it
-    assert "P12" not in codes(replace(apart, one_note=True))
-    slurred = decision((20.0, 50.0), (40.0, 60.0))
-    event = slurred.demand.events[0]
+    assert "P12" not in codes(replace(apart, at_once=easily(12)))  # how to blow says it
+    assert "P12" not in codes(replace(apart, at_once=None))  # of one note there is nothing to seek
+    assert "P12" not in codes(replace(decision((20.0, 50.0), (22.0, 60.0)), at_once=NONE))
+    event = apart.demand.events[0]
     into = replace(event, notes=(replace(event.notes[0], slur_stops=("1",)), event.notes[1]))
-    assert "P12" not in codes(replace(slurred, demand=replace(slurred.demand, events=(into,))))
+    assert "P12" not in codes(replace(apart, demand=replace(apart.demand, events=(into,))))
+
+
+def test_under_pp_what_sounds_at_once_with_little_air_is_not_called_loud():
+    loud = decision((50.0, 80.0), (48.0, 90.0))
+    assert "P10" in codes(replace(loud, at_once=easily(60)), (0, "pp"))
+    assert "P10" not in codes(replace(loud, at_once=easily(15)), (0, "pp"))
 
 
 def test_an_awkward_hold_is_told_and_the_lifted_little_finger_is_none():
