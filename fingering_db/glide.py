@@ -110,25 +110,45 @@ def glide_score(glide: Glide, tolerance_cents: float) -> float:
     return glide.confidence - _OFF_WEIGHT * off**2 - EFFORT_WEIGHT * glide.effort - _DRAWN_WEIGHT * drawn
 
 
-def followed_path(
-    model: Model,
-    stages: list[Stage],
-    held: list[tuple[int, Fingering]],
-    start_hz: RealArray,
-    lips_m: RealArray,
-    *,
-    end_hz: RealArray | None = None,
-    shares: Sequence[tuple[tuple[str, float], ...]] = ((),) * POINTS,
-) -> tuple[Point, ...] | None:
-    """Follow the components from near start_hz along the stages and judge each point; None where one is lost. end_hz: what they
-    are at the last stage where a key that leaves its seat jumps there. held: at each stage, and its row of `reach.states`."""
-    crossings = model.resonances(sweep(model, stages), lips_m)
-    tracked = followed(crossings, start_hz, (len(stages) - (end_hz is not None), 1))[:, :, 0]
-    tracked = tracked if end_hz is None else np.vstack([tracked, end_hz])
-    if not np.isfinite(tracked).all():
-        return None
-    sounds = _judged(model, crossings, tracked, [row for row, _ in held])
-    return path_of([stage.slide_mm for stage in stages], shares, lips_m, [fingering for _, fingering in held], sounds)
+@dataclass(frozen=True, slots=True, eq=False)
+class Course:
+    """A way to be followed, evenly in time, POINTS long: the flute, what is held with its row of `reach.states`, lips [m], and
+    what fraction of holes is open. start_hz: near which the components begin, shape (k,); end_hz: what they jump to at the end,
+    where a key leaves its seat there."""
+
+    stages: list[Stage]
+    held: list[tuple[int, Fingering]]
+    lips_m: RealArray
+    start_hz: RealArray
+    end_hz: RealArray | None = None
+    shares: Sequence[tuple[tuple[str, float], ...]] = ((),) * POINTS
+
+
+def followed_paths(model: Model, courses: Sequence[Course]) -> list[tuple[Point, ...] | None]:
+    """Follow the components of each and judge every point; None where one is lost."""
+    if not courses:
+        return []
+    lips = np.stack([one.lips_m for one in courses], axis=1)
+    swept = np.stack([sweep(model, one.stages) for one in courses], axis=1)  # side by side at each moment
+    crossings = model.resonances(swept.reshape(lips.size, -1), lips.ravel())
+    tracked = followed(crossings, np.array([one.start_hz for one in courses]), lips.shape)
+    for number, one in enumerate(courses):
+        if one.end_hz is not None:
+            tracked[-1, :, number] = one.end_hz
+    rows = [one.held[moment][0] for moment in range(POINTS) for one in courses]
+    sounds = _judged(model, crossings, tracked.transpose(0, 2, 1).reshape(lips.size, -1), rows)
+    paths = (
+        path_of(
+            [stage.slide_mm for stage in one.stages],
+            one.shares,
+            one.lips_m,
+            [fingering for _, fingering in one.held],
+            sounds[number :: len(courses)],
+        )
+        for number, one in enumerate(courses)
+    )
+    lost = set(np.nonzero(np.isnan(tracked))[2].tolist())
+    return [None if number in lost else path for number, path in enumerate(paths)]
 
 
 def path_of(

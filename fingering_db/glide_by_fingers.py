@@ -12,10 +12,11 @@ from fingering_db.glide import (
     HALF_HOLE,
     KEY_LIFT,
     POINTS,
+    Course,
     Glide,
     Point,
     asked_cents,
-    followed_path,
+    followed_paths,
     glide_along,
     glide_score,
     leads_there,
@@ -71,10 +72,20 @@ def finger_glides(
     ends = (_ends(model, found, best[:, at]) for at, found in enumerate((first, last)))
     tried = [_ways(model, one, two) for one, two in zip(*ends, strict=True)]
     lost = _lost_at_once(model, [way for ways in tried for way in ways if way.rolling])
-    ways = ((_along(model, way) for way in ways if way not in lost) for ways in tried)
-    found = [glide for each in ways if (glide := next(filter(None, each), None)) is not None]
+    known, first_found = _known(model, start, end), dict[int, Glide]()
+    for turn in range(2):  # a pair has two ways at most
+        left = {pair: ways[turn] for pair, ways in enumerate(tried) if pair not in first_found and turn < len(ways)}
+        new = [way for way in dict.fromkeys(left.values()) if way not in known and way not in lost]
+        known |= zip(new, _along(model, new), strict=True)
+        first_found |= {pair: glide for pair, way in left.items() if (glide := known.get(way)) is not None}
+    found = [first_found[pair] for pair in sorted(first_found)]
     found.sort(key=lambda glide: (glide.means != HALF_HOLE, -glide_score(glide, tolerance_cents)))
     return tuple(found[:limit])
+
+
+@lru_cache(maxsize=32)
+def _known(model: Model, start: tuple[Pitch, ...], end: tuple[Pitch, ...]) -> dict["_Way", Glide | None]:
+    return {}  # filled by `finger_glides`: what answers within a tolerance is tried again within a wider one
 
 
 def _pairs(model: Model, ends: tuple[Answers, Answers], modes_of: tuple[IndexArray, IndexArray]) -> IndexArray:
@@ -136,12 +147,13 @@ def _ends(model: Model, found: Answers, order: IndexArray) -> list[_End]:
 
 @dataclass(frozen=True, slots=True)
 class _Way:
-    """A way between two sounds: holes roll, then the keys leave their seat, or find it, that do. turned: it is looked at from its
-    end, as a key that falls does so first."""
+    """A way between two sounds: holes roll, then the keys leave their seat, or find it, that do (lifted: some do). turned: it is
+    looked at from its end, as a key that falls does so first."""
 
     ends: tuple[_End, _End]
     fingerings: tuple[Fingering, Fingering]
     rolling: tuple[int, ...]
+    lifted: bool
     turned: bool
 
     @property
@@ -176,7 +188,7 @@ def _ways(model: Model, start: _End, end: _End) -> tuple[_Way, ...]:
         return ()
     rolling = (before != after) & perforated
     each = (rolling, rolling & ~lifts) if (rolling & lifts).any() else (rolling,)
-    return tuple(_Way(ends, fingerings, tuple(np.flatnonzero(own).tolist()), turned) for own in each)
+    return tuple(_Way(ends, fingerings, tuple(np.flatnonzero(own).tolist()), bool(lifts.any()), turned) for own in each)
 
 
 def _lost_at_once(model: Model, ways: list[_Way]) -> set[_Way]:
@@ -189,17 +201,19 @@ def _lost_at_once(model: Model, ways: list[_Way]) -> set[_Way]:
     return {way for way, gone in zip(ways, lost, strict=True) if gone}
 
 
-@lru_cache(maxsize=256)  # what answers within a tolerance is tried again within a wider one
-def _along(model: Model, way: _Way) -> Glide | None:
-    """The glide; None where a component is lost, or jumps too far."""
-    before, after = (model.reach.states[end.row] for end in way.ends)
-    lifted = bool(((before == OPEN) != (after == OPEN)).any())
-    path = _rolled(model, way, lifted) if way.rolling or not lifted else _lifted(model, way)
+def _along(model: Model, ways: list[_Way]) -> list[Glide | None]:
+    """The glide of each; None where a component is lost, or jumps too far."""
+    rolled = [way for way in ways if way.rolling or not way.lifted]
+    paths = dict(zip(rolled, followed_paths(model, [_course(model, way) for way in rolled]), strict=True))
+    return [_glide(way, paths[way] if way in paths else _lifted(model, way)) for way in ways]
+
+
+def _glide(way: _Way, path: tuple[Point, ...] | None) -> Glide | None:
     if path is None:
         return None
     one, two = (end.candidate for end in way.ends)
     cents, moving = (one.deviation_cents, two.deviation_cents), tuple(filter(None, _moving_touches(way.fingerings)))
-    glide = glide_along(KEY_LIFT if lifted else HALF_HOLE, path, cents, one.effort, moving)
+    glide = glide_along(KEY_LIFT if way.lifted else HALF_HOLE, path, cents, one.effort, moving)
     if glide.jump_cents > _WIDEST_JUMP_CENTS:
         return None
     return _turned(glide, two.effort) if way.turned else glide
@@ -211,20 +225,19 @@ def _turned(glide: Glide, effort: float) -> Glide:
     return replace(glide, path=path, start_cents=glide.end_cents, end_cents=glide.start_cents, effort=effort)
 
 
-def _rolled(model: Model, way: _Way, lifted: bool) -> tuple[Point, ...] | None:
-    """The path with holes that roll shut or open; what else changes does so at its end."""
+def _course(model: Model, way: _Way) -> Course:
+    """The way with holes that roll shut or open; what else changes does so at its end."""
     times = np.linspace(0.0, 1.0, POINTS).tolist()
     touches = {hole: _touch_at(model, hole) for hole in way.rolling}
     held = [(end.row, fingering) for end, fingering in zip(way.ends, way.fingerings, strict=True)]
     start_hz, end_hz = (np.array(end.hz) for end in way.ends)
-    return followed_path(
-        model,
+    return Course(
         [way.stage(model, share) for share in times],
         [*held[:1] * (POINTS - 1), held[1]],
-        start_hz,
         way.lips_m,
-        end_hz=end_hz if lifted else None,
-        shares=[tuple((touches[hole], part) for hole, part in way.open(model, share)) for share in times],
+        start_hz,
+        end_hz if way.lifted else None,
+        [tuple((touches[hole], part) for hole, part in way.open(model, share)) for share in times],
     )
 
 

@@ -9,9 +9,10 @@ from fingering_db.glide import (
     CONSIDERED,
     POINTS,
     SLIDE,
+    Course,
     Glide,
     asked_cents,
-    followed_path,
+    followed_paths,
     glide_along,
     glide_score,
     leads_there,
@@ -48,17 +49,23 @@ def slide_glides(
         return ()
     if model.flute.slide_mm:
         begin_mm, model = model.flute.slide_mm, at_rest(model.instrument)
-    served = _served(model, start, end, tolerance_cents, a4_hz)
-    found = []
-    for row, lips in served:
+    ends_hz = tuple(np.array([pitch.hz(a4_hz) for pitch in pitches]) for pitches in (start, end))
+    courses = []
+    for row, lips in _served(model, start, end, tolerance_cents, a4_hz):
         start_lips = lips if begin_mm is None else np.where(np.abs(settings - begin_mm) <= _HALF_STEP, lips, np.nan)
-        if not np.isfinite(start_lips).any():
+        if np.isfinite(start_lips).any():
+            course = _course_on(model, row, start_lips, (ends_hz[0], ends_hz[1]), tolerance_cents, settings)
+            courses += [] if course is None else [course]
+    found = []
+    for one, path in zip(courses, followed_paths(model, courses), strict=True):
+        if path is None:
             continue
-        glide = _slide_on(model, row, start_lips, (start, end), tolerance_cents, a4_hz, settings)
-        if glide is None or glide.worst_cents > tolerance_cents:
-            continue
+        hz = (np.array([sound.hz for sound in point.sounds]) for point in (path[0], path[-1]))
+        off = [tuple((1200.0 * np.log2(own / asked)).tolist()) for own, asked in zip(hz, ends_hz, strict=True)]
+        glide = glide_along(SLIDE, path, (off[0], off[1]), float(model.effort[model.easiest[one.held[0][0]]]))
         # One that is cut short by where the joint was left is told as that, with the rest that it needs.
-        if begin_mm is not None or leads_there(asked_cents(start, end), np.array([glide.moved_cents]))[0]:
+        whole = begin_mm is not None or leads_there(asked_cents(start, end), np.array([glide.moved_cents]))[0]
+        if whole and glide.worst_cents <= tolerance_cents:
             found.append(glide)
     return tuple(sorted(found, key=lambda glide: -glide_score(glide, tolerance_cents)))
 
@@ -116,24 +123,22 @@ def _lip_bounds(model: Model, hz: RealArray) -> tuple[float, float]:
     return float(law.min()) - spare, float(law.max()) + spare
 
 
-def _slide_on(
+def _course_on(
     model: Model,
     row: int,
     start_lips: RealArray,
-    ends: tuple[tuple[Pitch, ...], tuple[Pitch, ...]],
+    ends_hz: tuple[RealArray, RealArray],
     tolerance_cents: float,
-    a4_hz: float,
     settings: RealArray,
-) -> Glide | None:
-    """The best glide on one fingering: from some of the settings that serve the start (start_lips, NaN where none) it
+) -> Course | None:
+    """The best way on one fingering: from some of the settings that serve the start (start_lips, NaN where none) it
     is followed through all settings beyond, with some lips at the far end; the setting and lip that suit the end are
     taken."""
     states = model.reach.states[row]
-    start_hz, end_hz = (np.array([pitch.hz(a4_hz) for pitch in pitches]) for pitches in ends)
     swept = sweep(model, [Stage(states, float(setting)) for setting in settings])
     served = np.flatnonzero(np.isfinite(start_lips))
     tried = served[distinct(np.linspace(0, len(served) - 1, _STARTS).astype(int))]
-    ways = [_way(model, swept, settings, int(at), float(start_lips[at]), (start_hz, end_hz)) for at in tried]
+    ways = [_way(model, swept, settings, int(at), float(start_lips[at]), ends_hz) for at in tried]
     best = min((way for way in ways if way is not None), default=None)
     if best is None:
         return None
@@ -143,20 +148,8 @@ def _slide_on(
         return None
     slides = np.linspace(begin, target, POINTS) + 0.0  # no negative zero
     fingering = model.reach.fingering(int(model.easiest[row]))
-    path = followed_path(
-        model,
-        [Stage(states, float(slide)) for slide in slides],
-        [(row, fingering)] * POINTS,
-        start_hz,
-        np.linspace(lip, end_lip, POINTS),
-    )
-    if path is None:
-        return None
-    hz = (np.array([sound.hz for sound in point.sounds]) for point in (path[0], path[-1]))
-    start_off, end_off = (
-        tuple((1200.0 * np.log2(own / asked)).tolist()) for own, asked in zip(hz, (start_hz, end_hz), strict=True)
-    )
-    return glide_along(SLIDE, path, (start_off, end_off), float(model.effort[model.easiest[row]]))
+    stages = [Stage(states, float(slide)) for slide in slides]
+    return Course(stages, [(row, fingering)] * POINTS, np.linspace(lip, end_lip, POINTS), ends_hz[0])
 
 
 def _way(
