@@ -109,6 +109,13 @@ def _microtone(demand: Demand) -> str:
     return "microtone"
 
 
+def unseen_moves(decision: Decision, language: str) -> tuple[str, ...]:
+    """What moves during a glissando that no diagram shows: the slide, the lip."""
+    if not is_gliding(decision):
+        return ()
+    return tuple(words(language).text(key, **values) for key, values in _moves(decision) if "key" not in key)
+
+
 def _glide_moves(decision: Decision, lexicon: Words) -> tuple[str, ...]:
     """What moves during a glissando, each with where it goes: the slide in mm, keys that roll or lift, the lip."""
     return tuple(lexicon.text(key, **values) for key, values in _moves(decision))

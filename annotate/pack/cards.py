@@ -76,9 +76,6 @@ def card(entry: Entry, shown: Shown) -> Html:
         "id": entry.key,
         "class": "card",
         "tabindex": "-1",
-        "data-part": demand.place.part_id,
-        "data-bars": " ".join(str(bar_number(one.bar)) for one in (demand.place, *entry.group.also)),
-        "data-status": str(first.status),
     }
     head = tag(
         "h3", {},
@@ -98,7 +95,7 @@ def bar_number(bar: str) -> int:
 
 def _place(one: tuple[object, str], shown: Shown) -> Html:
     place, demand = one
-    text = speech.bar_beat(shown.words, place)  # type: ignore[arg-type]
+    text = speech.where(shown.page, place)  # type: ignore[arg-type]
     return joined(tag("button", {"type": "button", "class": "place", "data-go": demand}, text), " ")
 
 

@@ -5,6 +5,7 @@ The engraver draws `<accidental>` and `<beam>` as they are written, and MusicXML
 is whole for a program that plays it, and would be wrong notes and lone flags on paper."""
 
 import math
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -25,6 +26,8 @@ _BEHIND_ACCIDENTAL = (
     "time-modification", "stem", "notehead", "notehead-text", "staff", "beam", "notations", "lyric", "play", "listen",
 )  # fmt: skip
 _BEHIND_BEAM = ("notations", "lyric", "play", "listen")
+_BEHIND_CLEF = ("staff-details", "transpose", "for-part", "directive", "measure-style")
+_LOUDNESS = re.compile(r"\s*(poco |molto |pi[uù] |meno )?(cresc|decresc|dim|p+\b|f+\b|m[pf]\b|s?fz?\b)", re.IGNORECASE)
 _BEAMS = {"eighth": 1, "16th": 2, "32nd": 3, "64th": 4, "128th": 5, "256th": 6}
 _IRREGULAR = {5: (3, 2), 7: (2, 2, 3)}  # eighths of a group
 
@@ -33,6 +36,7 @@ def complete(part: etree._Element) -> None:
     """Write into a part what it lacks. part: of a partwise score, changed."""
     bars = [_Bar.of(bar, length) for bar, length in _lengths(part)]
     _words_of_lines(part)
+    _clef_and_places(part)
     _accidentals(bars)
     if next(part.iter("beam"), None) is None:
         for bar in bars:
@@ -57,6 +61,24 @@ def _words_of_lines(part: etree._Element) -> None:
         if staff is not None:
             etree.SubElement(direction, "staff").text = staff.text
         note.addprevious(direction)
+
+
+def _clef_and_places(part: etree._Element) -> None:
+    """A treble clef where there is none at all, and words that the file puts neither above nor below above the staff; dynamics in
+    words, as "cresc.", stay below."""
+    first = next(part.iter("measure"), None)
+    if first is not None and next(part.iter("clef"), None) is None:
+        attributes = first.find("attributes")
+        if attributes is None:
+            attributes = etree.Element("attributes")
+            first.insert(0, attributes)
+        clef = etree.Element("clef")
+        etree.SubElement(clef, "sign").text, etree.SubElement(clef, "line").text = "G", "2"
+        _put_before(attributes, clef, _BEHIND_CLEF)
+    for direction in part.iter("direction"):
+        told = [one for one in direction.iter("words") if not one.get("default-y", "").startswith("-")]
+        if told and direction.get("placement") is None and not _LOUDNESS.match(told[0].text or ""):
+            direction.set("placement", "above")
 
 
 @dataclass(slots=True)

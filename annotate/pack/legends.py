@@ -5,9 +5,9 @@ from collections.abc import Iterable, Sequence
 from annotate.decision import Decision, Status
 from annotate.drawing import diagram, picture
 from annotate.drawing.picture import Circle
-from annotate.language import Words
+from annotate.language import DEFAULT, Words
 from annotate.marking import Stand
-from annotate.wording import is_trilled, key_names
+from annotate.wording import is_trilled, key_names, unseen_moves
 
 _SIGNS = {
     diagram.DOWN: ("down", Circle(True)),
@@ -21,7 +21,8 @@ _SIGNS = {
 def notes_of(decisions: Sequence[Decision]) -> tuple[str, ...]:
     """Names of what stands over the notes beside diagrams and is no word of music."""
     there = {str(one.status) for one in decisions} | {"to_and_fro" for one in decisions if is_trilled(one)}
-    return tuple(name for name in ("to_and_fro", Status.DOUBTFUL, Status.UNPLAYABLE) if name in there)
+    there |= {"gliding" for one in decisions if unseen_moves(one, DEFAULT)}
+    return tuple(name for name in ("to_and_fro", "gliding", Status.DOUBTFUL, Status.UNPLAYABLE) if name in there)
 
 
 def entries(stands: Sequence[Stand], notes: Iterable[str], words: Words) -> list[tuple[str, str]]:

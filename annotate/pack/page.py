@@ -211,7 +211,7 @@ def _flutes(content: PageContent) -> Html:
     rows = []
     for demand, answers in by_demand.items():
         first = next(iter(answers.values()))
-        where = f"{speech.bar_beat(words, first.demand.place)} "
+        where = f"{speech.where(content.shown.page, first.demand.place)} "
         button = tag("button", {"type": "button", "class": "place", "data-go": demand}, where)
         cells = [_cell(answers.get(name), content) for name in names]
         rows.append(
@@ -302,7 +302,7 @@ def _data(content: PageContent) -> dict[str, object]:
             "part": place.part_id,
             "status": str(one.status),
             "on": on[one.demand.id],
-            "place": f"{speech.bar_beat(words, place)}: {speech.asked(content.shown.page, one)}",
+            "place": f"{speech.where(content.shown.page, place)}: {speech.asked(content.shown.page, one)}",
         }
     total = len(demands)
     return {

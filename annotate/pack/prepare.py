@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from annotate.decision import Decision
 from annotate.decisions.address import choice_line
 from annotate.drawing.picture_files import place_name
 from annotate.language import Words, words
@@ -23,6 +24,8 @@ from annotate.pack.svg_out import Marked, Store, in_page, on_paper, recoloured
 from annotate.pipeline import Looked
 from annotate.report.content import Report, build
 from annotate.report.phrases import Page
+from annotate.score import Part
+from annotate.wording import unseen_moves
 from fingering_db.survey import Progress
 
 INDEX, PART, SHEET = "index.html", "part.pdf", "practice.pdf"
@@ -55,13 +58,13 @@ def prepared(looked: Looked, worst_first: bool = False) -> Prepared:
     flutes = dict.fromkeys(one.flute for one in looked.result.decisions)
     for part in looked.parts:
         own = [one for one in looked.result.first_flute() if one.demand.place.part_id == part.id]
-        stands = {"": tuple(stands_of(part, own, style))}
+        stands = {"": _stands(part, own, style)}
         for name in flutes:
             other = [
                 one for one in looked.result.decisions if one.flute == name and one.demand.place.part_id == part.id
             ]
             if other and len(flutes) > 1:
-                stands[name] = tuple(stands_of(part, other, style))
+                stands[name] = _stands(part, other, style)
         mei = mei_of(copies[part.id].data)
         flute = ", ".join(dict.fromkeys(one.flute for one in own))
         names = copies[part.id].names
@@ -73,6 +76,14 @@ def prepared(looked: Looked, worst_first: bool = False) -> Prepared:
     title = looked.score.title or looked.file.path.stem
     return Prepared(
         looked, report, entries(looked, report, worst_first), tuple(parts), title, composer, words(looked.language)
+    )
+
+
+def _stands(part: Part, decisions: Sequence[Decision], style: Style) -> tuple[Stand, ...]:
+    """What stands over the notes; over a glissando what moves, too, where no diagram shows it."""
+    moves = {one.demand.events[0].start: unseen_moves(one, style.language) for one in decisions}
+    return tuple(
+        replace(one, notes=(*one.notes, *moves.get(one.event.start, ()))) for one in stands_of(part, decisions, style)
     )
 
 

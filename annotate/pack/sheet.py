@@ -80,7 +80,7 @@ def _card(entry: Entry, shown: Shown, pictures: _Pictures) -> dict[str, Any]:
         "kind": words.text(f"kind.{decision.demand.kind}"),
         "status": str(decision.status),
         "status_word": words.text(f"status.{decision.status}"),
-        "places": speech.listed(words, places, _MOST_PLACES),
+        "places": speech.listed(shown.page, places, _MOST_PLACES),
         "held": [{"picture": pictures.name(one), "text": str(one)} for one in answer.fingerings],
         "seek": " ".join(speech.seek(words, answer)).replace("m/s", _SPEED) if played else "",
         "tuner": [list(row) for row in speech.tuner(words, answer)],

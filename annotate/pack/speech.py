@@ -84,16 +84,16 @@ def hand(page: Page, entry: Entry, ways: Mapping[str, Ways]) -> list[Move]:
                 found.setdefault(key, (one, onward, []))[2].append(number)
     places, told = (entry.group.demand.place, *entry.group.also), []
     for one, onward, numbers in sorted(found.values(), key=lambda each: each[1]):
-        where = "" if len(numbers) == len(places) else listed(page.words, [places[n] for n in numbers], _MOST_PLACES)
+        some = "" if len(numbers) == len(places) else listed(page, [places[n] for n in numbers], _MOST_PLACES)
         demands = tuple(entry.group.ids[n] for n in numbers)
-        told.append(Move(_way(page, one, onward), one.after if onward else one.before, where, demands))
+        told.append(Move(_way(page, one, onward), one.after if onward else one.before, some, demands))
     return told
 
 
-def listed(words: Words, places: Sequence[Place], most: int) -> str:
+def listed(page: Page, places: Sequence[Place], most: int) -> str:
     """`bar 12, beat 2; bar 14, beat 1; and 3 more`."""
-    told = [bar_beat(words, place) for place in places[:most]]
-    more = [words.text("report.more", n=len(places) - most)] if len(places) > most else []
+    told = [where(page, place) for place in places[:most]]
+    more = [page.words.text("report.more", n=len(places) - most)] if len(places) > most else []
     return "; ".join([*told, *more])
 
 
@@ -109,6 +109,13 @@ def _finger(words: Words, move: FingerMove) -> str:
     if move.way == ACROSS:
         return words.text("pack.across", finger=finger, touch=str(move.after or ""))
     return words.text("pack.down" if move.way == DOWN else "pack.up", finger=finger)
+
+
+def where(page: Page, place: Place) -> str:
+    """Bar and beat; before them the part, where there are several."""
+    told = bar_beat(page.words, place)
+    part = page.words.part(place) if page.several_parts else ""
+    return clean(page.words.text("place.in_part", part=part, bars=told)) if part else told
 
 
 def bar_beat(words: Words, place: Place) -> str:
@@ -139,8 +146,8 @@ def warnings(page: Page, entry: Entry, decision: Decision) -> list[tuple[str, st
     told = []
     for one in page.report.finding_groups:
         if set(one.demands) & set(entry.group.ids) and one.message != decision.why:
-            where = "; ".join(clean(bar_beat(page.words, place)) for place in one.places if place.bar)
-            told.append((one.code, one.severity, f"{where}: {finding(page.words, one.message, one.advice)}"))
+            places = "; ".join(where(page, place) for place in one.places if place.bar)
+            told.append((one.code, one.severity, f"{places}: {finding(page.words, one.message, one.advice)}"))
     return told
 
 

@@ -102,6 +102,7 @@ class Report:
     groups: tuple[Group, ...]
     finding_groups: tuple[FindingGroup, ...]
     by_demand: Mapping[str, tuple[str, ...]]
+    several_parts: bool
 
     def findings_of(self, demand_id: str) -> tuple[str, ...]:
         """Ids of the findings that belong to a demand."""
@@ -124,6 +125,7 @@ def build(result: Result) -> Report:
         groups=_groups(result.decisions),
         finding_groups=_finding_groups(result.findings),
         by_demand={demand: tuple(ids) for demand, ids in by_demand.items()},
+        several_parts=len({one.demand.place.part_id for one in result.decisions}) > 1,
     )
 
 

@@ -82,7 +82,7 @@ class Page:
 
     @property
     def several_parts(self) -> bool:
-        return len({one.demand.place.part_id for one in self.report.result.decisions}) > 1
+        return self.report.several_parts
 
     def asked_for(self) -> list[str]:
         """How many of each kind, and how the chords were read where that is the same for all."""

@@ -127,3 +127,30 @@ def test_the_word_along_a_line_is_written_once_above_its_first_note() -> None:
     words = "<direction><direction-type><words>slow gliss.</words></direction-type></direction>"
     assert [one.text for one in copied(score(notes)).iter("words")] == ["gliss."]
     assert [one.text for one in copied(score(words + notes)).iter("words")] == ["slow gliss."]
+
+
+@pytest.mark.parametrize(
+    ("words", "placed"),
+    [
+        ("<words>mult.</words>", "above"),
+        ('<words default-y="45">Lento</words>', "above"),
+        ('<words default-y="-60">Lento</words>', None),
+        ("<words>molto cresc.</words>", None),
+        ("<words>più f</words>", None),
+        ("<words>forward</words>", "above"),
+    ],
+)
+def test_words_that_stand_nowhere_in_particular_go_above_and_a_part_without_a_clef_has_a_treble_clef(
+    words: str, placed: str | None
+) -> None:
+    told = f"<direction><direction-type>{words}</direction-type></direction>"
+    root = copied(score(told + note("C,5", 8)))
+    assert [one.get("placement") for one in root.iter("direction")] == [placed]
+    attributes = next(root.iter("attributes"))
+    assert [one.tag for one in attributes] == ["divisions", "key", "time", "clef"]
+    assert [one.text for one in attributes.find("clef")] == ["G", "2"]
+
+
+def test_a_clef_of_the_file_is_the_only_one() -> None:
+    own = "<attributes><clef><sign>F</sign><line>4</line></clef></attributes>"
+    assert [one.findtext("sign") for one in copied(score(own + note("C,3", 8))).iter("clef")] == ["F"]

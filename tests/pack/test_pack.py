@@ -10,6 +10,7 @@ import re
 import shutil
 import subprocess
 import wave
+from dataclasses import replace
 from html.parser import HTMLParser
 from itertools import combinations
 from pathlib import Path
@@ -26,11 +27,12 @@ from annotate.pack.figures import blown
 from annotate.pack.look import look as the_look
 from annotate.pack.markup import data, tag
 from annotate.pack.part_pages import _drawn, above
-from annotate.pack.speech import seek
+from annotate.pack.speech import seek, where
 from annotate.pack.svg_out import Store
 from annotate.pack.typeset import pdf, sheets
 from annotate.pipeline import Looked
 from annotate.report.content import build
+from annotate.report.phrases import Page
 from fingering_db.mechanism import hole_states
 
 _WORD = r'<word xMin="([\d.]+)" yMin="([\d.]+)" xMax="([\d.]+)" yMax="([\d.]+)">'
@@ -157,6 +159,13 @@ def test_words_above_a_note_get_the_room_that_their_letters_take() -> None:
         real = sum(wide[name[ord(letter)]][0] / em if ord(letter) in name else 1.0 for letter in told)
         kept = sum(map(part_pages._width, told))
         assert real <= kept < 1.35 * real, told
+
+
+def test_a_place_names_its_part_where_there_are_several(looked: Looked) -> None:
+    report = build(looked.result)
+    place = report.groups[0].demand.place
+    told = [where(Page(replace(report, several_parts=one), 80, False, words("en")), place) for one in (False, True)]
+    assert told[1] == f"{place.part}, {told[0]}" and place.part not in told[0]
 
 
 def test_the_hand_goes_from_what_is_held_before(looked: Looked) -> None:
