@@ -9,7 +9,7 @@ from pathlib import Path
 from annotate.choosing.choose import ordinary_demands
 from annotate.choosing.decide import decide
 from annotate.choosing.desk import Desk
-from annotate.choosing.desks import DEFAULT_FLUTE, desks_for
+from annotate.choosing.desks import DEFAULT_FLUTE, desks_for, flute_named
 from annotate.choosing.judged_on import DesksAt, desks_at, flute_remarks, on_our_flutes, transpositions
 from annotate.choosing.passage import Planned, plan_cost, planned_notes
 from annotate.decision import Decision, Result
@@ -92,16 +92,19 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
     undecided: list[Undecided] = []
     plans: list[tuple[Part, tuple[Planned, ...]]] = []
     known: dict[str, Desk] = {}
+    read_as: list[Message | str] = []
     a4_hz = 440.0
     count = 0
     companies = Companies(score)
     for part in parts:
         played = turns(part, families[part.id])
-        desks = {family: _desks(headings, part, family, options) for family in played.families(part)}
+        named = _named_for(headings, part, families, options)
+        desks = {family: _desks(family, named, options) for family in played.families(part)}
         findings += [_no_flute(part, family) for family in desks if family and not desks[family]]
         if not any(desks.values()):
             continue
         known |= {desk.name: desk for own in desks.values() for desk in own}
+        read_as.append(_read_as(part, families[part.id], stays=bool(options.flutes) and not named))
         a4_hz = next(desk.a4_hz for own in desks.values() for desk in own)
         at = partial(desks_at, played, desks)
         chords = options.chords if options.chords != AUTO else ruled.piece or AUTO
@@ -127,7 +130,7 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
         findings=tuple(findings),
         not_judged=tuple(not_judged),
         undecided=tuple(undecided),
-        parts_read=tuple(part.title for part in parts),
+        parts_read=tuple(read_as),
         a4_hz=a4_hz,
         decisions_file=kept.path,
         plan=tuple(note for part, own in plans for note in planned_notes(part, own)),
@@ -319,15 +322,32 @@ def _chosen_parts(headings: Score, options: Options) -> tuple[tuple[Part, str], 
     return tuple((part, families.get(part.id, "flute")) for part in headings.parts if part.id in asked)
 
 
-def _desks(headings: Score, part: Part, family: str, options: Options) -> list[Desk]:
-    """A desk for each flute that this part is judged on where it is for that family; none when there is no model."""
+def _named_for(headings: Score, part: Part, families: Mapping[str, str], options: Options) -> list[str]:
+    """The flutes that the user named for a part: those named with it, else those of its family and those of which no part is.
+    families: of the parts that are judged, by id."""
     own = [flute for selector, flute in options.part_flutes if choose_part(headings.parts, selector).id == part.id]
-    names = own or list(options.flutes)
+    kinds = {flute_named(usual).transposition_semitones: family for family, usual in _shipped_families()}
+    others = set(families.values()) - {families[part.id]}
+    return own or [
+        name for name in options.flutes if kinds.get(flute_named(name).transposition_semitones) not in others
+    ]
+
+
+def _read_as(part: Part, family: str, *, stays: bool) -> Message | str:
+    """How a part is told. stays: on the flute of its family, though the user named others."""
+    return Message("report.part_on", part=part.title, flute=FLUTE_OF_FAMILY[family]) if stays else part.title
+
+
+def _shipped_families() -> list[tuple[str, str]]:
+    return [(family, flute) for family, flute in FLUTE_OF_FAMILY.items() if flute in shipped()]
+
+
+def _desks(family: str, named: list[str], options: Options) -> list[Desk]:
+    """A desk for each flute that a part is judged on where it is for that family; none when there is no model."""
     if not family:
         return []
-    if not names and FLUTE_OF_FAMILY[family] in shipped():
-        names = [FLUTE_OF_FAMILY[family]]
-    return desks_for(names, options.a4_hz, options.tolerance_cents)
+    usual = [flute for own, flute in _shipped_families() if own == family]
+    return desks_for(named or usual, options.a4_hz, options.tolerance_cents)
 
 
 def _no_flute(part: Part, family: str) -> Finding:

@@ -115,6 +115,22 @@ def test_a_part_is_given_a_flute_of_its_own_by_name_id_or_number_and_the_others_
     assert judged == {("Piccolo", "piccolo"), ("Alto Flute", "hired-alto")}
 
 
+def test_a_flute_named_for_no_part_is_for_the_parts_of_its_kind_and_the_report_says_which_keep_their_own() -> None:
+    result = pipeline.look(SCORE, Options(flutes=("alto",))).result
+    assert {(one.demand.place.part, one.flute) for one in result.decisions} == {
+        ("Piccolo", "piccolo"),
+        ("Alto Flute", "alto"),
+    }
+    assert 'Parts read: Piccolo (on piccolo; another: --flute "Piccolo=NAME"), Alto Flute' in " ".join(
+        text.render(result).split()
+    )
+
+
+def test_where_no_part_is_of_the_kind_of_the_flute_named_all_are_read_on_it() -> None:
+    result = pipeline.look(SCORE, Options(flutes=("open-hole-b",))).result
+    assert {one.flute for one in result.decisions} == {"open-hole-b"} and "(on" not in text.render(result)
+
+
 def test_a_flute_for_a_part_that_is_not_there_lists_the_parts() -> None:
     with pytest.raises(InputError, match=r"no part 'Alto'.*1 Piccolo \[P1\]; 2 Alto Flute \[P2\]"):
         pipeline.look(SCORE, Options(part_flutes=(("Alto", "alto"),)))
