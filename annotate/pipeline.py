@@ -219,9 +219,11 @@ def _by_part(parts: tuple[Part, ...], result: Result) -> list[tuple[Part, list[D
     return [(part, own[part.id]) for part in parts]
 
 
-def strip_file(path: Path, target: Path, *, in_place: bool, on_written: OnWritten | None = None) -> tuple[str, ...]:
-    """Write the score without our marks to `target`, all or nothing; returns the texts between our signs that were kept,
-    because they do not read as ours. on_written: as in `annotate`."""
+def strip_file(
+    path: Path, target: Path, *, in_place: bool, on_written: OnWritten | None = None
+) -> tuple[bool, tuple[str, ...]]:
+    """Write the score without our marks to `target`, all or nothing; returns whether there were any, and the texts between our
+    signs that were kept, because they do not read as ours. on_written: as in `annotate`."""
     before = standing_before(path, target, in_place)
     file = container.load(path)
     form = form_of(file, read=False)
@@ -229,7 +231,7 @@ def strip_file(path: Path, target: Path, *, in_place: bool, on_written: OnWritte
         data = form.stripped()
         kept = () if is_native(path) else rows_kept(file.data)
     _write(form, file, data, target, _before(file, before, in_place), None, on_written)
-    return kept
+    return data != file.data, kept
 
 
 def standing_before(path: Path, target: Path, in_place: bool) -> str:

@@ -115,6 +115,8 @@ def pitches_of(texts: Sequence[str]) -> tuple[Pitch, ...]:
     """Different pitches, from the lowest up. Raises InputError for texts that are none, or none that a flute could sound."""
     if not texts:
         raise InputError(Message("question.no_pitch"))
+    if "|" in texts:
+        raise InputError(Message("question.a_fingering", text=" ".join(texts)))
     if len(texts) > MOST_PITCHES:
         raise InputError(Message("question.too_many", count=len(texts), most=MOST_PITCHES))
     found = tuple(sorted(map(_pitch, texts), key=lambda pitch: pitch.midi))

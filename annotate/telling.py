@@ -55,9 +55,9 @@ def said(key: str, **values: object) -> str:
     return words().text(key, **values)
 
 
-def tell_written(path: Path) -> None:
+def tell_written(path: Path, key: str = "written") -> None:
     """Say where the result stands."""
-    console.tell(said("command.written", path=one_line(str(path))))
+    console.tell(said(f"command.{key}", path=one_line(str(path))))
 
 
 def ascii_only() -> bool:

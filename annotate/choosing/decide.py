@@ -33,7 +33,7 @@ def unplayable_finding(decision: Decision) -> Finding | None:
     if decision.status != Status.UNPLAYABLE:
         return None
     demand = decision.demand
-    advice = Message("choice.nothing_near")
+    advice = Message("tremolo.other_note" if demand.kind == Kind.TIMBRAL_TRILL else "choice.nothing_near")
     if decision.instead:
         advice = Message("choice.near", sets=tuple(_set(one) for one in decision.instead))
     return Finding.of(UNPLAYABLE_CODES[demand.kind], demand.place, demand.id, message=decision.why, advice=advice)

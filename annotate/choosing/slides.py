@@ -3,7 +3,7 @@
 from dataclasses import replace
 from functools import lru_cache
 
-from annotate.choosing.desk import Desk, decided, ranked, shown, status_of
+from annotate.choosing.desk import Desk, decided, ranked, shown, status_of, transposition
 from annotate.choosing.single import compass
 from annotate.decision import Alternative, Decision, Instead, PathPoint, Sound, Status
 from annotate.decisions.kept import NO_RULING, Ruling
@@ -102,7 +102,7 @@ def _decided(demand: Demand, desk: Desk, ruling: Ruling, begin_mm: float | None 
         return is_a_jump(glide), pair[0].rank, glide.one_note, ruling.liking(glide.path[0].fingering)
 
     status, best = min(usable, key=place)
-    why = glide_reason(best, status, desk.tolerance(demand), seconds, desk.a4_hz)
+    why = glide_reason(best, status, desk.tolerance(demand), seconds, desk.a4_hz, transposition(demand))
     why += _not_on_the_best(demand, desk, glides)
     why += _left_out(in_vain)
     others = tuple(
@@ -259,11 +259,13 @@ def _speed(glide: Glide, seconds: float) -> float:
     return abs(glide.path[-1].slide_mm - glide.path[0].slide_mm) / seconds if seconds > 0.0 else 0.0
 
 
-def glide_reason(glide: Glide, status: Status, tolerance_cents: float, seconds: float, a4_hz: float) -> Message:
-    """How it is done, with figures, and what makes it doubtful."""
+def glide_reason(
+    glide: Glide, status: Status, tolerance_cents: float, seconds: float, a4_hz: float, semitones: float = 0.0
+) -> Message:
+    """How it is done, with figures, and what makes it doubtful. semitones: that its notes are told below where they sound."""
     first, last = glide.path[0], glide.path[-1]
     moved = tuple(
-        Message("glide.moved", pitch=Pitch.from_hz(sound.hz, a4_hz), cents=cents)
+        Message("glide.moved", pitch=Pitch.from_hz(sound.hz, a4_hz).transposed(-semitones), cents=cents)
         for sound, cents in zip(first.sounds, glide.moved_cents, strict=False)
     )
     how = {

@@ -136,8 +136,7 @@ def annotate(
         on_written=keep_in_mind(),
     )
     print_report(result, numbered=diagrams == "first")
-    key = "command.written" if result.marked else "command.nothing_marked"
-    console.tell(said(key, path=one_line(str(target))))
+    tell_written(target, "written" if result.marked else "nothing_marked")
     return exit_code(result)
 
 
@@ -169,10 +168,10 @@ def strip(score: Path, output: Path | None, in_place: bool) -> int:
     from annotate.pipeline import strip_file
 
     target = target_of(score, output, in_place)
-    kept = strip_file(score, target, in_place=in_place, on_written=keep_in_mind())
+    marked, kept = strip_file(score, target, in_place=in_place, on_written=keep_in_mind())
     for text in kept:
         console.tell(said("command.kept", text=one_line(text)))
-    tell_written(target)
+    tell_written(target, "written" if marked else "nothing_stripped")
     return LOOKED
 
 

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from annotate.decision import Decision
+from annotate.demand import Kind
 from annotate.drawing.diagram import letter_keys
 from annotate.numbering import fingerings_of, numbered
 from annotate.output import display_width, pad, side_by_side, together, wrap
@@ -119,4 +120,5 @@ def _was_and_is(pair: Pair, page: Page) -> str:
 
 def _asked(entry: Entry, page: Page) -> str:
     asked = page.chord(entry.pitches)
-    return page.say("since.to", was=asked, now=page.chord(entry.to)) if entry.to else asked
+    glides = entry.to and entry.kind != Kind.TIMBRAL_TRILL
+    return page.say("since.to", was=asked, now=page.chord(entry.to)) if glides else asked

@@ -423,6 +423,8 @@ class _Layout(Page):
 
 
 def _ended(text: str) -> str:
-    """A finding's words as a sentence: a capital, and a full stop where nothing ends it."""
-    whole = text[:1].upper() + text[1:]
+    """A finding's words as a sentence: a capital, unless it begins with the name of a file, and a full stop where nothing ends
+    it."""
+    is_name = "." in text.partition(" ")[0].rstrip(".,:")
+    whole = text if is_name else text[:1].upper() + text[1:]
     return whole if not whole or whole.endswith((".", "!", "?")) else f"{whole}."

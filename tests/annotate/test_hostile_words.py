@@ -95,7 +95,7 @@ WRONG: list[tuple[tuple[str, ...], str]] = [
     (("find",), "PITCH"),
     (("find", "H5"), "expected a note with octave such as B4, Bb4 or C5+50"),
     (("find", ""), "no pitch: expected pitches such as C5"),
-    (("find", "C5 D"), "expected a note with octave such as C5"),
+    (("find", "C5 D"), "expected a note with octave in English letters such as C5"),
     (("find", "C99"), "expected a pitch from C0 to B9"),
     (("find", "C5+5000"), "expected at most 1200 cents"),
     (("find", "C5+" + "9" * 400), "expected at most 1200 cents"),
@@ -124,6 +124,7 @@ WRONG: list[tuple[tuple[str, ...], str]] = [
     (("flute", "show", "e.toml"), "expected a text in quotes"),
     (("flute", "check", "nope.toml"), "expected a TOML instrument file"),
     (("flute", "check", "b.toml"), "no UTF-8 text; expected a TOML instrument file"),
+    (("find", "T 2 3 | Eb"), "'T 2 3 | Eb' is a fingering: expected pitches"),
     (("explain", ""), "expected one that `ventwise explain` lists"),
     (("explain", "Q9"), "expected one that `ventwise explain` lists"),
 ]

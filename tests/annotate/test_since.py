@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 from report_samples import demand, place, playable, rich_result, two_flutes
-from test_command_line import fails_with_one_line, ventwise
+from test_command_line import fails_with_one_line
 from test_report_json import SCHEMA, faults
 
 from annotate import since
@@ -278,6 +278,6 @@ def test_the_command_says_what_has_changed(tmp_path):
 
 
 @pytest.mark.parametrize("name", ["nowhere.json", "broken.json", ""])
-def test_a_bad_earlier_report_gives_one_line_and_exit_2(tmp_path, name):
+def test_a_bad_earlier_report_gives_one_line_and_exit_2(tmp_path, name, ventwise):
     (tmp_path / "broken.json").write_text("{", encoding="utf-8")
     fails_with_one_line(ventwise("check", COMPOSER, "--since", tmp_path / name), name, "expected")
