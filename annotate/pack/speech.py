@@ -14,6 +14,7 @@ from annotate.pack.entries import Answer, Entry, Way, Ways
 from annotate.place import Place
 from annotate.report.content import EXPECTED_STRENGTH, confidence_word
 from annotate.report.phrases import Page, signed_cents
+from annotate.wording import unseen_moves
 from fingering_db.fingering import Fingering, text_of
 from fingering_db.hand import effort_of
 from fingering_db.message import Message
@@ -30,8 +31,14 @@ def asked(page: Page, decision: Decision) -> str:
 
 
 def seek(words: Words, answer: Answer) -> list[str]:
-    """Which tone first, then which; at what air and lip. Sentences; none for a plain tone without figures. Of several tones the
-    air is only told as the report tells it: that of one by itself may sound no other."""
+    """What moves in a glissando and no diagram shows; which tone first, then which; at what air and lip. Sentences; none for a
+    plain tone without figures. Of several tones the air is only told as the report tells it: that of one by itself may sound no
+    other."""
+    moves = [finding(words, one) for one in unseen_moves(answer.decision, words.language)]
+    return [*moves, *_blowing(words, answer)]
+
+
+def _blowing(words: Words, answer: Answer) -> list[str]:
     first, lip = answer.first_tone, _lip(words, answer)
     if answer.decision.at_once:
         return [finding(words, answer.decision.at_once), *lip]
