@@ -11,6 +11,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from importlib.metadata import version as installed_version
 from pathlib import Path
 from statistics import median
 
@@ -174,6 +175,8 @@ def measured(*words: str) -> tuple[float, float]:
 
 
 def table() -> str:
+    """Raises PackageNotFoundError where ventwise is not installed: `--version` would be timed as it fails."""
+    installed_version("ventwise")
     load = os.getloadavg()[0]
     with tempfile.TemporaryDirectory() as folder:
         # As for somebody who uses it: modules are compiled once.
