@@ -65,10 +65,23 @@ class Said:
 
 @dataclass(frozen=True, slots=True)
 class _Entry:
+    """words: of all languages; begins: how they begin, folded: only what may be there is made into a pattern."""
+
     technique: Technique
     exact: frozenset[str]
-    words: re.Pattern[str] | None
-    not_in: re.Pattern[str] | None
+    words: frozenset[str]
+    begins: tuple[str, ...]
+    not_in: frozenset[str]
+
+    def found_in(self, line: str, folded: str) -> str | None:
+        """The first of its words as it stands in a line, None for none; folded: the same line."""
+        if line in self.exact:
+            return line
+        if not any(begin in folded for begin in self.begins):
+            return None
+        inside, words = _pattern(self.not_in), _pattern(self.words)
+        match = words.search(inside.sub(" ", line) if inside else line) if words else None
+        return match.group() if match else None
 
 
 def one_line(text: str) -> str:
@@ -91,12 +104,22 @@ def any_of(words: Iterable[str]) -> re.Pattern[str] | None:
 
 
 def _entry(table: Mapping[str, Any], technique: Technique) -> _Entry:
-    return _Entry(
-        technique,
-        frozenset(one_line(text) for text in table.get("exact", ())),
-        any_of(word for language in languages() for word in table.get(language, ())),
-        any_of(table.get("not_in", ())),
-    )
+    words = frozenset(word for language in languages() for word in table.get(language, ()))
+    begins = {_folded(one_line(word).rstrip(".").partition(" ")[0]) for word in words}
+    exact = frozenset(one_line(text) for text in table.get("exact", ()))
+    return _Entry(technique, exact, words, tuple(begins), frozenset(table.get("not_in", ())))
+
+
+_DOTS = str.maketrans("ıİ", "ii")  # a pattern that ignores case takes them for the same letter
+
+
+def _folded(text: str) -> str:
+    return text.translate(_DOTS).casefold()
+
+
+@cache
+def _pattern(words: frozenset[str]) -> re.Pattern[str] | None:
+    return any_of(words)
 
 
 @cache
@@ -119,16 +142,9 @@ def _entries() -> tuple[_Entry, ...]:
 def find_words(text: str) -> tuple[Hit, ...]:
     """The technique and player words in one text, at most one of each technique, in the file's order."""
     line = one_line(text)
-    hits = []
-    for entry in _entries():
-        if line in entry.exact:
-            hits.append(Hit(entry.technique, line))
-            continue
-        rest = entry.not_in.sub(" ", line) if entry.not_in else line
-        match = entry.words.search(rest) if entry.words else None
-        if match:
-            hits.append(Hit(entry.technique, match.group()))
-    return tuple(hits)
+    folded = _folded(line)
+    found = ((entry.technique, entry.found_in(line, folded)) for entry in _entries())
+    return tuple(Hit(technique, word) for technique, word in found if word is not None)
 
 
 class Spans:
