@@ -8,10 +8,12 @@ import msgspec
 
 from annotate import since
 from annotate.decision import Decision, Result, Status
-from annotate.findings import InputError
+from annotate.files.errors import bytes_of, unfit
 from annotate.report import json_report
 from fingering_db.message import Message
 
+_EXPECTED = Message("file.expected_accepted")
+_MOST_BYTES = 64 << 20
 _KEPT = ("id", "kind", "part", "part_id", "bar", "beat", "written", "to", "status", "fingering")
 
 
@@ -22,10 +24,12 @@ class _File(msgspec.Struct):
 
 def load(path: Path) -> dict[str, since.Earlier]:
     """Accepted places by the name of the score; empty where there is no such file. Raises InputError for another file."""
+    if not path.exists():
+        return {}
     try:
-        kept = msgspec.json.decode(path.read_bytes(), type=_File) if path.exists() else _File(since.VERSION, {})
-    except (OSError, msgspec.MsgspecError) as error:
-        raise InputError(Message("file.no_accepted", path=str(path), reason=str(error))) from error
+        kept = msgspec.json.decode(bytes_of(path, _MOST_BYTES, _EXPECTED), type=_File)
+    except msgspec.MsgspecError as error:
+        raise unfit(path, Message("file.unreadable", reason=str(error)), _EXPECTED) from error
     return {name: since.read(report, path) for name, report in kept.scores.items()}
 
 

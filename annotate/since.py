@@ -20,7 +20,7 @@ import numpy as np
 
 from annotate.decision import Decision, Result, Status
 from annotate.demand import Kind
-from annotate.findings import InputError
+from annotate.files.errors import bytes_of, unfit
 from annotate.place import Place
 from fingering_db.acoustics.arrays import IndexArray, RealArray
 from fingering_db.fingering import Fingering
@@ -29,6 +29,7 @@ from fingering_db.pitch import Pitch
 
 VERSION = 1  # of the report that can be read
 
+_EXPECTED = Message("since_error.expected")
 _MOST_BYTES = 256 << 20
 _MOST_PAIRS = 20_000_000  # weighed one by one
 _SAME_BEAT = 0.01
@@ -137,38 +138,25 @@ def read(text: str | bytes | msgspec.Raw, path: Path) -> Earlier:
                 if version is None
                 else Message("since_error.version", told=str(version)[:20], known=VERSION)
             )
-            raise _unfit(path, told)
+            raise unfit(path, told, _EXPECTED)
         report = msgspec.json.decode(text, type=_Report)
         entries = tuple(_entry(demand) for demand in report.demands)
     except (msgspec.ValidationError, MessageError) as error:
         reason = error.message if isinstance(error, MessageError) else str(error)
-        raise _unfit(path, Message("since_error.no_report", reason=reason)) from error
+        raise unfit(path, Message("since_error.no_report", reason=reason), _EXPECTED) from error
     except (msgspec.DecodeError, RecursionError) as error:
-        raise _unfit(path, Message("since_error.no_json", reason=str(error))) from error
+        raise unfit(path, Message("since_error.no_json", reason=str(error)), _EXPECTED) from error
     first = {entry.id: entry for entry in reversed(entries)}  # of several flutes the one named first
     return Earlier(str(path), tuple(report.flutes), tuple(first[name] for name in dict.fromkeys(e.id for e in entries)))
 
 
 def _text(path: Path) -> str:
+    raw = bytes_of(path, _MOST_BYTES, _EXPECTED)
     try:
-        if not path.is_file():
-            raise _unfit(path, Message("since_error.no_file") if path.exists() else Message("since_error.missing"))
-        with path.open("rb") as file:
-            raw = file.read(_MOST_BYTES + 1)
-        if len(raw) > _MOST_BYTES:
-            raise _unfit(path, Message("since_error.too_large", most=_MOST_BYTES >> 20))
         # Some shells write what is sent to a file as UTF-16.
         return raw.decode(json.detect_encoding(raw))
     except UnicodeDecodeError as error:
-        raise _unfit(path, Message("since_error.no_text")) from error
-    except (OSError, ValueError) as error:
-        raise _unfit(
-            path, Message("since_error.unreadable", reason=getattr(error, "strerror", None) or str(error))
-        ) from error
-
-
-def _unfit(path: Path, why: Message) -> InputError:
-    return InputError(Message("since_error.expected", path=str(path), why=why))
+        raise unfit(path, Message("since_error.no_text"), _EXPECTED) from error
 
 
 def _entry(demand: _Demand) -> Entry:

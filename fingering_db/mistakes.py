@@ -264,7 +264,7 @@ def _placement(placement: Table, where: str, holes: dict[str, Table]) -> Iterato
     if touch and not placement.get("shuts", True) and not placement.get("opens", True):
         yield Message("flute_file.moves_nothing", where=where)
     for letter, key, kind in (("o", "uncovers", "perforation"), ("v", "vents", "vent")):
-        if key in placement and ("o" in touch, "v" in touch)[letter == "v"] != bool(placement[key]):
+        if key in placement and (letter in touch) != bool(placement[key]):
             yield Message(f"flute_file.{kind}_{'needed' if letter in touch else 'unsaid'}", where=f"{where}, {key}")
 
 

@@ -13,7 +13,7 @@ from typing import Any, Literal
 import msgspec
 
 from annotate.decisions.address import FLUTE, PIECE, PITCH, PLACE, WEIGHT
-from annotate.findings import InputError
+from annotate.files.errors import bytes_of, unfit
 from fingering_db.fingering import Fingering, FingeringError
 from fingering_db.message import Message, MessageError
 from fingering_db.toml_size import too_nested
@@ -59,6 +59,7 @@ class Wish:
 
 
 SUFFIX = ".decisions.toml"
+_EXPECTED = Message("decisions.expected")
 _MOST_BYTES = 1 << 20
 _TABLES = (PLACE, PITCH, PIECE, FLUTE, WEIGHT)
 
@@ -141,23 +142,18 @@ def misnamed(score: Path) -> Path:
 
 def load(path: Path) -> Kept:
     """Read a decisions file. Raises InputError, one line with what was expected, for one that cannot be read."""
+    raw = bytes_of(path, _MOST_BYTES, _EXPECTED)
     try:
-        with path.open("rb") as file:
-            raw = file.read(_MOST_BYTES + 1)
-        if len(raw) > _MOST_BYTES:
-            raise _unfit(path, Message("decisions.too_large", most=_MOST_BYTES >> 10))
         return read(raw.decode("utf-8-sig"), path)
     except UnicodeDecodeError as error:
-        raise _unfit(path, Message("decisions.no_text")) from error
-    except OSError as error:
-        raise _unfit(path, Message("decisions.unreadable", reason=error.strerror or str(error))) from error
+        raise unfit(path, Message("decisions.no_text"), _EXPECTED) from error
 
 
 def read(text: str, path: Path) -> Kept:
     """The text of a decisions file; `path` is for messages. Raises InputError as `load` does."""
     nested = too_nested(text)
     if nested:
-        raise _unfit(path, nested)
+        raise unfit(path, nested, _EXPECTED)
     try:
         raw = tomllib.loads(text)
         told = msgspec.convert(raw, _File)
@@ -165,11 +161,11 @@ def read(text: str, path: Path) -> Kept:
         pitches = {key: _said(entry, f'{PITCH}."{key}"') for key, entry in told.pitch.items()}
         piece = _said(told.piece, PIECE)
     except tomllib.TOMLDecodeError as error:
-        raise _unfit(path, Message("decisions.no_toml", reason=_with_line(str(error), text))) from error
+        raise unfit(path, Message("decisions.no_toml", reason=_with_line(str(error), text)), _EXPECTED) from error
     except msgspec.ValidationError as error:
-        raise _unfit(path, str(error)) from error
+        raise unfit(path, str(error), _EXPECTED) from error
     except _NotReadError as error:
-        raise _unfit(path, error.message) from error
+        raise unfit(path, error.message, _EXPECTED) from error
     flutes = tuple(told.flute.items())
     return Kept(str(path), places, pitches, piece, flutes, told.weight, _unknown(raw))
 
@@ -203,7 +199,3 @@ def _with_line(reason: str, text: str) -> str:
     lines = text.splitlines()
     line = " ".join(lines[int(at[1]) - 1].split()) if at and int(at[1]) <= len(lines) else ""
     return f"{reason}: `{line[:60]}`" if line else reason
-
-
-def _unfit(path: Path, why: Message | str) -> InputError:
-    return InputError(Message("decisions.expected", path=str(path), why=why))

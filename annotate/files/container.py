@@ -11,7 +11,7 @@ from operator import attrgetter
 from pathlib import Path
 
 from annotate.files.archive import ArchiveError, replace_member
-from annotate.files.errors import file_error, plain, reason
+from annotate.files.errors import bytes_of, file_error, plain, reason, unfit
 from fingering_db.message import Message
 
 _MB = 1 << 20
@@ -34,6 +34,7 @@ _KEPT = attrgetter(
     *("orig_filename", "date_time", "compress_type", "comment", "flag_bits"),
     *("create_system", "create_version", "extract_version", "external_attr", "internal_attr"),
 )
+_EXPECTED = Message("file.expected_score")
 _ENCRYPTED, _NAME_IS_UTF8 = 0x1, 0x800
 _KINDS = {".mxl": ".mxl", ".musicxml": ".musicxml or .xml", ".xml": ".musicxml or .xml"}
 
@@ -55,24 +56,15 @@ class ScoreFile:
 
 def load(path: Path) -> ScoreFile:
     """Read a score file. Raises InputError for what is missing, unreadable, damaged or beyond the limits."""
-    try:
-        if not path.exists():
-            raise file_error(path, Message("file.missing"))
-        if not path.is_file():
-            raise file_error(path, Message("file.no_file"))
-        with path.open("rb") as file:
-            raw = file.read(MOST_FILE + 1)
-    except (OSError, ValueError) as error:
-        raise file_error(path, Message("file.unreadable", reason=reason(error))) from error
-    return unpack(path, raw)
+    return unpack(path, bytes_of(path, MOST_FILE, _EXPECTED))
 
 
 def unpack(path: Path, raw: bytes) -> ScoreFile:
     """The score in a file's bytes; `path` is for messages. Raises InputError as load does."""
     if len(raw) > MOST_FILE:
-        raise file_error(path, Message("file.too_large", most=MOST_FILE // _MB))
+        raise unfit(path, Message("file.too_large", most=MOST_FILE / _MB), _EXPECTED)
     if not raw:
-        raise file_error(path, Message("file.empty"))
+        raise unfit(path, Message("file.empty"), _EXPECTED)
     if not raw.startswith(b"PK"):  # no XML begins so
         return ScoreFile(path, "", raw, raw, False)
     with _open(path, raw) as archive:

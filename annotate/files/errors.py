@@ -19,12 +19,21 @@ def plain(text: str) -> str:
     return "".join(c if c.isprintable() else "?" for c in text)
 
 
+def unfit(path: Path, why: Message | str, expected: Message) -> InputError:
+    """A file of the user's that is not what was expected."""
+    return file_error(path, Message("file.unfit", why=why, expected=expected))
+
+
 def bytes_of(path: Path, most_bytes: int, expected: Message) -> bytes:
-    """A file's bytes, at most one more than `most_bytes`. Raises InputError for what is no file or cannot be read."""
+    """A file's bytes. Raises InputError for what is no file, cannot be read or is larger than `most_bytes`; what may never end,
+    as a pipe, is not opened."""
     try:
-        if path.exists() and not path.is_file():
-            raise file_error(path, Message("played.no_file", expected=expected))
+        if not path.is_file():
+            raise unfit(path, Message("file.no_file" if path.exists() else "file.missing"), expected)
         with path.open("rb") as file:
-            return file.read(most_bytes + 1)
+            raw = file.read(most_bytes + 1)
     except (OSError, ValueError) as error:
-        raise file_error(path, Message("played.unreadable", reason=reason(error), expected=expected)) from error
+        raise unfit(path, Message("file.unreadable", reason=reason(error)), expected) from error
+    if len(raw) > most_bytes:
+        raise unfit(path, Message("file.too_large", most=most_bytes / (1 << 20)), expected)
+    return raw

@@ -104,7 +104,7 @@ def test_the_flute_and_the_table_are_not_written_over(tmp_path: Path) -> None:
     for out in (new, played):
         with pytest.raises(InputError, match="is read here too"):
             fit_flute(str(new), played, out, None, words(), lambda ready: None)
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match="there is no such file"):
         fit_flute(str(new), tmp_path / "none.csv", tmp_path / "x.toml", None, words(), lambda ready: None)
 
 

@@ -72,6 +72,8 @@ WRONG: list[tuple[tuple[str, ...], str]] = [
     (("check", "s.musicxml", "--flute", "=piccolo"), "expected a name, an id or a number"),
     (("check", "s.musicxml", "--flute", "Tuba=piccolo"), "no part 'Tuba'"),
     (("check", "s.musicxml", "--flute", "Flute=golden"), "'golden'"),
+    (("check", "s.musicxml", "--decisions", "nope.toml"), "no such file: expected lines"),
+    (("check", "s.musicxml", "--decisions", "/dev/zero"), "is not a file: expected lines"),
     (("check", "s.musicxml", "--since", "nope.json"), "no such file: expected what"),
     (("check", "s.musicxml", "--since", "dir"), "expected what"),
     (("check", "s.musicxml", "--since", "s.musicxml"), "is no JSON"),
