@@ -71,11 +71,12 @@ class Entry:
 
 @dataclass(frozen=True, slots=True)
 class Earlier:
-    """An earlier report. path: as given; flutes: those it was made for."""
+    """An earlier report. path: as given; flutes: those it was made for; score: the one it tells of, as it names it."""
 
     path: str
     flutes: tuple[str, ...]
     entries: tuple[Entry, ...]
+    score: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +118,7 @@ class _Demand(msgspec.Struct):
 class _Report(msgspec.Struct):
     flutes: list[str]
     demands: list[_Demand]
+    score: str = ""
 
 
 class _Version(msgspec.Struct):
@@ -147,7 +149,8 @@ def read(text: str | bytes | msgspec.Raw, path: Path) -> Earlier:
     except (msgspec.DecodeError, RecursionError) as error:
         raise unfit(path, Message("since_error.no_json", reason=str(error)), _EXPECTED) from error
     first = {entry.id: entry for entry in reversed(entries)}  # of several flutes the one named first
-    return Earlier(str(path), tuple(report.flutes), tuple(first[name] for name in dict.fromkeys(e.id for e in entries)))
+    kept = tuple(first[name] for name in dict.fromkeys(e.id for e in entries))
+    return Earlier(str(path), tuple(report.flutes), kept, report.score)
 
 
 def _text(path: Path) -> str:
@@ -178,7 +181,8 @@ def _entry_now(decision: Decision) -> Entry:
 
 def earlier(result: Result) -> Earlier:
     """A result as one to compare later ones with."""
-    return Earlier(result.score, result.flutes, tuple(_entry_now(decision) for decision in result.first_flute()))
+    entries = tuple(_entry_now(decision) for decision in result.first_flute())
+    return Earlier(result.score, result.flutes, entries, result.score)
 
 
 def compare(earlier: Earlier, result: Result) -> Since:

@@ -1,5 +1,6 @@
 """Lists of the text report: fingerings by number, what the signs mean, and what has changed since an earlier report."""
 
+import re
 from collections.abc import Iterable
 from dataclasses import replace
 
@@ -83,6 +84,9 @@ def change_lines(since: Since, page: Page) -> list[str]:
     words = {key: page.say(f"since.{key}") for key in figures}
     width = max(display_width(word) for word in words.values()) + _GAP
     lines = wrap(head, page.width, hanging=2)
+    told, own = (re.split(r"[/\\]", path)[-1] for path in (since.earlier.score, page.report.result.score))
+    if told and told != own:
+        lines += wrap(page.say("since.other_score", told=told, own=own), page.width, hanging=2)
     for key, where, what in rows:
         text = page.say("since.line", place=where, what=what)
         body = wrap(text, page.width - _INDENT - width, hanging=2)

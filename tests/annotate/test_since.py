@@ -200,6 +200,13 @@ def test_what_is_gone_from_a_part_without_a_name_is_told_in_the_language_of_the_
     assert {one.was.number for one in changed.solved if one.was.part == "Part 4"} <= {0}
 
 
+def test_a_report_of_a_score_of_another_name_is_told(tmp_path):
+    old, new = result(*draft(DRAFT)), replace(result(*draft(DRAFT)), score="scores/other.musicxml")
+    for now, told in ((new, True), (replace(old, score="elsewhere/invented.musicxml"), False)):
+        lines = " ".join(text.render(now, since=compared(tmp_path, old, now)).split())
+        assert ("made from 'invented.musicxml', and this is 'other.musicxml'" in lines) == told
+
+
 def test_the_text_report_tells_the_changes_first(tmp_path):
     new = [*DRAFT[:1], ("4", 1, "E5 F6", "playable"), *DRAFT[1:]]
     new[4] = ("6", 2, "C5 C#6", "playable")
