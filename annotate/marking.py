@@ -4,6 +4,7 @@ import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
 
 from annotate.crowding import crowded
 from annotate.decision import Decision, PlannedNote, Status
@@ -304,6 +305,8 @@ def _chosen(stands: list[Stand], diagrams: str) -> list[Stand]:
     seen: set[Fingering] = set()
     last: Fingering | None = None
     last_bar = 0
+    if diagrams == CHANGES:
+        stands = _without_repeated_doubt(stands)
     for stand in stands:
         near = stand.fingering == last and stand.event.bar_index - last_bar <= 1
         again = stand.fingering in seen if diagrams == FIRST else near
@@ -316,9 +319,29 @@ def _chosen(stands: list[Stand], diagrams: str) -> list[Stand]:
     return kept
 
 
+def _without_repeated_doubt(stands: Sequence[Stand]) -> list[Stand]:
+    """The same chord struck again and again has its mark of doubt once in a bar."""
+    again = (_is_doubt_alone(two) and _is_repeated(one, two) for one, two in pairwise(stands))
+    return [replace(one, notes=()) if drop else one for one, drop in zip(stands, (False, *again), strict=False)]
+
+
+def _is_doubt_alone(stand: Stand) -> bool:
+    return [len(note) for note in stand.notes] == [1]
+
+
+def _is_repeated(before: Stand, stand: Stand) -> bool:
+    """Whether the same follows at once in the same bar."""
+    one, two = before.event, stand.event
+    return (
+        (one.bar_index, one.staff, one.onset + one.duration) == (two.bar_index, two.staff, two.onset)
+        and (before.fingering, before.status) == (stand.fingering, stand.status)
+        and [note.written for note in one.notes] == [note.written for note in two.notes]
+    )
+
+
 def _numbered(stand: Stand) -> list[str]:
     """The rows of a place with a number; a mark of doubt alone goes into its row: `[3]?`."""
-    if [len(note) for note in stand.notes] == [1]:
+    if _is_doubt_alone(stand):
         return [stand.number + stand.notes[0]]
     return [*stand.notes, stand.number]
 

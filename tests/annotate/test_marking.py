@@ -64,6 +64,15 @@ def test_a_diagram_is_drawn_again_when_it_stands_more_than_a_bar_back(tmp_path: 
     assert [one.here for one in found.drawn] == [True, False, True]
 
 
+def test_a_chord_struck_again_at_once_has_its_mark_of_doubt_once_in_a_bar(tmp_path: Path) -> None:
+    """F5 and F6 are heard as one note, D4 and B4 have no fingering; each in four quarters, then in the next bar."""
+    for names, sign in (("F5F6", "?"), ("D4B4", "!")):
+        bar = dyad(names).replace("<duration>8<", "<duration>2<")
+        found = marked(tmp_path, Style(), bar * 4, bar * 2 + mult(2) + bar)
+        doubts = [any(row.endswith(sign) for row in mark.rows) for mark in found.marks]
+        assert doubts.count(True) == 3, (names, [mark.rows for mark in found.marks])
+
+
 def test_the_technique_is_said_again_after_a_rest_of_ten_seconds(tmp_path: Path) -> None:
     """At 120 quarters a minute a bar lasts two seconds; the first chord stands under the score's own word."""
     for rests, again in ((3, False), (6, True)):
