@@ -50,11 +50,14 @@ def none_told(told: Message) -> bool:
     return _value(told, "said", told).key == NONE
 
 
-def least_air_told(told: Message) -> float:
-    """From which air speed on what `how_to_blow` said has both tones [m/s], infinite where it has no speed."""
+def air_told(told: Message | None) -> tuple[float, float] | None:
+    """From which air speed to which `how_to_blow` said that all tones sound [m/s]; None where it has no speed."""
+    if told is None:
+        return None
     how = _value(_value(told, "said", told), "how", told)
-    low = dict(_value(how, "speed", how).values).get("low")
-    return float(low) if isinstance(low, int) else math.inf
+    speeds = dict(_value(how, "speed", how).values)
+    low, high = speeds.get("low"), speeds.get("high", speeds.get("low"))
+    return (float(low), float(high)) if isinstance(low, int) and isinstance(high, int) else None
 
 
 def _value(of: Message, name: str, other: Message) -> Message:

@@ -5,7 +5,7 @@ from bisect import bisect_right
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from annotate.choosing.blowing import least_air_told, none_told
+from annotate.choosing.blowing import air_told, none_told
 from annotate.choosing.desk import Desk
 from annotate.choosing.holds import Hold
 from annotate.choosing.judging import sounds_of
@@ -79,19 +79,20 @@ def _jet(decision: Decision, sign: str, desk: Desk) -> list[Finding]:
     sounds = _asked(decision)
     if decision.demand.kind != Kind.MULTIPHONIC or len(sounds) < 2 or sign not in LOUD | SOFT:
         return []
-    low, high = _held(sounds)
     usual = usual_speed(
         math.exp(sum(math.log(one.hz) for one in sounds) / len(sounds)), desk.model.instrument.temperature_c
     )
-    with_little = decision.at_once is not None and least_air_told(decision.at_once) <= usual
-    if low > high or not _is_against(sounds, sign, usual) or (sign in SOFT and with_little):
+    air = air_told(decision.at_once)
+    # At once they sound where the jet says so; a player who needs more air than that for each by itself is told how to blow.
+    low, high = air if air and (sign in LOUD or air[0] <= usual) else _held(sounds)
+    if low > high or not _is_against(low, high, sign, usual):
         return []
     key = "concern.held_low" if sign in LOUD else "concern.held_high"
     message = Message(key, pitches=decision.demand.pitches, low=low, high=high, usual=usual, sign=sign)
     advice = Message("concern.softer" if sign in LOUD else "concern.louder")
     for other in decision.alternatives:
         own = _asked(decision, sounds_of(desk, other.fingering))
-        if len(own) == len(sounds) and not _is_against(own, sign, usual):
+        if not air and len(own) == len(sounds) and not _is_against(*_held(own), sign, usual):
             advice = Message("concern.other_fits", fingering=str(other.fingering)) + advice
             break
     return [_finding("P10", decision, message=message, advice=advice)]
@@ -102,8 +103,7 @@ def _held(sounds: list[Sound]) -> tuple[float, float]:
     return max(one.speed_m_s[0] for one in sounds), min(one.speed_m_s[1] for one in sounds)
 
 
-def _is_against(sounds: list[Sound], sign: str, usual: float) -> bool:
-    low, high = _held(sounds)
+def _is_against(low: float, high: float, sign: str, usual: float) -> bool:
     return low > high or (_CLEARLY * high < usual if sign in LOUD else low > _CLEARLY * usual)
 
 

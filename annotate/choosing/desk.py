@@ -172,12 +172,14 @@ def told_of_trials(tried: Tried | None, by_model: float) -> Message | None:
 
 
 def alternatives(candidates: tuple[Candidate, ...], tolerance_cents: float) -> tuple[Alternative, ...]:
-    """The next best, one for each way of holding all fingers but the right little one, none that is unplayable."""
+    """The next best, one for each way of holding all fingers but the right little one, none of a worse status than the
+    first."""
+    worst = status_of(candidates[0], tolerance_cents).rank if candidates else 0
     seen = {candidates[0].fingering.touches[:-1]} if candidates else set()
     chosen = []
     for candidate in candidates[1:]:
         hold = candidate.fingering.touches[:-1]
-        if hold in seen or status_of(candidate, tolerance_cents) == Status.UNPLAYABLE:
+        if hold in seen or status_of(candidate, tolerance_cents).rank > worst:
             continue
         seen.add(hold)
         chosen.append(Alternative(**{name: getattr(candidate, name) for name in _FIGURES[:7]}))

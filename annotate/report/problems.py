@@ -174,19 +174,21 @@ def _why(report: Report, group: Group, decision: Decision, page: Page) -> str:
 
 
 def _doubt(decision: Decision, page: Page) -> str:
-    """What makes doubtful that is in tune: a step on the way, one note heard, or which tones may not sound."""
+    """What makes doubtful that is in tune: a step on the way, one note heard, hardly another colour, or what may not sound."""
+    demand, likely = decision.demand, decision.confidence >= PLAYABLE_CONFIDENCE
     if decision.jump_cents:
         return page.say("short.jump", cents=round(decision.jump_cents))
-    if decision.demand.kind == Kind.GLISSANDO:
-        return page.say("short.weak" if decision.confidence < PLAYABLE_CONFIDENCE else "short.glide")
     if decision.one_note:
         return page.say("short.one_note")
-    if decision.confidence >= PLAYABLE_CONFIDENCE and not decision.demand.is_to_and_fro:
+    if likely and demand.kind in (Kind.MULTIPHONIC, Kind.MICROTONE):
         return page.say("short.known_badly", band=round(max(decision.band_cents, default=0.0)))
-    tones = weak_tones(decision.demand, decision.deviation_cents, decision.sounds, page.report.result.a4_hz)
-    if tones:
-        return page.say("short.weak_tone", pitches=tuple(tones))
-    return page.say("short.weak" if decision.demand.is_to_and_fro else "short.weak_together")
+    if demand.kind in (Kind.GLISSANDO, Kind.TIMBRAL_TRILL):
+        good = "glide" if demand.kind == Kind.GLISSANDO else "no_colour"
+        return page.say(f"short.{good if likely else 'weak'}")
+    tones = weak_tones(demand, decision.deviation_cents, decision.sounds, page.report.result.a4_hz)
+    if not tones and demand.kind == Kind.MULTIPHONIC:
+        return page.say("short.weak_together")
+    return page.say("short.weak_tone", pitches=tuple(tones) or demand.pitches)
 
 
 def _off(decision: Decision, page: Page) -> str:
