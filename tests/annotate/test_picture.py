@@ -7,6 +7,7 @@ import pytest
 import resvg_py
 from lxml import etree
 from PIL import Image
+from test_diagram import FINGERINGS
 
 from annotate.drawing import diagram, picture
 from annotate.drawing.picture import FOOT, SIDE, THUMB, TRILL, drawing, size, svg
@@ -14,11 +15,6 @@ from fingering_db.fingering import Fingering
 
 SVG = "{http://www.w3.org/2000/svg}"
 SCREEN, FINE = 96.0, 600.0
-LEFT = (("", "T", "Tb", "Tv"), ("", "1", "1v"), ("", "2", "2o", "2ov"), ("", "3"), ("", "G#"))
-RIGHT = (("", "1", "1o", "1ov", "Bb"), ("", "2", "tr1"), ("", "3", "tr2"), ("", "Eb", "C#", "C", "B", "gz"))
-FINGERINGS = [
-    Fingering((*left, *right)) for left, right in itertools.product(itertools.product(*LEFT), itertools.product(*RIGHT))
-][::97]
 
 
 def pixels(text: str, dpi: float = SCREEN) -> np.ndarray:
