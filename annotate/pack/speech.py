@@ -12,7 +12,7 @@ from annotate.language import words as words_of
 from annotate.output import clean
 from annotate.pack.entries import Answer, Entry, Way, Ways
 from annotate.place import Place
-from annotate.report.content import EXPECTED_STRENGTH, confidence_word
+from annotate.report.content import EXPECTED_STRENGTH, confidence_word, spelled_as_asked
 from annotate.report.phrases import Page, signed_cents
 from annotate.wording import unseen_moves
 from fingering_db.fingering import Fingering, text_of
@@ -140,7 +140,8 @@ def tuner(words: Words, answer: Answer) -> list[tuple[str, str, str, str]]:
     rows = []
     for tone in (*answer.tones, *answer.ending):
         sound = tone.sound
-        shown = f"{words.note_name(sound.pitch)} {signed_cents(sound.pitch.cents)} ±{tone.band_cents:.0f}"
+        heard = spelled_as_asked(sound.pitch, (tone.asked,))
+        shown = f"{words.note_name(heard)} {signed_cents(sound.pitch.cents)} ±{tone.band_cents:.0f}"
         holds = f"{sound.holds * 100:.0f} %" if math.isfinite(sound.holds) else "–"
         low, high = sound.speed_m_s
         speed = f"{low:.0f}–{high:.0f}" if math.isfinite(low) else "–"
