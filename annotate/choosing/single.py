@@ -49,10 +49,7 @@ def decide_microtone(
     worst = best.worst_cents
     bent = abs(demand.sounding[0].midi - round(demand.sounding[0].midi)) * 100.0
     bend = desk.model.instrument.lip.bend_cents
-    reach = (
-        Message("choice.lip_reaches", bend=bend) if bent <= bend else Message("choice.lip_does_not_reach", bend=bend)
-    )
-    steadier = Message("choice.steadier", bent=bent, reach=reach) if worst < bent else None
+    steadier = Message("choice.steadier", bent=bent, bend=bend) if worst < bent else None
     reached = Message("choice.within_tolerance") if worst <= tolerance else Message("choice.lip_makes_up")
     if best.inside_band:
         reached = Message("choice.microtone_inside_band", band=best.band_cents[0])

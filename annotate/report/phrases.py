@@ -87,7 +87,7 @@ class Page:
     def asked_for(self) -> list[str]:
         """How many of each kind, and how the chords were read where that is the same for all."""
         kinds = Counter(one.demand.kind for one in self.report.result.first_flute())
-        told = [self.say("report.kinds", kind=self.say(f"kind.{kind}"), n=n) for kind, n in kinds.items()]
+        told = [together(self.say("report.kinds", kind=self.say(f"kind.{kind}"), n=n)) for kind, n in kinds.items()]
         lines = wrap(self.say("report.asked", list=", ".join(told)), self.width, hanging=2)
         if self.one_reading:
             lines += wrap(self.chords_read(self.one_reading), self.width, hanging=2)

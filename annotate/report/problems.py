@@ -56,7 +56,7 @@ def problem_lines(report: Report, found: Sequence[Group], page: Page) -> list[st
         if display_width(line + cells[-1]) <= page.width:
             lines.append((line + cells[-1]).rstrip())
         else:  # what to write instead, the use of it all, is never cut
-            last = wrap(f"{titles[3]}: {cells[-1]}", page.width - 4)
+            last = wrap(page.say("report.instead", pitches=cells[-1]), page.width - 4)
             lines += [cut(line.rstrip(), page.width), *(f"    {text}" for text in last)]
     return lines + more
 

@@ -168,7 +168,7 @@ def test_a_decision_without_a_path_has_no_picture(judged):
 def test_a_microtone_says_whether_its_fingering_is_steadier_than_the_lip(judged):
     (decision,), _ = judged("ord.", note("D", 5, 0.5, accidental="quarter-sharp"))
     assert decision.status == "playable"
-    assert "Steadier" in in_words(decision.why) and "more than the lip bends" in in_words(decision.why)
+    assert "Steadier" in in_words(decision.why) and "(the lip bends" in in_words(decision.why)
 
 
 def test_pictures_hold_the_paths_of_glissandi(tmp_path):
