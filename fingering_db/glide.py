@@ -199,6 +199,7 @@ def _judged(model: Model, crossings: Crossings, tracked: RealArray, rows: list[i
     numbers = np.array([np.abs(one - hz).argmin(axis=0) for one, hz in zip(own, np.log(tracked), strict=True)])
     at, wanted = edges[:-1, None] + numbers, np.zeros(len(crossings.hz), dtype=bool)
     wanted[at] = True
-    bands = [bands_of_modes(model, row, own) for row, own in zip(rows, numbers, strict=True)]
-    told = tracked.tolist(), strength(crossings, model.curve, wanted)[at].tolist(), np.array(bands).tolist()
+    modes = [(row, *own) for row, own in zip(rows, numbers.tolist(), strict=True)]
+    known = {(row, *own): bands_of_modes(model, row, np.array(own)).tolist() for row, *own in dict.fromkeys(modes)}
+    told = tracked.tolist(), strength(crossings, model.curve, wanted)[at].tolist(), map(known.__getitem__, modes)
     return [tuple(map(Resonance, *one)) for one in zip(*told, strict=True)]
