@@ -62,7 +62,7 @@ def _reason(best: Candidate, status: Status, tolerance: float, demand: Demand, d
             else Message("log.far", worst=worst)
         )
     if best.one_note:
-        return heard_as(demand, fundamental_of(sounding_hz(best, demand, desk), best.sounds), desk)
+        return _one_note(best, tolerance, demand, desk)
     if status == Status.PLAYABLE and best.inside_band:
         return Message("choice.inside_band", worst=worst, band=band)
     badly = known_badly(best, tolerance) if best.confidence >= PLAYABLE_CONFIDENCE else None
@@ -72,6 +72,14 @@ def _reason(best: Candidate, status: Status, tolerance: float, demand: Demand, d
         reach = Message("choice.lip_may_make_it_up") if worst <= tolerance + band else None
         return Message("choice.nearest", worst=worst, tolerance=tolerance, band=band) + reach
     return in_doubt(demand, best, desk)
+
+
+def _one_note(best: Candidate, tolerance: float, demand: Demand, desk: Desk) -> Message:
+    """That it is heard as one note: on every fingering in tune, or on one that is out of tune too."""
+    if best.worst_cents <= tolerance:
+        return heard_as(demand, fundamental_of(sounding_hz(best, demand, desk), best.sounds), desk)
+    near = Message("choice.nearest", worst=best.worst_cents, tolerance=tolerance, band=best.worst_band)
+    return near + Message("tremolo.one_note", pitches=demand.pitches)
 
 
 def none_found(demand: Demand, desk: Desk) -> Message:
