@@ -53,9 +53,11 @@ class _Way:
 
 def decide_to_and_fro(demand: Demand, desk: Desk, ruling: Ruling = NO_RULING) -> tuple[Decision, tuple[Finding, ...]]:
     """The pair of fingerings that is best together; unplayable where one of the sounds has none. ruling: what it fixes is
-    taken as written at the first sound."""
+    taken as written at the first sound, and at the second."""
     if ruling.fix is not None:
         demand = replace(demand, fingering=str(ruling.fix))
+    if ruling.fix_to is not None:
+        demand = replace(demand, to_fingering=str(ruling.fix_to))
     demand = _trilled_to(demand, desk)
     sides = _side(demand, desk, ruling), _side(_other(demand), desk, ruling)
     texts = demand.fingering, demand.to_fingering

@@ -12,7 +12,7 @@ from annotate.score import Event, Part
 from fingering_db.fingering import Fingering
 from fingering_db.pitch import Pitch, PitchError
 
-FIX, READ, NOTE = "fix", "read", "note"
+FIX, FIX_TO, READ, NOTE = "fix", "fix_to", "read", "note"
 READINGS = ("multiphonic", "players", "voice")
 PLACE, PITCH, PIECE, FLUTE, WEIGHT = "place", "pitch", "piece", "flute", "weight"
 
@@ -20,7 +20,7 @@ PLACE, PITCH, PIECE, FLUTE, WEIGHT = "place", "pitch", "piece", "flute", "weight
 def place_line(address: str, what: str, value: str | Fingering | Iterable[str]) -> str:
     """A decision for one place: `place."Flute, bar 12, beat 2: C5 D6".fix = "T 2 3 | Eb"`.
 
-    address: as `Demand.address` has it. what: FIX, READ or NOTE."""
+    address: as `Demand.address` has it. what: FIX, FIX_TO, READ or NOTE."""
     return f"{PLACE}.{_text(address)}.{what} = {_value(value)}"
 
 

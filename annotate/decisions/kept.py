@@ -72,6 +72,7 @@ class _Entry(msgspec.Struct, forbid_unknown_fields=False):
     """What may be said of a place, of a pitch and of the piece."""
 
     fix: str | None = None
+    fix_to: str | None = None
     forbid: str | list[str] = []
     prefer: str | list[str] = []
     read: Literal["multiphonic", "players", "voice"] | None = None
@@ -93,14 +94,15 @@ _ENTRY = tuple(field.name for field in msgspec.structs.fields(_Entry))
 class Ruling:
     """What was decided about a place, a pitch or the piece, or about one event: of the place before the pitch before the piece.
 
-    fix: the fingering to take, None for nothing; forbid, prefer: what not to take, what to take first among equals; read:
-    'multiphonic', 'players', 'voice', '' for nothing; note: words of one's own."""
+    fix: the fingering to take, None for nothing; fix_to: of a tremolo or trill the second one; forbid, prefer: what not to take,
+    what to take first among equals; read: 'multiphonic', 'players', 'voice', '' for nothing; note: words of one's own."""
 
     fix: Fingering | None = None
     forbid: tuple[Wish, ...] = ()
     prefer: tuple[Wish, ...] = ()
     read: str = ""
     note: str = ""
+    fix_to: Fingering | None = None
 
     def allows(self, fingering: Fingering) -> bool:
         return fingering == self.fix if self.fix else not any(one.fits(fingering) for one in self.forbid)
@@ -172,12 +174,12 @@ def read(text: str, path: Path) -> Kept:
 
 def _said(entry: _Entry, where: str) -> Ruling:
     try:
-        fix = Fingering.parse(entry.fix) if entry.fix is not None else None
+        fix, fix_to = (None if text is None else Fingering.parse(text) for text in (entry.fix, entry.fix_to))
         listed = ([each] if isinstance(each, str) else each for each in (entry.forbid, entry.prefer))
         forbid, prefer = (tuple(map(Wish.parse, each)) for each in listed)
     except (FingeringError, WishError) as error:
         raise _NotReadError(Message("decisions.at", where=where, what=error.message)) from error
-    return Ruling(fix, forbid, prefer, entry.read or "", " ".join((entry.note or "").split()))
+    return Ruling(fix, forbid, prefer, entry.read or "", " ".join((entry.note or "").split()), fix_to)
 
 
 def _unknown(raw: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:

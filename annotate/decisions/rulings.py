@@ -33,6 +33,7 @@ class Rulings:
                 tuple(wish for one in said for wish in one.prefer),
                 next((one.read for one in said if one.read), ""),
                 next((one.note for one in said if one.note), ""),
+                next((one.fix_to for one in said if one.fix_to), None),
             )
             if said
             else NO_RULING

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from annotate.choosing.desks import DEFAULT_FLUTE
 from annotate.decision import Decision, Result, Status
-from annotate.decisions.address import READ, READINGS, choice_line, place_line
+from annotate.decisions.address import FIX_TO, READ, READINGS, choice_line, place_line
 from annotate.decisions.kept import beside
 from annotate.language import words
 from annotate.output import display_width, pad, side_by_side, together, with_blanks, wrap
@@ -226,6 +226,8 @@ class _Layout(Page):
             if one.demand.address and one.fingering and not one.ruled:
                 others = (other.fingering for other in one.alternatives[:_ALTERNATIVES])
                 lines.append(self.clean(choice_line(one.demand.address, one.fingering, others)))
+                if one.demand.is_to_and_fro:
+                    lines.append(self.clean(place_line(one.demand.address, FIX_TO, one.path[-1].fingering)))
         for each in self.report.result.undecided:
             lines += [self.clean(place_line(each.address, READ, how)) for how in READINGS if each.address]
         name = self.clean(beside(Path(self.report.result.score)).name)

@@ -163,3 +163,13 @@ def test_a_tremolo_of_ordinary_notes_between_low_b_and_c_sharp_is_told(looked):
     )
     (finding,) = [one for one in looked("", notes).result.findings if one.code == "H3"]
     assert "only about 4 changes a second" in in_words(finding.message)
+
+
+def test_a_decisions_file_may_fix_both_fingerings_of_a_timbral_trill(looked, tmp_path):
+    place = 'place."Flute, bar 1, beat 1: C#5"'
+    decided = f'{place}.fix = "| Eb"\n{place}.fix_to = "| 1 Eb"\n'
+    (tmp_path / "score.decisions.toml").write_text(decided, encoding="utf-8")
+    result = looked("bisb.", note("C", 5, 1)).result
+    (decision,) = result.decisions
+    assert [str(point.fingering) for point in decision.path] == ["| Eb", "| 1 Eb"]
+    assert not [one.code for one in result.findings if one.code.startswith("R3")]
