@@ -158,6 +158,7 @@ def main() -> None:
         both, (_, narrow) = timed(lambda: verovio_alone(text, [sheet_for("a4"), phone_sheet()]))
         acoustics = Acoustics()
         made_s, made = timed(lambda: prepare.prepared(looked))
+        cards_s = acoustics.seconds
         drawings = Store("m")
         music_s, music = timed(lambda: [drawn(part, "a4", made.words, drawings) for part in made.parts])
         paper_s, part = timed(lambda: on_sheets(made, music, drawings))
@@ -172,9 +173,9 @@ def main() -> None:
             of_many_demands(Path(name))
     print(f"{bars} bars, {len(looked.result.decisions)} demands, {len(made.entries)} to practise; processor time [s]")
     print(f"Verovio alone: {pages} pages of paper {theirs:.2f}, these and {narrow} for a phone {both:.2f}")
-    print(f"search: demands {search:.2f}, curves, jets and places of the cards {acoustics.seconds:.2f}")
+    print(f"search: demands {search:.2f}, curves, jets and places of the cards {cards_s:.2f}")
     steps = {
-        "read and order": made_s - acoustics.seconds,
+        "read and order": made_s - cards_s,
         "music drawn in both": music_s,
         "part.pdf": paper_s,
         f"index.html, {len(page):,} bytes": shown_s + page_s,
