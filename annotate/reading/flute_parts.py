@@ -143,10 +143,7 @@ def choose_part(parts: Sequence[Part], selector: str) -> Part:
         if matches:
             numbers = tuple(str(part.number) for part in matches)
             raise InputError(Message("score.same_name", name=text, numbers=numbers))
-    listed = tuple(
-        Message("score.listed_part", number=part.number, name=part.name or Message("score.no_name"), id=part.id)
-        for part in parts
-    )
+    listed = tuple(Message("score.listed_name", number=part.number, name=part.title) for part in parts)
     raise InputError(Message("score.no_part", name=text, listed=listed or "none"))
 
 

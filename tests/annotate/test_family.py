@@ -132,7 +132,7 @@ def test_where_no_part_is_of_the_kind_of_the_flute_named_all_are_read_on_it() ->
 
 
 def test_a_flute_for_a_part_that_is_not_there_lists_the_parts() -> None:
-    with pytest.raises(InputError, match=r"no part 'Alto'.*1 Piccolo \[P1\]; 2 Alto Flute \[P2\]"):
+    with pytest.raises(InputError, match=r"no part 'Alto'.*1 'Piccolo'; 2 'Alto Flute'"):
         pipeline.look(SCORE, Options(part_flutes=(("Alto", "alto"),)))
 
 

@@ -141,7 +141,7 @@ def test_a_part_is_chosen_by_id_name_or_number(selector: str, number: int) -> No
 def test_a_selector_that_matches_nothing_lists_the_parts(selector: str) -> None:
     with pytest.raises(InputError) as caught:
         choose_part(PARTS, selector)
-    assert "1 Flute [P1]; 2 2 [P2]; 3 Violin [P3]" in str(caught.value)
+    assert "1 'Flute'; 2 '2'; 3 'Violin'" in str(caught.value)
     assert "\n" not in str(caught.value)
 
 
