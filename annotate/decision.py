@@ -145,7 +145,7 @@ def weak_tones(
 class PlannedNote:
     """A note (or demand) in the plan of its part. start: byte offset of its event; fingering, end: at its beginning and its end;
     other: what a trill alternates with; alternatives: what the next best plans of the passage take; demand: its id, '' for an
-    ordinary note."""
+    ordinary note. unusual: an ordinary note held otherwise than usual, for the head joint is out."""
 
     place: Place
     start: int
@@ -154,6 +154,7 @@ class PlannedNote:
     other: Fingering | None = None
     alternatives: tuple[Fingering, ...] = ()
     demand: str = ""
+    unusual: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,6 +191,10 @@ class Result:
     plan_costs: tuple[PlanCost, ...] = ()
     numbers: Mapping[Fingering, int] = field(default_factory=dict)
     """Those that a page in the usual style gives to fingerings."""
+
+    def unusual_notes(self) -> tuple[PlannedNote, ...]:
+        """Ordinary notes whose fingering a player would not guess."""
+        return tuple(note for note in self.plan if note.unusual)
 
     def first_flute(self) -> tuple[Decision, ...]:
         """Decisions on the flute named first (per part, for scores with several parts)."""

@@ -107,9 +107,11 @@ def mark_parts(
     return found
 
 
-def numbers_of(parts: Sequence[tuple[Part, Sequence[Decision]]]) -> dict[Fingering, int]:
+def numbers_of(
+    parts: Sequence[tuple[Part, Sequence[Decision]]], plan: Sequence[PlannedNote] = ()
+) -> dict[Fingering, int]:
     """Numbers that a page in the usual style gives to fingerings; those that it draws everywhere have none."""
-    return _laid_out(parts, DEFAULT, ())[2]
+    return _laid_out(parts, DEFAULT, plan)[2]
 
 
 def _laid_out(

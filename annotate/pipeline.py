@@ -136,7 +136,7 @@ def look_at(file: container.ScoreFile, options: Options, progress: Progress | No
         plan=tuple(note for part, own in plans for note in planned_notes(part, own)),
         plan_costs=tuple(cost for part, own in plans if (cost := plan_cost(part, own))),
     )
-    result = replace(result, numbers=numbers_of(_by_part(parts, result)))
+    result = replace(result, numbers=numbers_of(_by_part(parts, result), result.unusual_notes()))
     every = tuple(one for _, own in plans for one in own)
     return Looked(form, file, read.data, score, parts, result, options.language, known, every)
 
@@ -207,7 +207,7 @@ def annotate(
 
 def marks_of(looked: Looked, style: Style = DEFAULT) -> list[Marked]:
     """What is to be written at which note, part by part, at bytes of `looked.data`."""
-    plan = looked.result.plan if style.mark == ALL else ()
+    plan = looked.result.plan if style.mark == ALL else looked.result.unusual_notes()
     return mark_parts(_by_part(looked.parts, looked.result), replace(style, language=looked.language), plan)
 
 

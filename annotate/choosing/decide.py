@@ -8,7 +8,7 @@ from annotate.choosing.desk import Desk
 from annotate.choosing.hands import DeskAt
 from annotate.choosing.joint import seconds_to_draw
 from annotate.choosing.judged_on import DesksAt
-from annotate.choosing.motions import step_remarks, trill_remarks
+from annotate.choosing.motions import note_out_remarks, step_remarks, trill_remarks
 from annotate.choosing.passage import Planned, picks, planned
 from annotate.choosing.slides import decide_glissando
 from annotate.decision import Decision, Instead, Status
@@ -178,5 +178,5 @@ def _motions(part: Part, rows: list[list[Decision]], plans: tuple[Planned, ...])
     for one in plans:
         for number, hold in enumerate(one.line.holds):
             if (taken := one.option(number)) is not None:
-                findings += trill_remarks(part, hold, taken)
+                findings += (*trill_remarks(part, hold, taken), *note_out_remarks(part, hold, taken))
     return findings

@@ -1,7 +1,6 @@
 """What the hands hold one after the other: every note of a flute part with the fingerings that can sound it, and the ways
 between them, repeats and endings followed."""
 
-import math
 from bisect import bisect_right
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
@@ -12,10 +11,11 @@ import numpy as np
 
 from annotate.choosing.desk import Desk, equal_for_the_ear, status_of
 from annotate.choosing.holds import Hold, Option
-from annotate.choosing.joint import NEAR_MM, with_the_joint
+from annotate.choosing.joint import NEAR_MM, held_at, plain_out, with_the_joint, written_mm
 from annotate.decision import Decision, Status
 from annotate.decisions.kept import NO_RULING, Ruling
 from annotate.demand import Demand, Kind
+from annotate.detecting.instructions import Instructions
 from annotate.score import Event, Part
 from annotate.weights import WEIGHTS, Weights
 from fingering_db.alternatives import fingers_from_chart, trills_of, ways_of
@@ -132,12 +132,12 @@ def lines(
 ) -> tuple[Line, ...]:
     """The voices of a part. decisions: of one flute for each demand."""
     of_event = {event.start: one for one in decisions for event in one.demand.events}
-    found = []
+    found, said = [], Instructions(part)
     for events in _voices(part):
         groups = _groups(events, of_event)
-        own = [_hold(part, *group, desk_at, ruling_at, weights) for group in groups]
-        slides = any(abs(option.ends_mm) > NEAR_MM for hold in own if hold.decision for option in hold.options)
-        holds = tuple(with_the_joint(own, weights) if slides else own)
+        own = [_hold(part, *group, desk_at, ruling_at, weights, said) for group in groups]
+        slides = any(abs(option.ends_mm) > NEAR_MM for hold in own for option in hold.options)
+        holds = tuple(with_the_joint(own, weights, said) if slides else own)
         found.append(Line(holds, _joins(part, holds, weights)))
     return tuple(found)
 
@@ -171,19 +171,27 @@ def _hold(
     desk_at: DeskAt,
     ruling_at: RulingAt,
     weights: Weights,
+    said: Instructions,
 ) -> Hold:
     desk = desk_at(first)
     if desk is None:
         return Hold(first, last, None, (), decision)
     if decision is not None:
         return Hold(first, last, desk, _options(decision, desk, weights), decision)
-    return Hold(first, last, desk, _ordinary(part, first, desk, ruling_at(first), weights), None)
+    out_mm = held_at(first, desk.model.instrument, said)
+    return Hold(first, last, desk, _ordinary(part, first, desk, ruling_at(first), weights, out_mm), None)
 
 
-def _ordinary(part: Part, event: Event, desk: Desk, ruling: Ruling, weights: Weights) -> tuple[Option, ...]:
-    """Ways to hold an ordinary note, none for a chord or a note beside the semitones."""
+def _ordinary(
+    part: Part, event: Event, desk: Desk, ruling: Ruling, weights: Weights, out_mm: float
+) -> tuple[Option, ...]:
+    """Ways to hold an ordinary note, none for a chord or a note beside the semitones. out_mm: where the composer wants the head
+    joint."""
     if len(event.notes) > 1:
         return ()
+    if abs(out_mm) > NEAR_MM:
+        options = _ruled(plain_out(event, desk, out_mm, weights), ruling, desk, weights)
+        return tuple(replace(one, begins_mm=out_mm, ends_mm=out_mm) for one in options)
     instrument = desk.model.instrument
     written = event.notes[0].sounding.midi - instrument.transposition_semitones
     steps = upper_of(part, event)
@@ -265,12 +273,8 @@ def _slide(decision: Decision, desk: Desk) -> tuple[float, float]:
     """Where the head joint is at the beginning and at the end [mm]."""
     if decision.demand.kind == Kind.GLISSANDO and decision.path:
         return decision.path[0].slide_mm, decision.path[-1].slide_mm
-    told = decision.demand.instruction
-    if told is not None and not told.means and desk.model.instrument.slide is not None:
-        share = told.slide_share * desk.model.instrument.slide.travel_mm
-        out = share if math.isfinite(told.slide_share) else told.slide_mm
-        return out, out
-    return 0.0, 0.0
+    out = written_mm(decision.demand.instruction, desk.model.instrument)
+    return out, out
 
 
 @lru_cache(maxsize=1 << 12)  # equal demands have equal ones

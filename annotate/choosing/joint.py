@@ -1,17 +1,23 @@
-"""Where the telescoping head joint is: a glissando leaves it somewhere, there the next one begins, and what is played with it
-out is judged there; in a rest it may go back."""
+"""Where the telescoping head joint is: the composer writes it, or a glissando leaves it somewhere, there the next one begins, and
+what is played with it out is judged there; in a rest it may go back."""
 
+import math
 from dataclasses import replace
+from fractions import Fraction
 from functools import lru_cache
 
 from annotate.choosing.desk import Desk
 from annotate.choosing.holds import Hold, Option
 from annotate.choosing.slides import FASTEST_SLIDE_MM_S, ways
+from annotate.demand import Instruction
+from annotate.detecting.instructions import Instructions
+from annotate.score import Event
 from annotate.weights import Weights
 from fingering_db.alternatives import ways_of
 from fingering_db.fingering import Fingering
 from fingering_db.glide import SLIDE, Glide
 from fingering_db.hand import effort_of
+from fingering_db.instrument import Instrument
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
 from fingering_db.ranking import sounds
@@ -21,7 +27,7 @@ NEAR_MM = 1.5
 _SETTINGS = 3  # at most so many are followed from note to note: ours
 _TAKEN_UP_S = 0.1  # a hand needs so long to take up a movement of the joint: ours
 _PLAIN_CENTS = 30.0
-_HIGHER = (0, 1, 2)  # semitones: with the joint out a note may be had from the fingerings of those above
+_HIGHER = (0, 1, 2, 3)  # semitones: with the joint out a note may be had from the fingerings of those above
 
 
 def seconds_to_draw(mm: float) -> float:
@@ -29,23 +35,56 @@ def seconds_to_draw(mm: float) -> float:
     return _TAKEN_UP_S + abs(mm) / FASTEST_SLIDE_MM_S if abs(mm) > NEAR_MM else 0.0
 
 
-def with_the_joint(holds: list[Hold], weights: Weights) -> list[Hold]:
+def written_mm(told: Instruction | None, instrument: Instrument) -> float:
+    """How far out the composer wants the joint [mm]: 0 where nothing is told or the flute has no such joint, more than it has
+    where that is asked."""
+    if told is None or told.means or instrument.slide is None:
+        return 0.0
+    return told.slide_share * instrument.slide.travel_mm if math.isfinite(told.slide_share) else told.slide_mm
+
+
+def held_at(event: Event, instrument: Instrument, said: Instructions) -> float:
+    """Where an ordinary note's joint is as the composer writes [mm], 0 for nothing, or more than this flute has."""
+    mm = written_mm(said.slide_at(event.onset, event.staff), instrument) if instrument.slide else 0.0
+    return mm if instrument.slide and mm <= instrument.slide.travel_mm else 0.0
+
+
+def is_unusual(hold: Hold, taken: Option) -> bool:
+    """Whether an ordinary note is held otherwise than usual because the joint is out."""
+    if hold.decision is not None or hold.desk is None or abs(taken.begins_mm) <= NEAR_MM:
+        return False
+    instrument = hold.desk.model.instrument
+    usual = ways_of(instrument, hold.first.notes[0].sounding.midi - instrument.transposition_semitones)[:1]
+    return taken.start not in [one.fingering for one in usual]
+
+
+def with_the_joint(holds: list[Hold], weights: Weights, said: Instructions) -> list[Hold]:
     """Holds of one voice in order, with options that begin where a glissando before them may have left the joint."""
     placed: list[Hold] = []
     settings: tuple[float, ...] = ()
     last: Hold | None = None
+    moved = Fraction(-1)
     for hold in holds:
         if last is not None and settings:
             rest = hold.first.seconds - last.last.seconds_end
             if rest >= max(map(seconds_to_draw, settings)):
                 settings = ()  # it is back
-        own = _with_settings(hold, settings, weights) if settings and hold.desk else hold
+        free = settings and hold.desk and not _is_written(hold, said, moved)
+        own = _with_settings(hold, settings, weights) if free else hold
+        if any(one.begins_mm != one.ends_mm for one in own.options):
+            moved = hold.first.onset
         if own.options:
             ends = sorted({round(one.ends_mm, 1) for one in own.options if abs(one.ends_mm) > NEAR_MM})
             settings = _apart(ends)
         placed.append(own)
         last = hold
     return placed
+
+
+def _is_written(hold: Hold, said: Instructions, moved: Fraction) -> bool:
+    """Whether the composer says where the joint is at an ordinary note: out, or in, since a glissando moved it."""
+    told = said.slide_said(hold.first.onset, hold.first.staff) if hold.decision is None else None
+    return told is not None and (told[1].slide_mm != 0.0 or told[0] > moved)
 
 
 def _apart(ends: list[float]) -> tuple[float, ...]:
@@ -63,17 +102,18 @@ def _with_settings(hold: Hold, settings: tuple[float, ...], weights: Weights) ->
         if any(abs(one.begins_mm - mm) <= NEAR_MM for one in hold.options):
             continue
         if hold.decision is None:
-            more += _plain_out(hold, hold.desk, mm, weights)
+            more += plain_out(hold.first, hold.desk, mm, weights)
         elif hold.options and hold.options[0].begins_mm != hold.options[0].ends_mm:
             more += _gliding_from(hold, hold.desk, mm, weights)
     return replace(hold, options=(*hold.options, *more)) if more else hold
 
 
-def _plain_out(hold: Hold, desk: Desk, mm: float, weights: Weights) -> list[Option]:
-    if len(hold.first.notes) > 1:
-        return []
-    found = out_at(desk, hold.first.notes[0].sounding, round(mm, 1))
-    return [
+def plain_out(event: Event, desk: Desk, mm: float, weights: Weights) -> tuple[Option, ...]:
+    """Ways to hold an ordinary note with the joint out, none for a chord."""
+    if len(event.notes) > 1:
+        return ()
+    found = out_at(desk, event.notes[0].sounding, round(mm, 1))
+    return tuple(
         Option(
             one,
             one,
@@ -83,7 +123,7 @@ def _plain_out(hold: Hold, desk: Desk, mm: float, weights: Weights) -> list[Opti
             off_cents=cents,
         )
         for one, cents in found
-    ]
+    )
 
 
 @lru_cache(maxsize=4096)

@@ -6,7 +6,7 @@ from typing import Any
 
 from annotate.choosing.hands import ENOUGH_A_SECOND, Step, strokes_between, wanted_a_second
 from annotate.choosing.holds import Hold, Option
-from annotate.choosing.joint import NEAR_MM, seconds_to_draw
+from annotate.choosing.joint import NEAR_MM, is_unusual, seconds_to_draw
 from annotate.findings import Finding
 from annotate.place import Place
 from annotate.score import Event, Part
@@ -30,7 +30,7 @@ _HEARD_CENTS = 10.0  # an ordinary note that the joint leaves nearer than this i
 
 
 def joint_remarks(part: Part, step: Step) -> list[Finding]:
-    """A way of the joint that has no time, the time and way of one that has, and ordinary notes played with it out."""
+    """A way of the joint that has no time, the time and way of one that has."""
     from_mm, to_mm = step.one.ends_mm, step.two.begins_mm
     needed = seconds_to_draw(from_mm - to_mm)
     found = []
@@ -43,9 +43,19 @@ def joint_remarks(part: Part, step: Step) -> list[Finding]:
         found.append(finding_at("G2", part, step, advice=advice, **way))
     elif needed:
         found.append(finding_at("G4", part, step, start=from_mm, end=to_mm, needed=needed, rest=step.rest))
-    if step.after.decision is None and abs(to_mm) > NEAR_MM and abs(step.two.off_cents) > _HEARD_CENTS:
-        found.append(finding_at("G3", part, step, mm=to_mm, fingering=str(step.end), cents=step.two.off_cents))
     return found
+
+
+def note_out_remarks(part: Part, hold: Hold, taken: Option) -> list[Finding]:
+    """About an ordinary note that is played with the joint out: its fingering, and how far off it is."""
+    if hold.decision is not None or abs(taken.begins_mm) <= NEAR_MM:
+        return []
+    if abs(taken.off_cents) <= _HEARD_CENTS and not is_unusual(hold, taken):
+        return []
+    as_written = all(abs(one.begins_mm) > NEAR_MM for one in hold.options)
+    advice = Message("joint.note_out_as_written") if as_written else None
+    told: dict[str, Any] = {"mm": taken.begins_mm, "fingering": str(taken.start), "cents": taken.off_cents}
+    return [Finding.of("G3", part.place(hold.first), advice=advice, **told)]
 
 
 def tempo_at(event: Event) -> float:

@@ -8,7 +8,7 @@ import numpy as np
 
 from annotate.choosing.hands import DeskAt, Line, RulingAt, Step, lines
 from annotate.choosing.holds import Hold, Option
-from annotate.choosing.joint import seconds_to_draw
+from annotate.choosing.joint import is_unusual, seconds_to_draw
 from annotate.choosing.network import cheapest
 from annotate.decision import Decision, PlanCost, PlannedNote
 from annotate.decisions.kept import NO_RULING
@@ -205,6 +205,7 @@ def planned_notes(part: Part, plans: Iterable[Planned]) -> tuple[PlannedNote, ..
                     other=taken.other,
                     alternatives=tuple(one for one in others if one != taken.start),
                     demand=demand.id if demand else "",
+                    unusual=is_unusual(hold, taken),
                 )
             )
     order = {event.start: number for number, event in enumerate(part.events)}

@@ -94,9 +94,14 @@ class Instructions:
     def slide_at(self, onset: Fraction, staff: int) -> Instruction | None:
         """The setting of the head joint in force at a moment; None for in, or where nothing was said since the last double
         bar."""
+        said = self.slide_said(onset, staff)
+        return None if said is None or said[1].slide_mm == 0.0 else said[1]
+
+    def slide_said(self, onset: Fraction, staff: int) -> tuple[Fraction, Instruction] | None:
+        """What was said of it last, and when; None where nothing was since the last double bar."""
         before = [(one, told) for one, told in self._slides if one.onset <= onset and self._on(one, staff)]
         if not before:
             return None
         said, told = before[-1]
         passed = bisect_right(self._double_bars, onset) > bisect_right(self._double_bars, said.onset)
-        return None if passed or told.slide_mm == 0.0 else told
+        return None if passed else (said.onset, told)

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from annotate.decision import Decision
+from annotate.decision import Decision, PlannedNote
 from annotate.decisions.address import choice_line
 from annotate.drawing.picture_files import place_name
 from annotate.language import Words, words
@@ -58,7 +58,7 @@ def prepared(looked: Looked, worst_first: bool = False) -> Prepared:
     flutes = dict.fromkeys(one.flute for one in looked.result.decisions)
     for part in looked.parts:
         own = [one for one in looked.result.first_flute() if one.demand.place.part_id == part.id]
-        stands = {"": _stands(part, own, style)}
+        stands = {"": _stands(part, own, style, looked.result.unusual_notes())}
         for name in flutes:
             other = [
                 one for one in looked.result.decisions if one.flute == name and one.demand.place.part_id == part.id
@@ -79,11 +79,14 @@ def prepared(looked: Looked, worst_first: bool = False) -> Prepared:
     )
 
 
-def _stands(part: Part, decisions: Sequence[Decision], style: Style) -> tuple[Stand, ...]:
+def _stands(
+    part: Part, decisions: Sequence[Decision], style: Style, plan: Sequence[PlannedNote] = ()
+) -> tuple[Stand, ...]:
     """What stands over the notes; over a glissando what moves, too, where no diagram shows it."""
     moves = {one.demand.events[0].start: unseen_moves(one, style.language) for one in decisions}
     return tuple(
-        replace(one, notes=(*one.notes, *moves.get(one.event.start, ()))) for one in stands_of(part, decisions, style)
+        replace(one, notes=(*one.notes, *moves.get(one.event.start, ())))
+        for one in stands_of(part, decisions, style, plan)
     )
 
 

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import json
+import math
 
 import pytest
+from in_words import in_words
 
-from annotate.pipeline import Options, look
+from annotate.pipeline import Options, annotate, look, marks_of
 from annotate.report import json_report
+from fingering_db.pitch import Pitch
+from fingering_db.ranking import sounds
 
 HEAD = """<?xml version="1.0" encoding="UTF-8"?>
 <score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Flute</part-name></score-part></part-list>
@@ -109,3 +113,38 @@ def test_the_joint_stays_between_its_end_stops_on_the_players_own_scale(thirty):
 def test_the_way_back_is_told_where_there_is_time_for_it(thirty):
     codes = [finding.code for finding in thirty.result.findings]
     assert "G4" in codes and "G2" in codes
+
+
+def words(text):
+    return f"<direction><direction-type><words>{text}</words></direction-type></direction>"
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory):
+    """D5 and A5 with the joint out, as written, after C7, which no fingering gives there, then in again without a rest."""
+    path = tmp_path_factory.mktemp("written") / "out.musicxml"
+    out = words("head joint 30 mm out") + note("C7", 2) + note("D5", 2) + note("A5", 2)
+    path.write_text(study([note("A4", 4), out, words("head joint in") + note("D5", 4)]), encoding="utf-8")
+    return look(path, Options(flutes=("open-hole-b-slide",)))
+
+
+def test_ordinary_notes_under_a_written_setting_are_held_so_that_they_sound_there(written):
+    told = {(one.code, one.place.bar) for one in written.result.findings}
+    assert {("G3", "2"), ("G2", "3")} <= told and ("G3", "3") not in told
+    (desk,) = written.desks.values()
+    own = [one for one in written.result.unusual_notes() if one.place.bar == "2"]
+    for note_, asked in zip(own, (Pitch.parse("D5"), Pitch.parse("A5")), strict=True):
+        heard = [one.hz for one in sounds(desk.model, note_.fingering, slide_mm=30.0)]
+        assert min(abs(1200.0 * math.log2(hz / asked.hz())) for hz in heard) < 60.0
+
+
+def test_a_note_that_no_fingering_gives_with_the_joint_as_written_is_unplayable_and_says_why(written):
+    (one,) = written.result.first_flute()
+    assert (one.status, one.demand.kind, str(one.demand.pitches[0])) == ("unplayable", "note", "C7")
+    assert "With the head joint 30 mm out, as written. No fingering brings" in in_words(one.why)
+
+
+def test_a_fingering_that_is_not_the_usual_one_is_drawn_unasked(written, tmp_path):
+    annotate(written, tmp_path / "out.musicxml", in_place=False)
+    assert len(marks_of(written)[0].drawn) == 2
+    assert (tmp_path / "out.musicxml").read_bytes().count(b"?ventwise begin") >= 2

@@ -16,7 +16,7 @@ from annotate.choosing.desk import Desk
 from annotate.choosing.hands import Join, Line
 from annotate.choosing.holds import Hold, Option
 from annotate.choosing.joint import seconds_to_draw
-from annotate.choosing.motions import joint_remarks, step_remarks
+from annotate.choosing.motions import note_out_remarks, step_remarks
 from annotate.choosing.network import cheapest
 from annotate.choosing.passage import picks, plan, planned
 from annotate.choosing.slides import glide_status, is_a_jump, ways
@@ -409,8 +409,8 @@ def test_a_note_that_the_joint_leaves_beside_its_pitch_is_told_from_ten_cents_on
     (step,) = one.steps()
 
     def codes(cents):
-        out = replace(step, one=replace(step.one, ends_mm=20.0), two=replace(step.two, begins_mm=20.0, off_cents=cents))
-        return [each.code for each in joint_remarks(quick, out)]
+        out = replace(step.two, begins_mm=20.0, off_cents=cents)
+        return [each.code for each in note_out_remarks(quick, step.after, out)]
 
     assert codes(9.0) == codes(-9.0) == [] and codes(11.0) == codes(-11.0) == ["G3"]
 
