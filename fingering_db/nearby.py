@@ -110,37 +110,37 @@ def _best(
     model: Model, pitches: tuple[Pitch, ...], tolerance_cents: float, a4_hz: float, least: float
 ) -> Candidate | None:
     asked = (tolerance_cents, a4_hz, model.flute.slide_mm)
-    if len(pitches) == 2 and asked == (_KEPT_TOLERANCE, model.instrument.a4_hz, 0.0):
-        kept, numbers = _pairs(model)
-        pair = (pitches[0].midi, pitches[1].midi)
-        if pair in numbers:
-            number = numbers[pair]
+    if len(pitches) in _KEPT_SIZES and asked == (_KEPT_TOLERANCE, model.instrument.a4_hz, 0.0):
+        kept, numbers = _kept(model, len(pitches))
+        notes = tuple(pitch.midi for pitch in pitches)
+        if notes in numbers:
+            number = numbers[notes]
             return None if number is None else told_first(model, kept, number)
     found = find(model, pitches, tolerance_cents, a4_hz, limit=1, least=least).best
     let_go()
     return found[0] if found else None
 
 
-_KEPT_TOLERANCE = 30.0
-_DECIDE = ("idle", "nearby", "ranking", "search")  # what is kept, beside what decides an atlas
+_KEPT_SIZES, _KEPT_TOLERANCE = (2, 3), 30.0
+_DECIDE = ("idle", "nearby", "ranking", "search", "setting")  # what is kept, beside what decides an atlas
 
 
-@lru_cache(maxsize=8)
-def _pairs(model: Model) -> tuple[Arrays, dict[tuple[float, ...], int | None]]:
-    """The first answer to every pair that may be proposed, computed once for a flute, a second or some (`store`): with the
-    numbers of all pairs, that of none too."""
+@lru_cache(maxsize=16)
+def _kept(model: Model, count: int) -> tuple[Arrays, dict[tuple[float, ...], int | None]]:
+    """The first answer to every set of so many notes that may be proposed, computed once for a flute, some seconds (`store`):
+    with the numbers of all sets, None for one without."""
     a4_hz = model.instrument.a4_hz
-    notes = _sets_of_notes(model, 2, a4_hz)
-    pairs = [tuple(pair) for pair in notes.tolist()]
+    notes = _sets_of_notes(model, count, a4_hz)
+    offered = [tuple(one) for one in notes.tolist()]
     code = hashlib.sha256(b"".join(Path(__file__).with_name(f"{name}.py").read_bytes() for name in _DECIDE)).hexdigest()
 
     def compute() -> Arrays:
-        sets = [tuple(map(Pitch.from_midi, pair)) for pair in pairs]
+        sets = [tuple(map(Pitch.from_midi, one)) for one in offered]
         return first_of_each(model, sets, _KEPT_TOLERANCE, a4_hz)
 
-    kept = fetch(f"pairs {acoustic_fingerprint(model.instrument)} {code}", compute)
-    found = {pairs[of]: number for number, of in enumerate(kept["set"].tolist())}
-    return kept, dict.fromkeys(pairs) | found
+    kept = fetch(f"sets of {count} {acoustic_fingerprint(model.instrument)} {code}", compute)
+    found = {offered[of]: number for number, of in enumerate(kept["set"].tolist())}
+    return kept, dict.fromkeys(offered) | found
 
 
 def _proposals(model: Model, targets: tuple[Pitch, ...], a4_hz: float) -> list[tuple[float, tuple[Pitch, ...]]]:

@@ -59,8 +59,12 @@ def test_a_multiphonic_is_replaced_by_multiphonics_that_are_not_one_note(made: M
         assert one.candidate.worst_cents <= 30.0
 
 
-def test_what_is_kept_of_a_pair_is_what_a_search_tells_first(made: Model, monkeypatch: pytest.MonkeyPatch) -> None:
-    kept = nearby(made, (Pitch.parse("C5"), Pitch.parse("D#6")), 30.0)
+@pytest.mark.parametrize("asked", ["C5 D#6", "D5 E6 C#7"])
+def test_what_is_kept_of_a_set_is_what_a_search_tells_first(
+    made: Model, monkeypatch: pytest.MonkeyPatch, asked: str
+) -> None:
+    pitches = tuple(map(Pitch.parse, asked.split()))
+    kept = nearby(made, pitches, 30.0)
     monkeypatch.setattr("fingering_db.nearby._KEPT_TOLERANCE", math.nan)  # so everything is searched for
     _best.cache_clear()
-    assert kept and nearby(made, (Pitch.parse("C5"), Pitch.parse("D#6")), 30.0) == kept
+    assert kept and nearby(made, pitches, 30.0) == kept
