@@ -40,17 +40,23 @@ def problems(groups: Sequence[Group], by_severity: bool) -> tuple[Group, ...]:
 
 def problem_lines(report: Report, found: Sequence[Group], page: Page) -> list[str]:
     """A line for each: margin sign, place, what is asked, why not in a few words, what instead."""
-    rows = [(MARGIN[group.decisions[0].status], *_cells(report, group, page)) for group in found[:_MOST]]
+    narrow = page.width < _NARROW
+    parts = ["" if narrow else _part(group, page) for group in found[:_MOST]]  # each told once, above its rows
+    rows = [
+        (MARGIN[group.decisions[0].status], *_cells(report, group, page, bool(part)))
+        for group, part in zip(found, parts, strict=False)
+    ]
     titles = [page.say(f"short.{name}") for name in ("where", "asked", "why", "instead")]
     more = ["  " + page.say("report.and_more", n=len(found) - _MOST)] if len(found) > _MOST else []
-    if page.width < _NARROW:
+    if narrow:
         texts = [f"{sign} {', '.join(cell for cell in cells if cell)}" for sign, *cells in rows]
         return [line for text in texts for line in wrap(text, page.width, hanging=4)] + more
     rows = [(" ", titles[0], titles[1], titles[2], titles[3]), *rows] if rows else []
     widths = [max((display_width(row[n]) for row in rows), default=0) for n in range(1, 4)]
     widths = [widths[0], min(widths[1], _ASKED), min(widths[2], _WHY)]
     lines = []
-    for sign, *cells in rows:
+    for part, before, (sign, *cells) in zip(["", *parts], ["", "", *parts], rows, strict=False):
+        lines += [f"  {cut(part, page.width - 2)}"] if part != before and part else []
         told = [pad(cut(cell, width), width + 2) for cell, width in zip(cells, widths, strict=False)]
         line = f"{sign} {''.join(told)}"
         if display_width(line + cells[-1]) <= page.width:
@@ -122,23 +128,33 @@ def _beside(report: Report, group: Group, flutes: Sequence[str], page: Page, in_
     return told
 
 
-def _cells(report: Report, group: Group, page: Page) -> tuple[str, str, str, str]:
+def _part(group: Group, page: Page) -> str:
+    """The part that all places of a group are in, where there are several parts; '' else."""
+    parts = {page.clean(page.words.part(place)) for place in (group.demand.place, *group.also)}
+    return parts.pop() if page.several_parts and len(parts) == 1 else ""
+
+
+def _cells(report: Report, group: Group, page: Page, in_part: bool = False) -> tuple[str, str, str, str]:
+    """in_part: its part is told above."""
     demand, decision = group.demand, group.decisions[0]
     instead = next((_instead(one, demand, page) for one in decision.instead), "")
     if not instead and demand.kind == Kind.GLISSANDO and decision.status == Status.DOUBTFUL:
         instead = page.say("short.narrow" if decision.confidence >= PLAYABLE_CONFIDENCE else "short.no_gliss")
-    return _where(group, page), page.asked(demand), _why(report, group, decision, page), instead
+    return _where(group, page, in_part), page.asked(demand), _why(report, group, decision, page), instead
 
 
-def _where(group: Group, page: Page) -> str:
+def _where(group: Group, page: Page, in_part: bool) -> str:
     """Its places, or the first of them and how many more there are; a long name of a part is cut, not its bar."""
     places = (group.demand.place, *group.also)
+    if len(places) == 1 and in_part:
+        return page.say("place.bar_beat", bar=places[0].bar, beat=page.words.beat(places[0]))
     if len(places) == 1:
         part = page.words.part(places[0])
         own = replace(places[0], part=cut(page.clean(part), _PART), number=0)
         return page.where(own if display_width(page.where(places[0])) > _WHERE else places[0])
     for kept in range(min(len(places), _WHERE), 0, -1):
-        told, more = page.places(places[:kept]), len(places) - kept
+        told = page.bars(places[:kept]) if in_part else page.places(places[:kept])
+        more = len(places) - kept
         told = f"{told} {page.say('report.more', n=more)}" if more else told
         if display_width(told) <= _WHERE:
             break
