@@ -59,7 +59,7 @@ def is_unusual(hold: Hold, taken: Option) -> bool:
 
 
 def with_the_joint(holds: list[Hold], weights: Weights, said: Instructions) -> list[Hold]:
-    """Holds of one voice in order, with options that begin where a glissando before them may have left the joint."""
+    """Holds of one voice in order, with options that begin where a glissando before them may have left the joint, or at rest."""
     placed: list[Hold] = []
     settings: tuple[float, ...] = ()
     last: Hold | None = None
@@ -69,8 +69,8 @@ def with_the_joint(holds: list[Hold], weights: Weights, said: Instructions) -> l
             rest = hold.first.seconds - last.last.seconds_end
             if rest >= max(map(seconds_to_draw, settings)):
                 settings = ()  # it is back
-        free = settings and hold.desk and not _is_written(hold, said, moved)
-        own = _with_settings(hold, settings, weights) if free else hold
+        free = hold.desk and not _is_written(hold, said, moved)
+        own = _with_settings(hold, (0.0, *settings), weights) if free else hold
         if any(one.begins_mm != one.ends_mm for one in own.options):
             moved = hold.first.onset
         if own.options:

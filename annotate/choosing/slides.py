@@ -20,6 +20,7 @@ from fingering_db.message import Message
 from fingering_db.model import Model, model
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
+from fingering_db.ranking import sounds
 from fingering_db.touches import FINGERS
 
 _FOOT = FINGERS.index("R4")
@@ -86,6 +87,8 @@ def _decided(demand: Demand, desk: Desk, ruling: Ruling, begin_mm: float | None 
     found = _by_lip(demand, desk, ruling) if means in ("", LIP) and begin_mm is None else None
     if found is not None:
         return found
+    if means == LIP and (rolled := _rolled_in(demand, desk)) is not None:
+        return rolled
     every = ways(desk, demand.sounding, demand.to_sounding, desk.tolerance(demand), means, begin_mm)
     glides = tuple(glide for glide in every if ruling.allows(glide.path[0].fingering))
     in_vain = [] if ruling.fix else [glide for glide in glides if failed_before(desk, glide, demand)]
@@ -338,6 +341,25 @@ def _by_lip(demand: Demand, desk: Desk, ruling: Ruling) -> Decision | None:
     why = Message("glide.lip_alone", asked=asked, bend=bend, fingering=str(best.fingering))
     path = tuple(PathPoint(t, 0.0, (), lip, best.fingering, _bent(asked_for, lip, desk.a4_hz)) for t, lip in ends)
     return replace(decided(demand, desk, Status.PLAYABLE, why, best), path=path)
+
+
+_ROLLED_IN_CENTS, _ROLLED_IN_FROM = 110.0, 72.0
+"""Down to a semitone, from written C5 up: there some 2 cm of lip length do it, half a wavelength being 33 cm at most. That
+players roll the flute in so far is from memory of published guides to such techniques; we know of no measurement."""
+
+
+def _rolled_in(demand: Demand, desk: Desk) -> Decision | None:
+    """A fall by rolling the flute in, where the lip alone is written and a semitone asked: doubtful. None for others."""
+    asked, (start, *more), (end, *_) = _asked_cents(demand), demand.sounding, demand.to_sounding
+    standard = _standard(desk, start)
+    high = start.midi - desk.model.instrument.transposition_semitones >= _ROLLED_IN_FROM
+    if more or standard is None or not high or end.midi > start.midi or asked > _ROLLED_IN_CENTS:
+        return None
+    why = Message("glide.rolled_in", asked=asked, bend=desk.model.instrument.lip.bend_cents, fingering=str(standard))
+    heard = shown(sounds(desk.model, standard), desk.a4_hz)
+    tone = (min(heard, key=lambda one: abs(one.pitch.midi - start.midi)),)
+    path = tuple(PathPoint(t, 0.0, (), -t * asked, standard, _bent(tone, -t * asked, desk.a4_hz)) for t in (0.0, 1.0))
+    return Decision(demand, desk.name, Status.DOUBTFUL, why, fingering=standard, sounds=tone, path=path)
 
 
 def _bent(sounds: tuple[Sound, ...], cents: float, a4_hz: float) -> tuple[Sound, ...]:

@@ -102,3 +102,13 @@ def test_a_step_of_a_key_is_called_that_and_no_equal_of_a_way_that_rolls(judged)
     assert rolling.status == "playable"
     assert lifted
     assert not lifted & {str(one.fingering) for one in rolling.alternatives}
+
+
+@pytest.mark.parametrize(("to", "status"), [(("B", 5), "doubtful"), (("B", 5, -1), "unplayable")])
+def test_with_the_lip_alone_a_semitone_down_is_had_by_rolling_in_at_best_doubtfully_and_a_whole_tone_is_not(
+    judged, to, status
+):
+    fall = note("C", 6, duration=2, notations=slide("start")) + note(*to, duration=2, notations=slide("stop"))
+    (decision,) = judged("lip only", fall).decisions
+    assert decision.status == status
+    assert ("roll the flute in" in in_words(decision.why)) == (status == "doubtful")

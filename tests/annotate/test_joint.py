@@ -92,7 +92,7 @@ def test_a_glissando_goes_on_from_where_the_last_one_ended(thirty):
 
 def test_a_rest_is_offered_to_a_glissando_that_is_cut_short_by_where_the_joint_was_left(tmp_path):
     path = tmp_path / "short.musicxml"
-    path.write_text(study([glide("D5", "C5"), glide("B4", "A#4"), rest(4), glide("B4", "A#4")]), encoding="utf-8")
+    path.write_text(study([glide("D5", "C5"), glide("G4", "F#4"), rest(4), glide("G4", "F#4")]), encoding="utf-8")
     _, short, free = look(path, Options(flutes=("open-hole-b-slide",))).result.first_flute()
     assert (short.status, free.status) == ("doubtful", "playable") and not free.instead
     offered = short.instead[0]
@@ -113,6 +113,14 @@ def test_the_joint_stays_between_its_end_stops_on_the_players_own_scale(thirty):
 def test_the_way_back_is_told_where_there_is_time_for_it(thirty):
     codes = [finding.code for finding in thirty.result.findings]
     assert "G4" in codes and "G2" in codes
+
+
+def test_the_first_glissando_begins_where_the_joint_is_if_another_fingering_is_as_good_there(tmp_path):
+    path = tmp_path / "first.musicxml"
+    path.write_text(study([note("A4", 4), glide("D5", "C5")]), encoding="utf-8")
+    result = look(path, Options(flutes=("open-hole-b-slide",))).result
+    (one,) = result.first_flute()
+    assert one.path[0].slide_mm == 0.0 and "G2" not in {finding.code for finding in result.findings}
 
 
 def words(text):
