@@ -78,7 +78,7 @@ class Page:
             self.say("place.in_part", part=part, bars=self.bars(tuple(same), bar_above))
             for part, same in by_part.items()
         ]
-        return "; ".join(texts)
+        return self.clean(self.words.value(tuple(texts), "semicolon"))
 
     @property
     def several_parts(self) -> bool:
@@ -135,7 +135,7 @@ class Page:
         """One place with its beat; several by their bars, if all of them are places in a part."""
         if len(places) > 1 and not any(place.is_whole_part for place in places):
             return self.places(places)
-        return "; ".join(map(self.full_place, places))
+        return self.clean(self.words.value(tuple(map(self.full_place, places)), "semicolon"))
 
     def full_place(self, place: Place) -> str:
         """`Flute, bar 12, beat 2`."""
