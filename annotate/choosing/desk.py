@@ -25,7 +25,7 @@ _TOLERANCE = 30.0  # cents
 _OF_THE_STEP = 0.4  # of its distance from the nearest tempered note: 20 cents of the 50 of a quarter-tone
 _LEAST_TOLERANCE = 5.0  # cents
 # Two answers that differ by no more than these in confidence and in how far they are off are equal for the ear: ours.
-_EQUAL_CONFIDENCE, _EQUAL_CENTS = 0.1, 10.0
+EQUAL_CONFIDENCE, EQUAL_CENTS = 0.1, 10.0
 _FIGURES = ("deviation_cents", "band_cents", "confidence", "tried", "by_model", "fingering", "one_note", "together")
 
 
@@ -143,7 +143,7 @@ def preferred(
 def equal_for_the_ear(one: Candidate | Alternative, best: Candidate | Decision) -> bool:
     """Whether an answer is hardly less sure and hardly more out of tune than the best, and one note only where that is."""
     worst, least = (max(map(abs, each.deviation_cents)) for each in (one, best))
-    near = one.confidence >= best.confidence - _EQUAL_CONFIDENCE and worst <= least + _EQUAL_CENTS
+    near = one.confidence >= best.confidence - EQUAL_CONFIDENCE and worst <= least + EQUAL_CENTS
     return near and one.one_note <= best.one_note
 
 

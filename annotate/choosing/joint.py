@@ -6,9 +6,12 @@ from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache
 
-from annotate.choosing.desk import Desk
+import numpy as np
+
+from annotate.choosing.desk import EQUAL_CENTS, EQUAL_CONFIDENCE, Desk
 from annotate.choosing.holds import Hold, Option
 from annotate.choosing.slides import FASTEST_SLIDE_MM_S, ways
+from annotate.decision import Decision
 from annotate.demand import Instruction
 from annotate.detecting.instructions import Instructions
 from annotate.score import Event
@@ -20,7 +23,7 @@ from fingering_db.hand import effort_of
 from fingering_db.instrument import Instrument
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE, PLAYABLE_CONFIDENCE
-from fingering_db.ranking import sounds
+from fingering_db.ranking import may_be_off, score, sounds
 
 NEAR_MM = 1.5
 """The joint is where it should be: half of the steps in which glides are searched, a few cents."""
@@ -149,17 +152,29 @@ def _is_doubtful(glide: Glide) -> bool:
     return glide.one_note or glide.confidence < PLAYABLE_CONFIDENCE
 
 
+def _worth(one: Glide) -> float:
+    off = may_be_off(np.array([one.start_cents + one.end_cents]), np.array([one.band_cents]))
+    return float(score(np.array([one.confidence]), off, np.zeros(1))[0])
+
+
+def _as_good(one: Glide, best: Decision) -> bool:
+    """Whether a glissando is hardly less sure and hardly more out of tune than the best."""
+    near = one.confidence >= best.confidence - EQUAL_CONFIDENCE and one.one_note <= best.one_note
+    return near and one.worst_cents <= max(map(abs, best.deviation_cents), default=0.0) + EQUAL_CENTS
+
+
 def _gliding_from(hold: Hold, desk: Desk, mm: float, weights: Weights) -> list[Option]:
     """The best glide for a demand that begins with the joint there."""
     assert hold.decision is not None
     demand, tolerance = hold.decision.demand, desk.tolerance(hold.decision.demand)
     found = ways(desk, demand.sounding, demand.to_sounding, tolerance, SLIDE, mm)
-    usable = sorted((one for one in found if one.confidence >= DOUBTFUL_CONFIDENCE), key=_is_doubtful)[:1]
+    fitting = (one for one in found if one.confidence >= DOUBTFUL_CONFIDENCE and (mm or _as_good(one, hold.decision)))
+    usable = sorted(fitting, key=_is_doubtful)[:1]
     return [
         Option(
             one.path[0].fingering,
             one.path[-1].fingering,
-            weights.sounding * (1.0 - one.confidence) + weights.holding * one.effort,
+            weights.sounding * (1.0 - _worth(one)) + weights.holding * one.effort,
             begins_mm=one.path[0].slide_mm,
             ends_mm=one.path[-1].slide_mm,
         )

@@ -177,7 +177,8 @@ def picks(plans: Iterable[Planned]) -> dict[str, Pick]:
 def _pick(hold: Hold, number: int, around: list[Fingering]) -> Pick:
     taken = hold.options[number]
     if taken.begins_mm != taken.ends_mm:
-        return Pick(taken.start, Message("choice.for_the_joint", mm=taken.begins_mm), taken.begins_mm)
+        left = Message("choice.for_the_joint", mm=taken.begins_mm) if taken.begins_mm else Message("choice.from_rest")
+        return Pick(taken.start, left, taken.begins_mm)
     here, there = (sum(len(moves(other, option.start)) for other in around) for option in (taken, hold.options[0]))
     best = str(hold.options[0].start)
     if here >= there:

@@ -1,7 +1,11 @@
 """Deciding glissandi: what slide, fingers and lip can do without a jump, and what a run of semitones offers instead."""
 
+import math
 from dataclasses import replace
 from functools import lru_cache
+from typing import Any
+
+import numpy as np
 
 from annotate.choosing.desk import Desk, decided, ranked, shown, status_of, transposition
 from annotate.choosing.single import compass
@@ -343,23 +347,28 @@ def _by_lip(demand: Demand, desk: Desk, ruling: Ruling) -> Decision | None:
     return replace(decided(demand, desk, Status.PLAYABLE, why, best), path=path)
 
 
-_ROLLED_IN_CENTS, _ROLLED_IN_FROM = 110.0, 72.0
-"""Down to a semitone, from written C5 up: there some 2 cm of lip length do it, half a wavelength being 33 cm at most. That
-players roll the flute in so far is from memory of published guides to such techniques; we know of no measurement."""
+_ROLLED_IN_CENTS, _ROLLED_IN_MM = 110.0, 40
+"""Down to a semitone, where so much more of lip length does it by the model and the tone holds: on short tubes, A4 to C#5,
+C6. That players roll the flute in so far is from memory of published guides to such techniques; we know of no measurement."""
 
 
 def _rolled_in(demand: Demand, desk: Desk) -> Decision | None:
     """A fall by rolling the flute in, where the lip alone is written and a semitone asked: doubtful. None for others."""
     asked, (start, *more), (end, *_) = _asked_cents(demand), demand.sounding, demand.to_sounding
     standard = _standard(desk, start)
-    high = start.midi - desk.model.instrument.transposition_semitones >= _ROLLED_IN_FROM
-    if more or standard is None or not high or end.midi > start.midi or asked > _ROLLED_IN_CENTS:
+    if more or standard is None or end.midi > start.midi or asked > _ROLLED_IN_CENTS:
+        return None
+    law_mm = float(desk.model.flute.lip_law_m(np.array(start.hz(desk.a4_hz)))) * 1e3
+    every = (one for mm in range(_ROLLED_IN_MM) for one in sounds(desk.model, standard, law_mm + mm))
+    there = [one.strength for one in every if abs(1200.0 * math.log2(one.hz / end.hz(desk.a4_hz))) < _REACH_CENTS]
+    if max(there, default=0.0) < PLAYABLE_CONFIDENCE:
         return None
     why = Message("glide.rolled_in", asked=asked, bend=desk.model.instrument.lip.bend_cents, fingering=str(standard))
     heard = shown(sounds(desk.model, standard), desk.a4_hz)
     tone = (min(heard, key=lambda one: abs(one.pitch.midi - start.midi)),)
     path = tuple(PathPoint(t, 0.0, (), -t * asked, standard, _bent(tone, -t * asked, desk.a4_hz)) for t in (0.0, 1.0))
-    return Decision(demand, desk.name, Status.DOUBTFUL, why, fingering=standard, sounds=tone, path=path)
+    told: dict[str, Any] = {"fingering": standard, "sounds": tone, "path": path, "confidence": max(there)}
+    return Decision(demand, desk.name, Status.DOUBTFUL, why, **told)
 
 
 def _bent(sounds: tuple[Sound, ...], cents: float, a4_hz: float) -> tuple[Sound, ...]:
