@@ -232,4 +232,5 @@ def key_names(keys: Iterable[Touch], language: str = "en") -> str:
     lexicon, letters = words(language), dict[str, list[str]]()
     for touch in keys:
         letters.setdefault(lexicon.text(f"keys.{touch.words or touch.touch}"), []).append(touch.sign)
-    return "; ".join(lexicon.text("signs.key", letters=" ".join(own), name=name) for name, own in letters.items())
+    told = tuple(lexicon.text("signs.key", letters=" ".join(own), name=name) for name, own in letters.items())
+    return lexicon.value(told, "semicolon")

@@ -159,7 +159,7 @@ def _shifts(answer: Shifts, say: Words) -> list[str]:
         there = tuple(one.hole for one in missing if one.why == why)
         key = "answer.not_at" if why == NO_OPENING else "answer.near_miss_at"
         lines += wrap(say.text(key, holes=there, why=why), _WIDTH - 2, 2)
-    return _headed("; ".join(heading) + ".", lines)
+    return _headed(say.value(tuple(heading), "semicolon") + ".", lines)
 
 
 def _shifted(one: Shifted, say: Words) -> list[str]:

@@ -58,7 +58,11 @@ def sign_lines(decisions: Iterable[Decision], page: Page) -> list[str]:
     signs = dict.fromkeys(legend(shown, language=page.words.language, plain=page.ascii))
     for suffix, key in (("o", "legend.letter_hole"), ("v", "legend.letter_vent")):
         signs |= {page.say(key): None} if any(suffix in held.suffix for one in shown for held in one.held) else {}
-    texts = [page.say("signs.text"), "; ".join(signs), key_names(letter_keys(shown), page.words.language)]
+    texts = [
+        page.say("signs.text"),
+        page.words.value(tuple(signs), "semicolon"),
+        key_names(letter_keys(shown), page.words.language),
+    ]
     return [line for text in texts if text for line in wrap(page.clean(text), page.width, hanging=2)]
 
 
