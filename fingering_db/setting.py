@@ -64,6 +64,7 @@ def _giving(
 ) -> tuple[Model, int]:
     every = [_rows(model, np.array([pitch.hz(a4_hz) for pitch in chord]), tolerance_cents) for chord in chords]
     rows, left_out = np.unique(np.concatenate([own for own, _ in every])), sum(more for _, more in every)
+    rows = rows if len(rows) else np.zeros(1, dtype=np.intp)  # one that does not answer: an atlas has no room for none
     number = np.full(len(model.reach.states), -1, dtype=np.intp)
     number[rows] = np.arange(len(rows))
     (upper, upper_of), (lower, lower_of) = (

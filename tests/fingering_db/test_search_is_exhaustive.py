@@ -26,7 +26,7 @@ from fingering_db.mechanism import Reach, reach
 from fingering_db.model import Model, model, only
 from fingering_db.pitch import Pitch
 from fingering_db.playability import DOUBTFUL_CONFIDENCE
-from fingering_db.ranking import _order, _resonances_of, answers
+from fingering_db.ranking import _order, _resonances_of, answers, find
 from fingering_db.search import matching
 from fingering_db.setting import drawn, giving
 from fingering_db.sounding import Flute
@@ -92,6 +92,11 @@ def test_with_the_head_joint_out_a_search_among_what_may_answer_finds_what_one_a
     assert len(of_all.sounds) >= 1 and not left_out and len(some.reach.states) < len(out.reach.states)
     assert (some.reach.states[of_some.sounds] == out.reach.states[of_all.sounds]).all()
     assert np.abs(of_some.cents - of_all.cents).max() < 0.01
+
+
+def test_with_the_head_joint_out_what_no_sound_gives_has_no_answer() -> None:
+    out = drawn(_renumbered(_few_fingers()[0]), 20.0)
+    assert find(out, (Pitch.parse("F4"), Pitch.parse("F#4")), 30.0).best == ()
 
 
 def _renumbered(few: Model) -> Model:
