@@ -74,37 +74,39 @@ def comparison_lines(report: Report, page: Page) -> list[str]:
     if not told:
         return []
     flutes = list(dict.fromkeys(one.flute for group in told for one in group.decisions))
-    rows = _compared(report, told, flutes, page, in_words=True)
-    if _needed(rows) > page.width >= _NARROW:
-        rows = _compared(report, told, flutes, page, in_words=False)
     count = sum(1 + len(group.also) for group in report.groups if group not in told)
     last = [page.count("report.all_play", count)] if count else []
-    if page.width < _NARROW:
-        texts = [", ".join(cell for cell in row if cell) for row in rows]
+    # In words with nothing cut; then by status alone, cutting names of flutes; then without beats; then cutting what is asked.
+    ways = ((True, True, len(flutes) + 2), (False, True, 2), (False, False, 2), (False, False, 1))
+    for in_words, beats, first in ways if page.width >= _NARROW else ():
+        rows = _compared(report, told, flutes, page, in_words, beats)
+        widths = _widths(rows, page.width, first)
+        if sum(widths) + 2 * (len(widths) - 1) <= page.width:
+            break
+    else:
+        texts = [", ".join(cell for cell in row if cell) for row in _compared(report, told, flutes, page, True, True)]
         return [line for text in [*texts, *last] for line in wrap(text, page.width, hanging=4)]
-    widths = [max(display_width(row[n]) for row in rows) for n in range(len(rows[0]))]
-    while sum(widths) + 2 * (len(widths) - 1) > page.width and max(widths) > _CUT:  # the widest gives way
-        widths[widths.index(max(widths))] -= 1
     lines = ["".join(pad(cut(cell, width), width + 2) for cell, width in zip(row, widths, strict=True)) for row in rows]
-    return [cut(line.rstrip(), page.width) for line in lines] + last
+    return [line.rstrip() for line in lines] + last
 
 
 def _compared(
-    report: Report, told: Sequence[Group], flutes: Sequence[str], page: Page, *, in_words: bool
+    report: Report, told: Sequence[Group], flutes: Sequence[str], page: Page, in_words: bool, beats: bool
 ) -> list[list[str]]:
     """Rows of the table of flutes, its heads first."""
     rows = [["", "", *flutes]]
     for group in told:
-        place, asked, *_ = _cells(report, group, page)
-        margin = MARGIN.get(group.decisions[0].status, " ")
-        rows.append([f"{margin} {place}", asked, *_beside(report, group, flutes, page, in_words)])
+        where = f"{MARGIN.get(group.decisions[0].status, ' ')} {_where(group, page, beats=beats)}"
+        rows.append([where, page.asked(group.demand), *_beside(report, group, flutes, page, in_words)])
     return rows
 
 
-def _needed(rows: Sequence[Sequence[str]]) -> int:
-    """Columns of a table with nothing cut."""
+def _widths(rows: Sequence[Sequence[str]], room: int, first: int) -> list[int]:
+    """Columns of a table; where it is too wide for the room, the widest of those from `first` on gives way, as far as it may."""
     widths = [max(map(display_width, column)) for column in zip(*rows, strict=True)]
-    return sum(widths) + 2 * (len(widths) - 1)
+    while sum(widths) + 2 * (len(widths) - 1) > room and max(widths[first:], default=0) > _CUT:
+        widths[widths.index(max(widths[first:]), first)] -= 1
+    return widths
 
 
 def _beside(report: Report, group: Group, flutes: Sequence[str], page: Page, in_words: bool) -> list[str]:
@@ -134,7 +136,7 @@ def _part(group: Group, page: Page) -> str:
     return parts.pop() if page.several_parts and len(parts) == 1 else ""
 
 
-def _cells(report: Report, group: Group, page: Page, in_part: bool = False) -> tuple[str, str, str, str]:
+def _cells(report: Report, group: Group, page: Page, in_part: bool) -> tuple[str, str, str, str]:
     """in_part: its part is told above."""
     demand, decision = group.demand, group.decisions[0]
     instead = next((_instead(one, demand, page) for one in decision.instead), "")
@@ -143,15 +145,17 @@ def _cells(report: Report, group: Group, page: Page, in_part: bool = False) -> t
     return _where(group, page, in_part), page.asked(demand), _why(report, group, decision, page), instead
 
 
-def _where(group: Group, page: Page, in_part: bool) -> str:
-    """Its places, or the first of them and how many more there are; a long name of a part is cut, not its bar."""
+def _where(group: Group, page: Page, in_part: bool = False, beats: bool = True) -> str:
+    """Its places, or the first of them and how many more there are; a long name of a part is cut, not its bar. beats: tells
+    the beat of a single one."""
     places = (group.demand.place, *group.also)
     if len(places) == 1 and in_part:
         return page.say("place.bar_beat", bar=places[0].bar, beat=page.words.beat(places[0]))
     if len(places) == 1:
         part = page.words.part(places[0])
         own = replace(places[0], part=cut(page.clean(part), _PART), number=0)
-        return page.where(own if display_width(page.where(places[0])) > _WHERE else places[0])
+        shown = own if display_width(page.where(places[0])) > _WHERE else places[0]
+        return page.where(shown) if beats else page.places((shown,))
     for kept in range(min(len(places), _WHERE), 0, -1):
         told = page.bars(places[:kept]) if in_part else page.places(places[:kept])
         more = len(places) - kept

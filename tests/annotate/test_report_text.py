@@ -238,6 +238,19 @@ def test_flutes_are_compared_in_one_table_on_top():
     assert ["! bar 20, beat 1", "C♯5 & C6", "cannot be played", "playable (better)"] in told
 
 
+@pytest.mark.parametrize("flutes", [3, 4, 6])
+@pytest.mark.parametrize("language", ["en", "de", "fr", "it"])
+def test_beside_many_flutes_a_place_is_told_without_its_beat_rather_than_cut(flutes, language):
+    names = ["open-hole-b-slide", "vented-b-low-e", "closed-hole-c-by-hand", "alto-small", "alto", "bass"][:flutes]
+    asked = demand(2, place("110", 2.67), "C#5 C6", "glissando", to="D5 B5")
+    lines = text.render(of(*(unplayable(asked, name) for name in names)), detail="brief", language=language).split("\n")
+    told = next(line for line in lines if line.startswith("! "))
+    bar, beat = {"en": ("bar", "beat"), "de": ("Takt", "Zeit"), "fr": ("mes.", "temps"), "it": ("batt.", "mov.")}[
+        language
+    ]
+    assert re.match(rf"! {bar} 110(, {beat} 2[.,]67)?(  |, \S+5 & )", told), told
+
+
 def test_a_flute_that_adds_nothing_says_so():
     assert "closed adds nothing to open." in text.render(of(playable(ONE, "open"), playable(ONE, "closed")))
 
