@@ -117,7 +117,9 @@ class _Layout(Page):
             firsts = dict.fromkeys(decision.flute for decision in result.first_flute())
             lines += wrap(self.say(key, flute=", ".join(firsts)), self.width)
         elif not result.undecided:
-            lines += wrap(self.say("report.nothing_to_change"), self.width)
+            looks = {str(one.place) for one in result.findings if one.place and one.severity != "info"}
+            key = "report.look" if looks else "report.nothing_to_change"
+            lines += wrap(self.count(key, len(looks)), self.width)
         lines += self.in_cents()
         return lines if lines[-1] else lines[:-1]
 

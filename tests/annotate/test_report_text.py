@@ -127,6 +127,14 @@ def test_where_everything_can_be_played_nothing_has_to_be_changed():
     assert "Nothing has to be changed." not in text.render(two_flutes())
 
 
+def test_places_of_warnings_are_counted_where_everything_judged_can_be_played():
+    told = [Finding("H3", "warning", place(bar), "Too fast.", "Write it slower.") for bar in ("3", "4", "4")]
+    hint = Finding("R3", "info", place("9"), "Read as two players.", "See --chords.")
+    report = text.render(of(playable(ONE), findings=(*told, hint)))
+    assert "\n2 places need a look: see below.\n" in report and "Nothing has to be changed" not in report
+    assert "Nothing has to be changed." in text.render(of(playable(ONE), findings=(hint,)))
+
+
 def test_other_sounds_of_a_transposing_flute_are_named_as_written():
     piccolo = demand(1, place("1"), "C5 D6", sounding=pitches("C6 D7"))
     sounds = (Sound(1046.5, Pitch("C", 0, 6), 0.9), Sound(1864.7, Pitch("A", 1, 6), 0.8))
