@@ -194,7 +194,8 @@ def _why(report: Report, group: Group, decision: Decision, page: Page) -> str:
 
 
 def _doubt(decision: Decision, page: Page) -> str:
-    """What makes doubtful that is in tune: a step on the way, one note heard, hardly another colour, or what may not sound."""
+    """What makes doubtful that is in tune: nothing that slides, a step on the way, one note heard, hardly another colour, or what
+    may not sound."""
     demand, likely = decision.demand, decision.confidence >= PLAYABLE_CONFIDENCE
     if decision.jump_cents:
         return page.say("short.jump", cents=round(decision.jump_cents))
@@ -203,8 +204,8 @@ def _doubt(decision: Decision, page: Page) -> str:
     if likely and demand.kind in (Kind.MULTIPHONIC, Kind.MICROTONE):
         return page.say("short.known_badly", band=round(max(decision.band_cents, default=0.0)))
     if demand.kind in (Kind.GLISSANDO, Kind.TIMBRAL_TRILL):
-        good = "glide" if demand.kind == Kind.GLISSANDO else "no_colour"
-        return page.say(f"short.{good if likely else 'weak'}")
+        good, none = ("glide", "G1") if demand.kind == Kind.GLISSANDO else ("no_colour", "weak")
+        return page.say(f"short.{good if likely else 'weak' if decision.fingering else none}")
     tones = weak_tones(demand, decision.deviation_cents, decision.sounds, page.report.result.a4_hz)
     if not tones and demand.kind == Kind.MULTIPHONIC:
         return page.say("short.weak_together")

@@ -122,6 +122,16 @@ def test_the_first_screen_says_how_far_a_glissando_gets_of_what_is_written():
     assert re.search(r"\? bar 4, beat 1 +A4 → A♯4 +slides 60 cents, not 100 +a short gliss. or none", first)
 
 
+def test_the_first_screen_says_where_no_fingers_slide_and_where_a_slide_may_fall_silent():
+    asked = demand(1, place("4"), "C4", "glissando", to="G4")
+    run = (Instead(asked.pitches, None, Message("glide.run_instead"), asked.to),)
+    none = unplayable(asked, status="doubtful", why="The lip gives 60.", instead=run, confidence=0.0)
+    first = text.render(of(none), detail="brief").split("─" * 80)[0]
+    assert re.search(r"\? bar 4, beat 1 +C4 → G4 +cannot slide all the way +a chromatic run", first)
+    weak = playable(asked, status="doubtful", confidence=0.3)
+    assert "may not sound midway" in text.render(of(weak), detail="brief").split("─" * 80)[0]
+
+
 def test_where_everything_can_be_played_nothing_has_to_be_changed():
     assert "Nothing has to be changed." in text.render(of(playable(ONE)))
     assert "Nothing has to be changed." not in text.render(two_flutes())
