@@ -36,6 +36,7 @@ _GAP = 2
 _NARROW = 60  # below this many columns places stand above their answers
 _ALTERNATIVES = 3
 _OTHER_FINGERINGS = 8  # of another flute, told at the head of the report
+_ALSO = 8  # further places of one answer; JSON has them all
 _SAME_KIND = 3  # findings of one code shown in full
 _USUAL_A4_HZ = 440.0
 
@@ -324,8 +325,10 @@ class _Layout(Page):
         body_width = self.width - left
         body = self.answers(group, body_width)
         if group.also:
-            also = self.say("report.also", bars=self.places(group.also, group.demand.place.bar))
-            body += wrap(also, body_width, hanging=2)
+            told = self.places(group.also[:_ALSO], group.demand.place.bar)
+            more = len(group.also) - _ALSO
+            told += f" {self.say('report.more', n=more)}" if more > 0 else ""
+            body += wrap(self.say("report.also", bars=told), body_width, hanging=2)
         body += self.findings_at(group, body_width)
         if narrow:
             where = wrap(", ".join(self.place(group.demand.place)), body_width)

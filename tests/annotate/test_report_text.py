@@ -82,6 +82,8 @@ def test_a_hundred_equal_bars_stay_readable():
     same = [playable(demand(n, place(str(n)), "C5 D6")) for n in range(1, 101)]
     report = text.render(of(*same))
     assert "100 places judged: 100 playable" in report
+    assert "also bars 2, 3, 4, 5, 6, 7, 8, 9 and 91 more" in " ".join(report.split())
+    assert "also bars 2, 3, 4, 5, 6, 7, 8, 9\n" in text.render(of(*same[:9]))
     assert len(report.splitlines()) < 60
 
 
