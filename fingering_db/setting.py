@@ -124,12 +124,14 @@ def _near(model: Model, rows: IndexArray, lips: RealArray, hz: float, tolerance:
     """The surest resonance of each row near a pitch, with its lip [m]: its strength, 0 for none, and how far off it is [cents],
     shape (n,) each."""
     near = np.flatnonzero(np.abs(1200.0 * np.log2(model.grid / hz)) <= tolerance + 2.0 * _MARGIN_CENTS)
+    sure, off = np.zeros(len(rows)), np.zeros(len(rows))
+    if len(near) < 2:  # beyond what is computed: nothing sounds there
+        return sure, off
     tables = HalfTables(
         TwoPort(*(one[:, near] for one in model.tables.above)), Ends(*(one[:, near] for one in model.tables.below))
     )
     bore = tables.impedance(model.halves.upper_of[rows], model.halves.lower_of[rows])
     found = rising_zeros(bore + 1j * model.flute.lip_slope(model.grid[near]) * lips[:, None], model.grid[near])
-    sure, off = np.zeros(len(rows)), np.zeros(len(rows))
     strengths = strength(found, model.curve)
     order = np.argsort(strengths)
     sure[found.row[order]] = strengths[order]

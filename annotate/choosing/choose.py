@@ -80,9 +80,15 @@ def _note_with_the_joint_out(demand: Demand, desk: Desk, out_mm: float) -> Decis
     why, found = Message("choice.slide_is_out", mm=out_mm), out_at(desk, demand.sounding[0], round(out_mm, 1))[:1]
     if not found:
         return Decision(demand, desk.name, Status.UNPLAYABLE, why + Message("choice.no_note_out"))
-    ((fingering, cents),) = found
-    why += Message("choice.within", worst=abs(cents), tolerance=desk.tolerance(demand))
-    return Decision(demand, desk.name, Status.PLAYABLE, why, fingering=fingering, deviation_cents=(cents,))
+    ((fingering, cents),), tolerance = found, desk.tolerance(demand)
+    worst, in_tune = abs(cents), abs(cents) <= tolerance
+    why += (
+        Message("choice.within", worst=worst, tolerance=tolerance)
+        if in_tune
+        else Message("choice.nearest", worst=worst, tolerance=tolerance, band=desk.band_cents())
+    )
+    status = Status.PLAYABLE if in_tune else Status.DOUBTFUL
+    return Decision(demand, desk.name, status, why, fingering=fingering, deviation_cents=(cents,))
 
 
 def _fixed(demand: Demand, desk: Desk, ruling: Ruling, own: Decision | Finding) -> tuple[Decision, tuple[Finding, ...]]:

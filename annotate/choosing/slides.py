@@ -91,7 +91,7 @@ def _decided(demand: Demand, desk: Desk, ruling: Ruling, begin_mm: float | None 
     found = _by_lip(demand, desk, ruling) if means in ("", LIP) and begin_mm is None else None
     if found is not None:
         return found
-    if means == LIP and (rolled := _rolled_in(demand, desk)) is not None:
+    if means == LIP and (rolled := _rolled_in(demand, desk, ruling)) is not None:
         return rolled
     every = ways(desk, demand.sounding, demand.to_sounding, desk.tolerance(demand), means, begin_mm)
     glides = tuple(glide for glide in every if ruling.allows(glide.path[0].fingering))
@@ -352,11 +352,15 @@ _ROLLED_IN_CENTS, _ROLLED_IN_MM = 110.0, 40
 C6. That players roll the flute in so far is from memory of published guides to such techniques; we know of no measurement."""
 
 
-def _rolled_in(demand: Demand, desk: Desk) -> Decision | None:
-    """A fall by rolling the flute in, where the lip alone is written and a semitone asked: doubtful. None for others."""
+def _rolled_in(demand: Demand, desk: Desk, ruling: Ruling) -> Decision | None:
+    """A fall by rolling the flute in, where the lip alone is written and a semitone asked: doubtful. None for others, and where
+    the player will not have the standard fingering."""
     asked, (start, *more), (end, *_) = _asked_cents(demand), demand.sounding, demand.to_sounding
     standard = _standard(desk, start)
-    if more or standard is None or end.midi > start.midi or asked > _ROLLED_IN_CENTS:
+    if more or standard is None or end.midi > start.midi or asked > _ROLLED_IN_CENTS or not ruling.allows(standard):
+        return None
+    tried = desk.experience.of(standard, demand.sounding, desk.model.instrument)
+    if tried is not None and tried.fails and ruling.fix is None:
         return None
     law_mm = float(desk.model.flute.lip_law_m(np.array(start.hz(desk.a4_hz)))) * 1e3
     every = (one for mm in range(_ROLLED_IN_MM) for one in sounds(desk.model, standard, law_mm + mm))

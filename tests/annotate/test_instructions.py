@@ -112,3 +112,12 @@ def test_with_the_lip_alone_a_semitone_down_is_had_by_rolling_in_at_best_doubtfu
     (decision,) = judged("lip only", fall).decisions
     assert decision.status == status
     assert ("roll the flute in" in in_words(decision.why)) == (status == "doubtful")
+
+
+def test_what_the_player_forbids_is_not_rolled_in_either(judged, tmp_path):
+    fall = note("C", 6, duration=2, notations=slide("start")) + note("B", 5, duration=2, notations=slide("stop"))
+    (free,) = judged("lip only", fall).decisions
+    (tmp_path / "score.decisions.toml").write_text(f'piece.forbid = ["{free.fingering}"]', encoding="utf-8")
+    (decision,) = judged("lip only", fall).decisions
+    assert decision.fingering != free.fingering
+    assert "roll the flute in" not in in_words(decision.why)

@@ -94,9 +94,10 @@ def test_with_the_head_joint_out_a_search_among_what_may_answer_finds_what_one_a
     assert np.abs(of_some.cents - of_all.cents).max() < 0.01
 
 
-def test_with_the_head_joint_out_what_no_sound_gives_has_no_answer() -> None:
+@pytest.mark.parametrize("chord", ["F4 F#4", "C5 D9", "D9", "C0"])
+def test_with_the_head_joint_out_what_no_sound_gives_or_lies_beyond_the_model_has_no_answer(chord: str) -> None:
     out = drawn(_renumbered(_few_fingers()[0]), 20.0)
-    assert find(out, (Pitch.parse("F4"), Pitch.parse("F#4")), 30.0).best == ()
+    assert find(out, tuple(map(Pitch.parse, chord.split())), 30.0).best == ()
 
 
 def _renumbered(few: Model) -> Model:
