@@ -26,7 +26,10 @@ class Status(StrEnum):
     @property
     def rank(self) -> int:
         """0 for the best."""
-        return list(Status).index(self)
+        return _RANKS[self]
+
+
+_RANKS = {status: rank for rank, status in enumerate(Status)}
 
 
 @dataclass(frozen=True, slots=True)

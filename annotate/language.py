@@ -144,6 +144,7 @@ def known_remark(text: str) -> Message | str:
     return Message(f"remark.{known[text]}") if text in known else text
 
 
+@cache
 def languages() -> tuple[str, ...]:
     """The languages there are, by their two letters."""
     found = (entry.name for entry in files("annotate").joinpath("languages").iterdir())

@@ -5,7 +5,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from fingering_db.acoustics.arrays import IndexArray, RealArray, distinct
+from fingering_db.acoustics.arrays import BoolArray, IndexArray, RealArray, distinct
 from fingering_db.fingering import Fingering
 from fingering_db.glide import (
     CONSIDERED,
@@ -98,24 +98,29 @@ def _pairs(model: Model, ends: tuple[Answers, Answers], modes_of: tuple[IndexArr
             moved = {name for option in options for name in (*option.shuts, *option.opens, *option.uncovers)}
             masks.append(np.array([name in moved for name in names]))
     count = len(ends[1].rows)
-    pairs = distinct(np.concatenate([_alike_but_for(model, ends, modes_of, mask) @ (count, 1) for mask in masks]))
+    free = np.array(masks)
+    keys = [_keys(model, found, mode, free) for found, mode in zip(ends, modes_of, strict=True)]
+    alike = [_alike(ends, before, after) for before, after in zip(*keys, strict=True)]
+    pairs = distinct(np.concatenate(alike) @ (count, 1))
     return np.stack(np.divmod(pairs, max(count, 1)), axis=1)
 
 
-def _alike_but_for(
-    model: Model, ends: tuple[Answers, Answers], modes_of: tuple[IndexArray, IndexArray], free: RealArray
-) -> IndexArray:
-    """Pairs whose holes outside the mask `free` are in the same state and whose pitches are on the same resonances."""
-    weights = np.where(free, 0, 5 ** np.arange(len(free), dtype=np.int64))
-    weight = 16 ** np.arange(modes_of[0].shape[1], dtype=np.int64)
+def _keys(model: Model, found: Answers, modes_of: IndexArray, free: BoolArray) -> IndexArray:
+    """For each mask of `free`, shape (n_masks, n_holes), numbers that are equal where the holes outside it are in the same state
+    and the pitches on the same resonances, shape (n_masks, n)."""
+    holes = free.shape[1]
+    weights = np.where(free, 0.0, 5.0 ** np.arange(holes))  # whole numbers, exact as floats: far quicker to multiply
+    weight = 16 ** np.arange(modes_of.shape[1], dtype=np.int64)
+    states = model.reach.states[found.rows].astype(float)
+    return np.asarray((weights @ states.T).astype(np.int64) + (modes_of @ weight) * 5**holes)
+
+
+def _alike(ends: tuple[Answers, Answers], before: IndexArray, after: IndexArray) -> IndexArray:
+    """Pairs of different sounds with equal keys."""
     first, last = ends
-    keys = [
-        model.reach.states[found.rows].astype(np.int64) @ weights + (mode @ weight) * 5 ** len(free)
-        for found, mode in zip(ends, modes_of, strict=True)
-    ]
-    order = np.argsort(keys[1], kind="stable")
-    low = np.searchsorted(keys[1][order], keys[0], side="left")
-    high = np.searchsorted(keys[1][order], keys[0], side="right")
+    order = np.argsort(after, kind="stable")
+    low = np.searchsorted(after[order], before, side="left")
+    high = np.searchsorted(after[order], before, side="right")
     one = np.repeat(np.arange(len(low)), high - low)
     within = np.arange(len(one)) - np.repeat(np.cumsum(high - low) - (high - low), high - low)
     pairs = np.stack([one, order[np.repeat(low, high - low) + within]], axis=1)

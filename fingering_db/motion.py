@@ -183,7 +183,10 @@ def against_the_ear(
 
 def acts_against(model: Model, before: Fingering, move: FingerMove) -> bool:
     """Whether the finger opens something by going down and shuts nothing, or the reverse."""
-    if move.way == ACROSS:
+    held = [str(one) for one in (move.before, move.after) if one]
+    options = model.reach.choices[FINGERS.index(move.finger)]
+    only_shuts = any([one.touch] == held and not (one.opens or one.uncovers or one.vents) for one in options)
+    if move.way == ACROSS or only_shuts:  # in the second case everything goes the finger's way
         return False
     start, end = _with_and_without(model, before, move)
     change = (_OPENNESS[end] - _OPENNESS[start]) * (1 if move.way == DOWN else -1)

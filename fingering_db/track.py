@@ -46,6 +46,17 @@ class _Pieces:
     cavity: ComplexArray
     end: ComplexArray
 
+    def within(self, part: slice) -> "_Pieces":
+        """The same on a part of the grid."""
+
+        def cut(one: TwoPort) -> TwoPort:
+            return TwoPort(*(entry[part] for entry in one))
+
+        elements = tuple(HoleElement(one.half_series[:, part], one.shunt[:, part]) for one in self.elements)
+        wave = Wave(*(entry[part] for entry in self.wave))
+        tubes = tuple(tube and cut(tube) for tube in self.tubes)
+        return _Pieces(elements, tubes, cut(self.cone), wave, self.cavity[part], self.end[part])
+
 
 @lru_cache(maxsize=8)
 def _pieces(model: Model) -> _Pieces:
@@ -61,14 +72,17 @@ def sweep(model: Model, stages: Sequence[Stage]) -> ComplexArray:
 
     What is alike at all stages, from some hole down to the end and from the first hole down to another, is worked out once,
     equal stages too."""
+    return _swept(model, _pieces(model), stages)
+
+
+def _swept(model: Model, pieces: _Pieces, stages: Sequence[Stage]) -> ComplexArray:
     keys = [(stage.states.tobytes(), stage.slide_mm, stage.open) for stage in stages]
     numbers = {key: number for number, key in enumerate(dict.fromkeys(keys))}
     distinct = list(dict(zip(keys, stages, strict=True)).values())
-    return np.asarray(_swept(model, distinct)[[numbers[key] for key in keys]])
+    return np.asarray(_each_swept(model, pieces, distinct)[[numbers[key] for key in keys]])
 
 
-def _swept(model: Model, stages: Sequence[Stage]) -> ComplexArray:
-    pieces = _pieces(model)
+def _each_swept(model: Model, pieces: _Pieces, stages: Sequence[Stage]) -> ComplexArray:
     states = np.concatenate([stage.row() for stage in stages])
     rolling = {index for stage in stages for index, _ in stage.open}
     changing = rolling.union(np.flatnonzero((states != states[0]).any(axis=0)).tolist())
@@ -86,14 +100,13 @@ def _swept(model: Model, stages: Sequence[Stage]) -> ComplexArray:
         tube = pieces.tubes[index] if index > top else None
         load = load if tube is None else tube.admittance(load)
     slides = tuple(stage.slide_mm for stage in stages)
-    above = _above(model, tuple(states[0, :top].tolist()), slides[: 1 if len(set(slides)) == 1 else None])
+    above = _above(model, pieces, tuple(states[0, :top].tolist()), slides[: 1 if len(set(slides)) == 1 else None])
     return np.asarray(1.0 / (pieces.cone.admittance(above.admittance(load)) + pieces.cavity))
 
 
 @lru_cache(maxsize=8)  # up to a megabyte each
-def _above(model: Model, states: tuple[int, ...], slides_mm: tuple[float, ...]) -> TwoPort:
+def _above(model: Model, pieces: _Pieces, states: tuple[int, ...], slides_mm: tuple[float, ...]) -> TwoPort:
     """From the taper's end down past holes in these states, the joint drawn out; entries of shape (n_slides, m)."""
-    pieces = _pieces(model)
     found = pieces.wave.along(Flute(model.instrument).spacing_m()[0] + np.array(slides_mm)[:, None] * 1e-3)
     for index, state in enumerate(states):
         below = pieces.tubes[index + 1]
@@ -115,8 +128,8 @@ def lost_at_once(model: Model, begun: Sequence[tuple[Stage, Stage]], hz: RealArr
     the grid that lies around these resonances. hz: shape (n, k) [Hz]; lips_m: shape (2, n) [m]."""
     apart = 2.0 ** (3.0 * LOST_CENTS / 1200.0)
     first, past = np.searchsorted(model.grid, (hz.min() / apart, hz.max() * apart)).tolist()
-    near = _around(model, first // _BLOCK * _BLOCK, -(-past // _BLOCK) * _BLOCK)
-    swept = sweep(near, [one for stages in zip(*begun, strict=True) for one in stages])
+    near, pieces = _around(model, first // _BLOCK * _BLOCK, -(-past // _BLOCK) * _BLOCK)
+    swept = _swept(near, pieces, [one for stages in zip(*begun, strict=True) for one in stages])
     tracked = followed(near.resonances(swept, lips_m.ravel()), hz, lips_m.shape)
     return np.asarray(np.isnan(tracked[-1]).any(axis=0))
 
@@ -125,9 +138,10 @@ _BLOCK = 16  # points of the grid: glides from about the same pitch share what i
 
 
 @lru_cache(maxsize=8)
-def _around(model: Model, first: int, past: int) -> Model:
-    """The model with a part of its grid, for `sweep` and `resonances`."""
-    return replace(model, grid=model.grid[first:past])
+def _around(model: Model, first: int, past: int) -> tuple[Model, _Pieces]:
+    """The model with a part of its grid, for `resonances`, and the pieces there."""
+    part = slice(first, past)
+    return replace(model, grid=model.grid[part]), _pieces(model).within(part)
 
 
 def follow(model: Model, impedance: ComplexArray, hz: RealArray, lips_m: RealArray) -> RealArray:

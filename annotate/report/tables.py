@@ -1,8 +1,11 @@
 """Lists of the text report: fingerings by number, what the signs mean, and what has changed since an earlier report."""
 
+from __future__ import annotations
+
 import re
 from collections.abc import Iterable
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from annotate.decision import Decision
 from annotate.demand import Kind
@@ -11,9 +14,11 @@ from annotate.numbering import fingerings_of, numbered
 from annotate.output import display_width, pad, side_by_side, together, wrap
 from annotate.place import Place
 from annotate.report.phrases import Page
-from annotate.since import Entry, Pair, Since
 from annotate.wording import key_names, legend, number_row
 from fingering_db.fingering import Fingering, text_of
+
+if TYPE_CHECKING:
+    from annotate.since import Entry, Pair, Since
 
 _DIAGRAM_COLUMN = 14  # as wide as the widest diagram
 _FEWEST_BESIDE = 30  # columns; with fewer, texts stand below the diagrams

@@ -1,8 +1,11 @@
 """The report as text for a terminal or printer: places at the left as in a cue sheet, answers beside them."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from annotate.choosing.desks import DEFAULT_FLUTE
 from annotate.decision import Decision, Result, Status
@@ -24,9 +27,11 @@ from annotate.report.content import (
 from annotate.report.phrases import Page, signed_cents
 from annotate.report.problems import MARGIN, comparison_lines, problem_lines, problems
 from annotate.report.tables import change_lines, number_lines, sign_lines
-from annotate.since import Since
 from fingering_db.fingering import text_of
 from fingering_db.message import Message
+
+if TYPE_CHECKING:
+    from annotate.since import Since
 
 BRIEF, FULL = "brief", "full"
 PLACE, SEVERITY = "place", "severity"
