@@ -30,6 +30,7 @@ NEAR_MM = 1.5
 _SETTINGS = 3  # at most so many are followed from note to note: ours
 _TAKEN_UP_S = 0.1  # a hand needs so long to take up a movement of the joint: ours
 _PLAIN_CENTS = 30.0
+_NEVER = Fraction(-1)  # before the first onset
 _HIGHER = (0, 1, 2, 3)  # semitones: with the joint out a note may be had from the fingerings of those above
 
 
@@ -66,16 +67,18 @@ def with_the_joint(holds: list[Hold], weights: Weights, said: Instructions) -> l
     placed: list[Hold] = []
     settings: tuple[float, ...] = ()
     last: Hold | None = None
-    moved = Fraction(-1)
+    moved = _NEVER
     for hold in holds:
         if last is not None and settings:
             rest = hold.first.seconds - last.last.seconds_end
             if rest >= max(map(seconds_to_draw, settings)):
                 settings = ()  # it is back
-        free = hold.desk and not _is_written(hold, said, moved)
-        own = _with_settings(hold, (0.0, *settings), weights) if free else hold
+        as_written = _is_written(hold, said, moved)
+        own = hold if as_written or not hold.desk else _with_settings(hold, (0.0, *settings), weights)
         if any(one.begins_mm != one.ends_mm for one in own.options):
             moved = hold.first.onset
+        elif as_written and own.options:
+            moved = _NEVER  # it is where it is written again
         if own.options:
             ends = sorted({round(one.ends_mm, 1) for one in own.options if abs(one.ends_mm) > NEAR_MM})
             settings = _apart(ends)
@@ -85,9 +88,10 @@ def with_the_joint(holds: list[Hold], weights: Weights, said: Instructions) -> l
 
 
 def _is_written(hold: Hold, said: Instructions, moved: Fraction) -> bool:
-    """Whether the composer says where the joint is at an ordinary note: out, or in, since a glissando moved it."""
-    told = said.slide_said(hold.first.onset, hold.first.staff) if hold.decision is None else None
-    return told is not None and (told[1].slide_mm != 0.0 or told[0] > moved)
+    """Whether the composer says where the joint is: out at an ordinary note, or anything since a glissando moved it."""
+    told = said.slide_said(hold.first.onset, hold.first.staff)
+    out = hold.decision is None and told is not None and told[1].slide_mm != 0.0
+    return told is not None and (out or told[0] > moved)
 
 
 def _apart(ends: list[float]) -> tuple[float, ...]:

@@ -343,7 +343,8 @@ def _by_lip(demand: Demand, desk: Desk, ruling: Ruling) -> Decision | None:
     up = 1.0 if demand.to_sounding[0].midi > demand.sounding[0].midi else -1.0
     ends = ((0.0, -up * asked / 2.0), (1.0, up * asked / 2.0))
     why = Message("glide.lip_alone", asked=asked, bend=bend, fingering=str(best.fingering))
-    path = tuple(PathPoint(t, 0.0, (), lip, best.fingering, _bent(asked_for, lip, desk.a4_hz)) for t, lip in ends)
+    out_mm = desk.model.flute.slide_mm
+    path = tuple(PathPoint(t, out_mm, (), lip, best.fingering, _bent(asked_for, lip, desk.a4_hz)) for t, lip in ends)
     return replace(decided(demand, desk, Status.PLAYABLE, why, best), path=path)
 
 

@@ -97,7 +97,8 @@ def demand(
     first = events[0]
     told = scene.instructions.slide_at(first.onset, first.staff)
     if kind == Kind.GLISSANDO:
-        told = scene.instructions.means_from(first.onset, to.sonority.onset if to else first.onset, first.staff)
+        until = to.sonority.onset if to else first.onset
+        told = scene.instructions.means_from(first.onset, until, first.staff) or told
     verdict = scene.verdict_of(links[0].sonority)
     reading = reading_of_note(word) if open_pitches else None
     if verdict is not None and verdict.outcome == MULTIPHONIC:

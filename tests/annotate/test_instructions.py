@@ -58,6 +58,16 @@ def test_a_head_joint_half_out_is_asked_of_the_flute_drawn_out_by_half_its_trave
     assert decision.flute == "open-hole-b-slide"
 
 
+def test_a_glissando_under_a_written_setting_begins_there_however_it_is_made(judged):
+    fall = note("C", 5, duration=2, notations=slide("start")) + note("B", 4, duration=2, notations=slide("stop"))
+    for notes in (fall, note("B", 4, duration=2) + fall, fall + note("B", 4, duration=2) + fall):
+        for decision in judged("slide half out", notes, flutes=("open-hole-b-slide",)).decisions:
+            assert decision.path[0].slide_mm == pytest.approx(22.5, abs=1.5)
+    (by_lip,) = judged("slide half out", LIFT, flutes=("open-hole-b-slide",)).decisions
+    assert any(point.lip_cents for point in by_lip.path)
+    assert by_lip.path[0].slide_mm == by_lip.path[-1].slide_mm == 22.5
+
+
 def test_a_flute_without_a_telescoping_head_joint_and_one_too_short_cannot_do_what_is_written(judged):
     for flute, words in (("open-hole-b", "mult., slide half out"), ("open-hole-b-slide", "mult., slide 60 mm out")):
         (decision,) = judged(words, CHORD, flutes=(flute,)).decisions
