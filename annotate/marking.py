@@ -94,7 +94,7 @@ def mark_parts(
 ) -> list[Marked]:
     """Marks for each part's decisions on one flute. The numbers of fingerings and the legend are those of the whole piece; the
     legend and the list of what has a number stand under the staff of the first part that has a fingering: at its first note, or
-    at the beginning of its last bar, a short list always there. plan: ordinary notes to mark too."""
+    at the beginning of its last bar, a short list there where that bar has more than a note. plan: ordinary notes to mark too."""
     judged = [decision for _, own in parts for decision in own]
     stands, close, numbers = _laid_out(parts, style, plan)
     for own, near in zip(stands, close, strict=True):
@@ -193,9 +193,11 @@ def _below(
     last = max(event.bar_index for event in visible)
     end = next(event for event in visible if event.bar_index == last)
     drawn = any(stand.drawn for stand in stands)
-    # Nothing but a first bar is sure to begin at the left edge of a page; a long list in narrow rows would push a page on.
+    # Nothing but a first bar is sure to begin at the left edge of a page; a long list in narrow rows would push a page on, and
+    # under a last bar of one note at the right edge a row may run off MuseScore's.
     left_edge = visible[0].bar_index == 0
-    list_at = START if len(numbers) > _SHORT_LIST and left_edge else END
+    alone = sum(event.bar_index == last for event in visible) == 1
+    list_at = START if left_edge and (alone or len(numbers) > _SHORT_LIST) else END
     legend_at = style.legend or (START if drawn or not numbers else list_at)
     full = style.notes == FULL
     entries: tuple[str, ...] = ()

@@ -90,7 +90,7 @@ def test_a_glissando_whose_line_bears_the_word_gets_the_doubt_alone(tmp_path: Pa
 
 
 def test_a_list_under_the_last_bar_is_narrow_and_its_numbers_carry_the_doubt(tmp_path: Path) -> None:
-    found = marked(tmp_path, Style(FIRST), mult(4) + mult(4, "T 1 2 3 | 1o 2 3 C#"), mult(8, "1 2 | tr1 tr2"))
+    found = marked(tmp_path, Style(FIRST), mult(4) + mult(4, "T 1 2 3 | 1o 2 3 C#"), mult(4, "1 2 | tr1 tr2") * 2)
     below = [row for mark in found.marks for row in mark.below]
     assert below and max(map(len, below)) <= 22
     assert {row for mark in found.marks for row in mark.rows} <= {
@@ -112,12 +112,16 @@ def dyad(names: str) -> str:
     return f"<note>{low}<note><chord/>{high}"
 
 
-@pytest.mark.parametrize("count", [8, 9])
-def test_more_than_eight_listed_fingerings_stand_under_the_first_bar(count: int, tmp_path: Path) -> None:
-    found = marked(tmp_path, Style(FIRST), *map(dyad, NINE[:count]))
+@pytest.mark.parametrize(("count", "last", "bar"), [(8, 2, 7), (8, 1, 0), (9, 2, 0)])
+def test_more_than_eight_listed_fingerings_or_a_last_bar_of_one_note_put_the_list_under_the_first_bar(
+    count: int, last: int, bar: int, tmp_path: Path
+) -> None:
+    bars = [dyad(names) for names in NINE[:count]]
+    bars[-1] = bars[-1].replace("<duration>8<", f"<duration>{8 // last}<") * last
+    found = marked(tmp_path, Style(FIRST), *bars)
     numbers = {row.strip("[]?!") for mark in found.marks for row in mark.rows if row.startswith("[")}
     (at,) = (number for number, mark in enumerate(found.marks) if any("[1] " in row for row in mark.below))
-    assert len(numbers) == count and at == (0 if count > 8 else count - 1)
+    assert len(numbers) == count and at == bar
 
 
 @pytest.mark.parametrize(

@@ -48,9 +48,17 @@ def gliding(start: Fingering, end: Fingering, quarter: int = 0) -> Decision:
     return replace(glide, demand=replace(glide.demand, events=(event(quarter), event(quarter + 2))))
 
 
+def part_of(decisions: list[Decision]) -> Part:
+    """Their notes, and one more in the last bar."""
+    events = tuple(one.demand.events[0] for one in decisions)
+    end = events[-1]
+    note = replace(end.notes[0], start=end.start + 60, end=end.start + 80)
+    more = replace(end, notes=(note,), onset=end.onset + Fraction(1, 2))
+    return Part("P1", 1, "Flute", "", events=(*events, more))
+
+
 def rows(decisions: list[Decision], **more: object) -> list[tuple[str, ...]]:
-    part = Part("P1", 1, "Flute", "", events=tuple(one.demand.events[0] for one in decisions))
-    return [one.rows for one in mark_parts([(part, decisions)], Style(**more))[0].marks]
+    return [one.rows for one in mark_parts([(part_of(decisions), decisions)], Style(**more))[0].marks]
 
 
 def test_each_distinct_fingering_has_a_number_in_the_order_of_appearance():
@@ -77,8 +85,7 @@ def test_the_end_of_a_glissando_has_a_number_of_its_own():
 def test_places_carry_numbers_and_the_list_stands_under_the_last_bar():
     decisions = [decided(0, A), decided(1, B), decided(2, A)]
     assert rows(decisions, diagrams=FIRST) == [("mult.", "[1]"), ("[2]",), ("[1]",)]
-    part = Part("P1", 1, "Flute", "", events=tuple(one.demand.events[0] for one in decisions))
-    below = [one.below for one in mark_parts([(part, decisions)], Style(FIRST))[0].marks]
+    below = [one.below for one in mark_parts([(part_of(decisions), decisions)], Style(FIRST))[0].marks]
     assert below[:2] == [(), ()] and below[2][-2:] == ("[1] T ○●● | ○○○ E♭", "[2] T ○●● | ○○○")
     assert "fingerings by number" in " ".join(below[2])
     assert max(map(len, below[2])) <= 24
@@ -113,8 +120,7 @@ def test_both_ends_of_a_glissando_have_a_number_where_one_of_them_has_no_room():
 def test_a_place_with_room_is_drawn_and_a_run_without_is_listed_in_the_order_of_its_numbers():
     decisions = [decided(0, C), decided(4, A), decided(5, B), decided(6, A)]
     assert [one[-1] for one in rows(decisions)] == ["t1", "[1]", "[2]", "[1]"]
-    part = Part("P1", 1, "Flute", "", events=tuple(one.demand.events[0] for one in decisions))
-    below = [one.below for one in mark_parts([(part, decisions)], Style())[0].marks]
+    below = [one.below for one in mark_parts([(part_of(decisions), decisions)], Style())[0].marks]
     assert "left: thumb" in " ".join(below[0]) and "[1]" not in below[0][-1].split(" ..")[-1]
     assert below[-1] == ("[1] T ○●● | ○○○ E♭", "[2] T ○●● | ○○○")
 
@@ -137,7 +143,9 @@ def test_the_json_report_tells_the_numbers_of_the_page_and_none_where_all_is_dra
     out = tmp_path / "o.musicxml"
     CliRunner().invoke(cli, ["annotate", str(COMPOSER), "-o", str(out)])
     page = "\n".join(etree.parse(out).xpath("//words/text()")).replace("\u2063", "")
-    listed = {drawn: int(number) for number, drawn in re.findall(r"^\[(\d+)\] (.*\|.*)$", page, re.MULTILINE)}
+    listed = {
+        drawn: int(number) for number, drawn in re.findall(r"\[(\d+)\] (\S+ \S+ \| .*?)(?=  \[|$)", page, re.MULTILINE)
+    }
     told = json.loads(CliRunner().invoke(cli, ["check", str(COMPOSER), "--format", "json"]).stdout)["demands"]
     read = [(Fingering.parse(one["fingering"]), one["number"]) for one in told if one["fingering"]]
     assert listed and {diagram.line(one): number for one, number in read if number} == listed
@@ -167,7 +175,7 @@ def test_in_every_carrier_the_score_has_each_diagram_once_and_its_numbers(tmp_pa
     words = ["annotate", str(COMPOSER), "-o", str(out), "--diagrams", "first", "--carrier", carrier]
     report = CliRunner().invoke(cli, words).stdout
     ours = [text for text in etree.parse(out).xpath("//words/text()") if text.endswith("\u2063")]
-    told = [row.strip("\u2063") for one in ours for row in one.split("\n")]
+    told = [row.strip("\u2063") for one in ours for row in re.split(r"\n|  ", one)]
     numbers = [int(row.strip("[]?")) for row in told if re.fullmatch(r"\[\d+\]\??", row)]
     distinct = sorted(set(numbers))
     assert distinct == list(range(1, len(distinct) + 1)) and len(numbers) > len(distinct)
