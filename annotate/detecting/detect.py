@@ -80,7 +80,7 @@ def detect(
         *undecided_remarks(scene, undecided),
         *chord_remarks(scene, ids),
         *word_remarks(scene, demands),
-        *fingering_remarks(scene, demands),
+        *fingering_remarks(demands),
         *overlap_remarks(scene),
         *glissandi.findings,
     ]

@@ -124,7 +124,7 @@ def word_remarks(scene: Scene, demands: tuple[Demand, ...]) -> list[Finding]:
     return found
 
 
-def fingering_remarks(scene: Scene, demands: tuple[Demand, ...]) -> list[Finding]:
+def fingering_remarks(demands: tuple[Demand, ...]) -> list[Finding]:
     """Single notes that are multiphonics for their written fingering alone."""
     opened = [d for d in demands if d.kind == Kind.MULTIPHONIC and d.open_pitches and not d.word]
     if not opened:
