@@ -168,7 +168,8 @@ def _way(
     if len(order) == 1:
         return None
     way = settings[order]
-    lips = np.linspace(*_lip_bounds(model, end_hz), _LIPS)
+    shortest, longest = _lip_bounds(model, end_hz)
+    lips = np.linspace(shortest, longest, _LIPS if shortest < longest else 1)
     shares = np.linspace(0.0, 1.0, len(way))[:, None]
     tracked = follow(model, swept[order], start_hz, lip + shares * (lips - lip))
     off = np.abs(1200.0 * np.log2(tracked / end_hz[:, None])).max(axis=1)[1:]  # (n_way - 1, _LIPS)
