@@ -11,6 +11,7 @@ from fingering_db.message import Message
 _BOMS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"))
 _DECLARATION = re.compile(r"<\?xml\s[^>]*?encoding\s*=\s*[\"']([A-Za-z0-9._:-]+)[\"']")
 _BEGIN = re.compile(rb"<\?xml\s|<\?[A-Za-z]|<!DOCTYPE|<!--|<[A-Za-z]")
+_EMPTY = re.compile(rb"(?:\xef\xbb\xbf)?[ \t\r\n\0]*+")
 _BEGIN_16 = tuple("<?xml ".encode(codec) for codec in ("utf-16-le", "utf-16-be"))
 _LOOK = 65_536
 """Bytes at the front in which the beginning of the XML is looked for, blanks before it included."""
@@ -78,7 +79,7 @@ def inspect(data: bytes) -> TextForm:
     the bytes have; and bytes that are not the UTF-8 they claim to be (read as ISO-8859-1). Raises InputError for a
     file that is empty, for one that begins with anything but XML, and for an encoding that cannot be read.
     """
-    if not re.search(rb"[^ \t\r\n\0]", data):
+    if _EMPTY.fullmatch(data):
         raise InputError(Message("file.score_empty"))
     _check_tokens(data)
     start, bom, proven = _beginning(data)

@@ -1,9 +1,11 @@
 """The fonts that Verovio measures its pages with, taken out of its own package: pages look alike on every machine."""
 
 import base64
+import hashlib
 import io
 import re
 from functools import cache
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -57,9 +59,10 @@ def _ttf() -> tuple[bytes, ...]:
 
 
 def _stamp() -> str:
-    """Tells one state of the style sheets from another without reading them."""
+    """Tells one state of the style sheets from another without reading them, and of what makes fonts of them."""
     found = ((path.name, path.stat()) for _, path in _sources())
-    return ", ".join(f"{name} {about.st_size} {about.st_mtime_ns}" for name, about in found)
+    told = [f"{name} {about.st_size} {about.st_mtime_ns}" for name, about in found]
+    return ", ".join((*told, version("fonttools"), hashlib.sha256(Path(__file__).read_bytes()).hexdigest()))
 
 
 def _unpacked(data: bytes) -> npt.NDArray[np.uint8]:

@@ -152,6 +152,7 @@ def test_a_tag_ends_at_a_whole_character_not_at_halves_of_two() -> None:
         (b"", "empty"),
         (b" \n\n", "empty"),
         (b"\0" * 40, "empty"),
+        (codecs.BOM_UTF8, "empty"),
         (b"%PDF-1.7 ...", "a PDF"),
         (b"PK\x03\x04....", "a compressed archive"),
         (b"no markup here", "begins with 'no markup here', not with XML"),
