@@ -46,9 +46,8 @@ def main() -> None:
     """Run the command line: one clear line on stderr and exit 2 whenever it could not look (one for each mistake in a
     flute file that is to be checked), exit 3 when only the telling failed."""
     gc.set_threshold(100_000)  # most of what a run makes lives to its end
-    os.environ.setdefault(
-        "OPENBLAS_NUM_THREADS", "1"
-    )  # read with numpy: on small matrices threads mostly wait for each other
+    # Read as numpy starts: over small matrices threads mostly wait for each other.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     console.open_descriptors()
     run = Run(quiet=console.asked_to_be_quiet(sys.argv[1:]))
     run.take_signals()

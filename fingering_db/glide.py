@@ -9,6 +9,7 @@ import numpy as np
 
 from fingering_db.acoustics.arrays import BoolArray, RealArray
 from fingering_db.acoustics.resonance import Crossings
+from fingering_db.atlas import Atlas
 from fingering_db.fingering import Fingering
 from fingering_db.mechanism import hole_states
 from fingering_db.model import Model
@@ -124,8 +125,10 @@ class Course:
     shares: Sequence[tuple[tuple[str, float], ...]] = ((),) * POINTS
 
 
-def followed_paths(model: Model, courses: Sequence[Course]) -> list[tuple[Point, ...] | None]:
-    """Follow the components of each and judge every point; None where one is lost."""
+def followed_paths(
+    model: Model, courses: Sequence[Course], every: Atlas | None = None
+) -> list[tuple[Point, ...] | None]:
+    """Follow the components of each and judge every point; None where one is lost. every: the flute's atlas, if at hand."""
     if not courses:
         return []
     lips = np.stack([one.lips_m for one in courses], axis=1)
@@ -136,7 +139,7 @@ def followed_paths(model: Model, courses: Sequence[Course]) -> list[tuple[Point,
         if one.end_hz is not None:
             tracked[-1, :, number] = one.end_hz
     rows = [one.held[moment][0] for moment in range(POINTS) for one in courses]
-    sounds = _judged(model, crossings, tracked.transpose(0, 2, 1).reshape(lips.size, -1), rows)
+    sounds = _judged(model, crossings, tracked.transpose(0, 2, 1).reshape(lips.size, -1), rows, every)
     paths = (
         path_of(
             [stage.slide_mm for stage in one.stages],
@@ -192,7 +195,9 @@ def of_chords(model: Model, glide: Glide) -> Glide:
     return replace(glide, confidence=confidence, together=float(together), one_note=one_note)
 
 
-def _judged(model: Model, crossings: Crossings, tracked: RealArray, rows: list[int]) -> list[tuple[Resonance, ...]]:
+def _judged(
+    model: Model, crossings: Crossings, tracked: RealArray, rows: list[int], every: Atlas | None
+) -> list[tuple[Resonance, ...]]:
     """For each stage the tracked resonances, shape (n, k) [Hz], with their strengths. rows: of `reach.states`, of each stage."""
     edges = np.searchsorted(crossings.row, np.arange(len(tracked) + 1))
     own = (np.log(crossings.hz[begin:past, None]) for begin, past in pairwise(edges.tolist()))
@@ -200,6 +205,8 @@ def _judged(model: Model, crossings: Crossings, tracked: RealArray, rows: list[i
     at, wanted = edges[:-1, None] + numbers, np.zeros(len(crossings.hz), dtype=bool)
     wanted[at] = True
     modes = [(row, *own) for row, own in zip(rows, numbers.tolist(), strict=True)]
-    known = {(row, *own): bands_of_modes(model, row, np.array(own)).tolist() for row, *own in dict.fromkeys(modes)}
+    known = {
+        (row, *own): bands_of_modes(model, row, np.array(own), every).tolist() for row, *own in dict.fromkeys(modes)
+    }
     told = tracked.tolist(), strength(crossings, model.curve, wanted)[at].tolist(), map(known.__getitem__, modes)
     return [tuple(map(Resonance, *one)) for one in zip(*told, strict=True)]

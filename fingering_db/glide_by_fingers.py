@@ -209,7 +209,8 @@ def _lost_at_once(model: Model, ways: list[_Way]) -> set[_Way]:
 def _along(model: Model, ways: list[_Way]) -> list[Glide | None]:
     """The glide of each; None where a component is lost, or jumps too far."""
     rolled = [way for way in ways if way.rolling or not way.lifted]
-    paths = dict(zip(rolled, followed_paths(model, [_course(model, way) for way in rolled]), strict=True))
+    every = None if model.flute.slide_mm else atlas(model)
+    paths = dict(zip(rolled, followed_paths(model, [_course(model, way) for way in rolled], every), strict=True))
     return [_glide(way, paths[way] if way in paths else _lifted(model, way)) for way in ways]
 
 

@@ -119,11 +119,11 @@ def sounds(
     return _with_holding(listed, np.arange(len(crossings.hz)), holding(model.curve.size.likened(crossings)))
 
 
-def bands_of_modes(model: Model, sound: int, modes: IndexArray) -> RealArray:
+def bands_of_modes(model: Model, sound: int, modes: IndexArray, every: Atlas | None = None) -> RealArray:
     """Bands of resonances of one sound by their numbers, 0 for the lowest, shape (n,) [cents]; a number beyond the last has
-    the last one's. Lip by the law."""
-    one = of_one_sound(model, sound)
-    own = one.by_law(0)
+    the last one's. Lip by the law. every: the atlas of the flute where that is at hand, else the sound's own is made."""
+    one, number = (of_one_sound(model, sound), 0) if every is None else (every, sound)
+    own = one.by_law(number)
     return bands_of(model, one, own[np.minimum(modes, len(own) - 1)])
 
 
