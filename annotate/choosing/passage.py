@@ -75,6 +75,7 @@ def plan(line: Line, weights: Weights = WEIGHTS) -> Planned:
     own = [np.array([option.cost for option in hold.options]) for hold in line.holds]
     joined = _joined(line, weights)
     numbers, others = [-1] * len(own), [set[int]() for _ in own]
+    by_itself = [int(costs.argmin()) if len(costs) else -1 for costs in own]
     total = 0.0
     for first, past in _passages(line):
         # What cannot be held may stand between two notes that a repeat joins.
@@ -82,10 +83,14 @@ def plan(line: Line, weights: Weights = WEIGHTS) -> Planned:
         at = {place: number for number, place in enumerate(places)}
         inside = {(at[a], at[b]): cost for (a, b), cost in joined.items() if first <= a < past}
         best, *rest = cheapest([own[place] for place in places], inside, _WAYS)
-        total += best.cost
         for place, number in zip(places, best.numbers, strict=True):
             numbers[place] = number
-        for way in rest:
+        total += best.cost
+        if len(places) == 1 and _is_settled(line.holds[places[0]]):
+            (place,) = places
+            numbers[place] = by_itself[place] = 0
+            total += float(own[place][0]) - best.cost
+        for way in (best, *rest):
             for place, number in zip(places, way.numbers, strict=True):
                 others[place] |= {number} - {numbers[place]}
     return Planned(
@@ -93,8 +98,13 @@ def plan(line: Line, weights: Weights = WEIGHTS) -> Planned:
         tuple(numbers),
         tuple(tuple(sorted(each)) for each in others),
         total,
-        _cost(own, joined, [int(costs.argmin()) if len(costs) else -1 for costs in own]),
+        _cost(own, joined, by_itself),
     )
+
+
+def _is_settled(hold: Hold) -> bool:
+    """Whether what was decided by itself stands where no hand comes to it or goes on from it: but for where the head joint is."""
+    return hold.decision is not None and all(one.begins_mm == one.ends_mm for one in hold.options)
 
 
 def _cost(own: list[RealArray], joined: dict[tuple[int, int], RealArray], numbers: list[int]) -> float:

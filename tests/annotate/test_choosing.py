@@ -165,6 +165,12 @@ def test_a_decision_without_a_path_has_no_picture(judged):
         path_svg(decision)
 
 
+def test_a_sound_with_no_note_around_it_is_held_as_is_best_by_itself(judged):
+    (decision,), _ = judged("", note("A", 5, 0.5, accidental="quarter-sharp"))
+    assert "passage" not in in_words(decision.why)
+    assert str(decision.fingering) == "T 1 2o | Eb"  # the rim of A5's last key
+
+
 def test_a_microtone_says_whether_its_fingering_is_steadier_than_the_lip(judged):
     (decision,), _ = judged("ord.", note("D", 5, 0.5, accidental="quarter-sharp"))
     assert decision.status == "playable"
