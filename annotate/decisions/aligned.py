@@ -2,7 +2,7 @@
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 
 from annotate.decisions.address import Address, Content, at, places
@@ -36,19 +36,29 @@ def meant(part: Part, addresses: Iterable[Address]) -> dict[Address, Meant]:
     found: dict[Address, Meant] = {}
     taken: set[int] = set()
     # Who names a place as it stands has it, and who is sure comes before who is not; the others look at what is left.
-    for one in sorted(asked, key=lambda one: (chosen[one].moved, not chosen[one].sure)):
+    # In whatever order a file has its lines.
+    for one in sorted(asked, key=lambda one: (chosen[one].moved, not chosen[one].sure, one.number, str(one))):
         if chosen[one].moved and chosen[one].event.start in taken:
-            free = [event for event in standing[one.content] if event.start not in taken]
-            if not free:
+            if taken.issuperset(event.start for event in standing[one.content]):
                 continue
-            chosen[one] = replace(_chosen(one, free, shifts, None), sure=False)
+            chosen[one] = replace(_chosen(one, standing[one.content], shifts, None, taken), sure=False)
         taken.add(chosen[one].event.start)
         found[one] = chosen[one]
     return found
 
 
-def _chosen(one: Address, events: list[Event], shifts: list[tuple[int, int]], sure: Event | None) -> Meant:
-    worth = [_worth(one, event, number, len(events), shifts) for number, event in enumerate(events, start=1)]
+def _chosen(
+    one: Address,
+    events: list[Event],
+    shifts: list[tuple[int, int]],
+    sure: Event | None,
+    taken: Collection[int] = (),
+) -> Meant:
+    """The event among those where the same stands, but for those taken (by where they begin in the file)."""
+    worth = [
+        -1 if event.start in taken else _worth(one, event, number, len(events), shifts)
+        for number, event in enumerate(events, start=1)
+    ]
     best = max(worth)
     event = sure or events[worth.index(best)]
     return Meant(event, not _stands_at(one, event), sure is not None or worth.count(best) == 1)

@@ -148,6 +148,13 @@ def test_a_line_does_not_move_to_a_place_that_has_its_own_line(looked):
     assert told.severity == "warning" and told.place.bar == "3"
 
 
+def test_the_order_of_the_lines_of_a_file_does_not_decide_which_place_each_means(looked):
+    gone = ((8, 1), (7, 2), (9, 3), (6, 4), (5, 5))
+    lines = [f'place."bar {bar}, beat 1: C5 D6 ({number} of 9)".note = "{number}"' for bar, number in gone]
+    there, back = (looked([A, REST, A, A, A], "\n".join(own)).decisions for own in (lines, lines[::-1]))
+    assert [one.own_note for one in there] == [one.own_note for one in back] == ["1", "2", "3", "5"]
+
+
 def test_two_lines_that_name_one_place_both_hold(looked):
     other = looked([A]).decisions[0].alternatives[0].fingering
     lines = (
