@@ -1,5 +1,6 @@
 """The command `ventwise`: its commands put together, and how a run of it ends."""
 
+import atexit
 import gc
 import itertools
 import os
@@ -46,6 +47,7 @@ def main() -> None:
     """Run the command line: one clear line on stderr and exit 2 whenever it could not look (one for each mistake in a
     flute file that is to be checked), exit 3 when only the telling failed."""
     gc.set_threshold(100_000)  # most of what a run makes lives to its end
+    atexit.register(gc.freeze)  # and need not be looked through once more there
     # Read as numpy starts: over small matrices threads mostly wait for each other.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     console.open_descriptors()

@@ -1,9 +1,10 @@
 """The words of one language (`languages/*.toml`), and messages put into them: the only place where values become words."""
 
 import math
+import re
 import string
 import tomllib
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
@@ -162,5 +163,24 @@ def _tables(language: str) -> Mapping[str, Mapping[str, Any]]:
     if language not in languages():
         raise KeyError(language)
     source = files("annotate").joinpath("languages", f"{language}.toml")
-    tables = tomllib.loads(source.read_text(encoding="utf-8"))
-    return {**tables, **error_words()} if language == DEFAULT else tables
+    return _Tables(source.read_text(encoding="utf-8"), error_words() if language == DEFAULT else {})
+
+
+class _Tables(Mapping[str, Mapping[str, Any]]):
+    """The tables of a TOML text, and those known already. Each is parsed when it is asked for: a run says little of what can
+    be said."""
+
+    def __init__(self, source: str, known: Mapping[str, Mapping[str, Any]]) -> None:
+        texts = re.split(r"^\[(\w+)\]$", source, flags=re.MULTILINE)
+        self._texts, self._known = dict(zip(texts[1::2], texts[2::2], strict=True)), dict(known)
+
+    def __getitem__(self, name: str) -> Mapping[str, Any]:
+        if name not in self._known:
+            self._known[name] = tomllib.loads(self._texts[name])
+        return self._known[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._texts | self._known)
+
+    def __len__(self) -> int:
+        return len(self._texts | self._known)

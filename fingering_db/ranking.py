@@ -195,12 +195,15 @@ def modes(model: Model, found: Answers) -> IndexArray:
 def likely_within(cents: Sequence[float], band_cents: Sequence[float], tolerance_cents: float) -> bool:
     """Whether each pitch is more likely than not within the tolerance, its error normal about the deviation with the band as
     standard deviation: so none of a quarter-tone (tolerance 20) that is known to 30 cents only."""
+    if max(map(abs, cents), default=0.0) > tolerance_cents:  # less than half lies on the other side of the nearer bound
+        return False
     return all(_share_within(*one, tolerance_cents) >= 0.5 for one in zip(cents, band_cents, strict=True))
 
 
 def _share_within(cents: float, band: float, tolerance: float) -> float:
+    """cents: at most the tolerance."""
     if band <= 0.0:
-        return float(abs(cents) <= tolerance)
+        return 1.0
     above, below = ((end - cents) / (band * math.sqrt(2.0)) for end in (tolerance, -tolerance))
     return 0.5 * (math.erf(above) - math.erf(below))
 

@@ -66,6 +66,12 @@ def sample(name: str, form: str, number: int) -> object:
 
 
 @pytest.mark.parametrize("language", languages())
+def test_tables_parsed_one_by_one_are_those_of_the_whole_file(language):
+    whole = tomllib.loads(SOURCES[0].with_name("languages").joinpath(f"{language}.toml").read_text(encoding="utf-8"))
+    assert {name: words(language).tables[name] for name in whole} == whole
+
+
+@pytest.mark.parametrize("language", languages())
 def test_every_language_has_every_key_in_the_same_order(language):
     assert list(entries(words(language))) == list(entries(ENGLISH))
 
