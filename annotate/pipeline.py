@@ -328,8 +328,9 @@ def _named_for(headings: Score, part: Part, families: Mapping[str, str], options
     """The flutes that the user named for a part: those named with it, else those of its family and those of which no part is.
     families: of the parts that are judged, by id."""
     own = [flute for selector, flute in options.part_flutes if choose_part(headings.parts, selector).id == part.id]
-    kinds = {flute_named(usual).transposition_semitones: family for family, usual in _shipped_families()}
     others = set(families.values()) - {families[part.id]}
+    told = [(family, usual) for family, usual in _shipped_families() if others and options.flutes]
+    kinds = {flute_named(usual).transposition_semitones: family for family, usual in told}
     return own or [
         name for name in options.flutes if kinds.get(flute_named(name).transposition_semitones) not in others
     ]
