@@ -23,7 +23,7 @@ from fingering_db.pitch import Pitch
 from fingering_db.slide_search import Settings
 from fingering_db.track import LOST_CENTS, Stage, follow, sweep
 
-_AT_ONCE = 2048  # sounds looked at together: bounds memory; fewer would be no quicker on a large flute
+_AT_ONCE = 1024  # sounds looked at together: what one product makes stays in the fast memory of a processor
 _SLIDE_STEP_MM = 3.0  # a few cents: a step that tracking takes easily, and the grid on which slides are searched
 _HALF_STEP = 0.5 * _SLIDE_STEP_MM + 1e-6
 _LIPS = 5  # trial lips at the far end of a slide
