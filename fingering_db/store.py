@@ -67,6 +67,7 @@ _MAPPED: list[
 ] = []  # with what is let go of each: from, so many bytes
 _LARGE = 8 << 20  # bytes of an array: of a smaller one all is looked at again soon
 _MOST_LOOKED_AT = 64 << 20
+_WRITTEN = 64 << 10  # bytes at a time
 _HELD_BEFORE: list[int] = []  # of programs and files, when nothing was looked at yet, or had just been let go
 
 
@@ -255,7 +256,9 @@ def _write(file: Any, name: str, arrays: Arrays) -> None:
     file.write((_KIND + f"{len(raw):08x}{zlib.crc32(raw):08x}".encode() + raw).ljust(body, b"\n"))
     for array in whole.values():
         for part in _filled(array):
-            file.write(part)
+            # Linux (seen with 6.18) maps a file in the pieces that it was written in, and holds all of each that is looked at.
+            for start in range(0, len(part), _WRITTEN):
+                file.write(part[start : start + _WRITTEN])
 
 
 def _filled(array: npt.NDArray[Any]) -> tuple[bytes | memoryview, ...]:
